@@ -1,0 +1,51 @@
+//! The command line: one file a subcommand, each with its arguments as typed and one `run`.
+
+mod demo;
+mod drill;
+mod inspect;
+mod ports;
+mod trace;
+
+use std::process::ExitCode;
+
+use clap::{Parser, Subcommand};
+
+/// Practise a piece from memory, with one cue when it is needed.
+#[derive(Parser, Debug)]
+#[command(name = "catchword", version, about)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand, Debug)]
+enum Command {
+    /// Watch the built-in player drill a demo piece
+    Demo(demo::DemoArgs),
+    /// Drill a piece section by section, from memory
+    Drill(drill::DrillArgs),
+    /// Follow a recorded take through a score and say what was heard
+    Trace(trace::TraceArgs),
+    /// Print what is read from a score file
+    Inspect(inspect::InspectArgs),
+    /// List the MIDI inputs of this machine
+    Ports(ports::PortsArgs),
+}
+
+/// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on standard error; 2: the arguments are wrong.
+pub fn run() -> ExitCode {
+    let result = match Cli::parse().command {
+        Command::Demo(args) => demo::run(args),
+        Command::Drill(args) => drill::run(args),
+        Command::Trace(args) => trace::run(args),
+        Command::Inspect(args) => inspect::run(args),
+        Command::Ports(args) => ports::run(args),
+    };
+    match result {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("catchword: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}

@@ -1,0 +1,119 @@
+//! What is to be played, as the follower sees it: onsets in playing order.
+
+use std::ops::Range;
+
+use super::{LineNoteIdx, OnsetIdx};
+use crate::midi::MidiKey;
+use crate::score::{BarIdx, Part, Place, Score, Unfolded};
+use crate::theory::Hand;
+use crate::time::{ScoreTime, Tempo};
+
+/// A stretch of score laid out for following. Not empty: a line without notes cannot be made.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Line {
+    /// Sorted by time, no two at one time.
+    pub onsets: Vec<Onset>,
+    /// Sorted by onset, then sounding pitch, then hand: the order of [`Unfolded::notes`].
+    pub notes: Vec<LineNote>,
+    /// Length of the stretch in quarters.
+    pub total: ScoreTime,
+    /// The tempo that the score or the piece gives, when one is given.
+    pub tempo: Option<Tempo>,
+}
+
+/// All notes that start at one time.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Onset {
+    /// Quarters from the start of the stretch.
+    pub at: ScoreTime,
+    /// Its notes in [`Line::notes`].
+    pub notes: Range<usize>,
+    /// The printed place.
+    pub place: Place,
+    /// Index of the bar in playing order.
+    pub played_bar: usize,
+    pub starts_bar: bool,
+    /// A place the player practises starting from: a landmark or the start of a section.
+    pub is_landmark: bool,
+    /// A hold or the end of a phrase is marked here: no silence after it means anything.
+    pub is_hold: bool,
+}
+
+/// One note to be played.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LineNote {
+    pub onset: OnsetIdx,
+    pub key: MidiKey,
+    pub hand: Hand,
+    pub duration: ScoreTime,
+    /// A grace note: may be left out.
+    pub is_optional: bool,
+    /// A shake, tremolo or glissando: notes around it are free while it lasts.
+    pub is_free: bool,
+    /// Top note of the right hand, or bottom note of the left, at its onset.
+    pub is_outer: bool,
+}
+
+impl Line {
+    /// Lays a stretch out for following; `landmarks` are places on the page besides bar starts from
+    /// which the player may start. Returns `None` when the stretch has no note.
+    pub fn new(score: &Score, part: &Part, unfolded: &Unfolded, landmarks: &[Place]) -> Option<Line> {
+        let mut onsets: Vec<Onset> = Vec::new();
+        let mut notes: Vec<LineNote> = Vec::with_capacity(unfolded.notes.len());
+        for (idx, played) in unfolded.notes.iter().enumerate() {
+            let note = &part.notes[played.note.0];
+            let bar = &unfolded.bars[played.played_bar];
+            match onsets.last_mut() {
+                Some(last) if last.at == played.onset => {
+                    last.notes.end = idx + 1;
+                    last.is_hold |= note.fermata;
+                }
+                _ => {
+                    let place = Place { bar: bar.bar, into_bar: played.onset - bar.start };
+                    let starts_bar = place.into_bar.is_zero() || onsets.last().is_none_or(|o| o.played_bar != played.played_bar);
+                    onsets.push(Onset {
+                        at: played.onset,
+                        notes: idx..idx + 1,
+                        place,
+                        played_bar: played.played_bar,
+                        starts_bar,
+                        is_landmark: landmarks.contains(&place),
+                        is_hold: note.fermata,
+                    });
+                }
+            }
+            notes.push(LineNote {
+                onset: OnsetIdx(onsets.len() - 1),
+                key: played.key,
+                hand: played.hand,
+                duration: played.duration,
+                is_optional: note.is_optional(),
+                is_free: note.is_free(),
+                is_outer: false,
+            });
+        }
+        for onset in &onsets {
+            let of_hand = |hand| onset.notes.clone().filter(|&i| notes[i].hand == hand && !notes[i].is_optional).collect::<Vec<_>>();
+            let (bass, top) = (of_hand(Hand::Left).first().copied(), of_hand(Hand::Right).last().copied());
+            for outer in [bass, top].into_iter().flatten() {
+                notes[outer].is_outer = true;
+            }
+        }
+        let first_bar = unfolded.bars.first()?.bar;
+        let tempo = score.tempo_at(score.bar(first_bar).start);
+        (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo })
+    }
+
+    pub fn onset(&self, onset: OnsetIdx) -> &Onset {
+        &self.onsets[onset.0]
+    }
+
+    pub fn note(&self, note: LineNoteIdx) -> &LineNote {
+        &self.notes[note.0]
+    }
+
+    /// Returns the printed bar of an onset.
+    pub fn bar(&self, onset: OnsetIdx) -> BarIdx {
+        self.onset(onset).place.bar
+    }
+}

@@ -1,0 +1,21 @@
+//! Catchword: practise a piece from memory, with one cue when it is needed.
+//!
+//! A pure core decides (everything up to [`practice`]), a thin shell touches the world ([`source`],
+//! `journal::store`, [`tui`], [`cli`]). DEVELOPERS.md has the map of the layers.
+#![forbid(unsafe_code)]
+
+pub mod cli;
+pub mod clock;
+pub mod config;
+pub mod follower;
+pub mod import;
+pub mod journal;
+pub mod midi;
+pub mod paths;
+pub mod piece;
+pub mod practice;
+pub mod score;
+pub mod source;
+pub mod theory;
+pub mod time;
+pub mod tui;

@@ -1,0 +1,55 @@
+//! MIDI events as the rest of the program sees them, and their decoding from raw bytes.
+//!
+//! Only what practice needs survives: notes and controllers. Note-on with velocity 0 arrives here
+//! as a note-off (MIDI 1.0). Knows no port, no file and no clock.
+
+pub mod decode;
+mod take;
+
+pub use take::Take;
+
+/// A MIDI key number, `0..128`; 60 is middle C.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub struct MidiKey(u8);
+
+impl MidiKey {
+    pub fn try_new(key: i32) -> Option<Self> {
+        (0..128).contains(&key).then_some(MidiKey(key as u8))
+    }
+
+    pub fn number(self) -> u8 {
+        self.0
+    }
+
+    /// Returns the pitch class, `0..12` with C = 0.
+    pub fn pitch_class(self) -> u8 {
+        self.0 % 12
+    }
+}
+
+/// How hard a note was struck, `1..=127` for a note-on.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub struct Velocity(pub u8);
+
+/// A MIDI channel, `0..16`.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Channel(pub u8);
+
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum MidiEvent {
+    NoteOn {
+        channel: Channel,
+        key: MidiKey,
+        velocity: Velocity,
+    },
+    NoteOff {
+        channel: Channel,
+        key: MidiKey,
+    },
+    /// A controller moved: 64 damper, 66 sostenuto, 67 soft pedal (MIDI 1.0, table of controllers).
+    Control {
+        channel: Channel,
+        controller: u8,
+        value: u8,
+    },
+}

@@ -1,0 +1,1 @@
+//! Decoding of raw MIDI bytes into events.

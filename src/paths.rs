@@ -1,0 +1,1 @@
+//! Where data, settings and pieces live on this platform.

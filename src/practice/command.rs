@@ -1,0 +1,72 @@
+//! What a player can ask for, by key or by footswitch: each command with its word and its help sentence.
+
+use crate::journal::entry::Verdict;
+
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Command {
+    /// Stop listening, or listen again.
+    Pause,
+    /// Leave the rep in progress and start the span anew.
+    Again,
+    /// Go to the next span.
+    Skip,
+    /// Go to the span before.
+    Back,
+    /// Overrule the last verdict.
+    Overrule(Verdict),
+    /// Change the number of clean reps wanted for this span by one.
+    MoreReps,
+    FewerReps,
+    Quit,
+}
+
+impl Command {
+    /// Every command that a key or a footswitch can be set to, in the order of the help screen.
+    pub const ALL: [Command; 9] = [
+        Command::Pause,
+        Command::Again,
+        Command::Skip,
+        Command::Back,
+        Command::Overrule(Verdict::Clean),
+        Command::Overrule(Verdict::Broken),
+        Command::MoreReps,
+        Command::FewerReps,
+        Command::Quit,
+    ];
+
+    /// Returns the word used in the settings file and in logs.
+    pub fn word(self) -> &'static str {
+        match self {
+            Command::Pause => "pause",
+            Command::Again => "again",
+            Command::Skip => "next",
+            Command::Back => "back",
+            Command::Overrule(Verdict::Clean) => "was-clean",
+            Command::Overrule(Verdict::Prompted) => "was-prompted",
+            Command::Overrule(Verdict::Broken) => "was-not",
+            Command::MoreReps => "more-reps",
+            Command::FewerReps => "fewer-reps",
+            Command::Quit => "quit",
+        }
+    }
+
+    pub fn from_word(word: &str) -> Option<Command> {
+        Command::ALL.into_iter().find(|c| c.word() == word)
+    }
+
+    /// Returns the sentence of the help screen.
+    pub fn help(self) -> &'static str {
+        match self {
+            Command::Pause => "pause, or go on",
+            Command::Again => "start the section again; this rep does not count",
+            Command::Skip => "next section",
+            Command::Back => "section before",
+            Command::Overrule(Verdict::Clean) => "the last rep was clean",
+            Command::Overrule(Verdict::Prompted) => "the last rep was prompted",
+            Command::Overrule(Verdict::Broken) => "the last rep was not clean",
+            Command::MoreReps => "one rep more for this section",
+            Command::FewerReps => "one rep fewer for this section",
+            Command::Quit => "close the session",
+        }
+    }
+}

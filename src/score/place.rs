@@ -1,0 +1,122 @@
+//! A place on the page: bar and beat, as players say it.
+
+use std::fmt;
+
+use super::{BarIdx, Score};
+use crate::time::ScoreTime;
+
+/// A position inside a printed bar, written `bar.beat` or `bar.beat+n/d`.
+///
+/// Beats count from 1 in the lower number of the time signature; a pickup counts as the end of a
+/// full bar would (its last quarter in 3/4 is beat 3).
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub struct Place {
+    pub bar: BarIdx,
+    /// Quarters from the start of the bar as it stands, so zero is its first moment.
+    pub into_bar: ScoreTime,
+}
+
+/// Why a text is not a place in this score.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+pub enum PlaceError {
+    #[error("expected bar.beat such as 5.1 or 12.2+1/2, found {0:?}")]
+    Form(String),
+    #[error("there is no bar {label}; the score has bars {first} to {last}")]
+    NoBar { label: String, first: String, last: String },
+    #[error("bar {bar} has no beat {beat}; its beats run from {first} to {last}")]
+    NoBeat { bar: String, beat: String, first: String, last: String },
+}
+
+impl Place {
+    pub fn start_of(bar: BarIdx) -> Self {
+        Place { bar, into_bar: ScoreTime::ZERO }
+    }
+
+    /// Returns the place of a written position, or `None` outside the score.
+    pub fn at(score: &Score, onset: ScoreTime) -> Option<Self> {
+        let after = score.bars.partition_point(|b| b.start <= onset);
+        let bar = after.checked_sub(1)?;
+        (onset < score.total()).then(|| Place { bar: BarIdx(bar), into_bar: onset - score.bars[bar].start })
+    }
+
+    /// Returns quarters from the start of the printed score.
+    pub fn onset(self, score: &Score) -> ScoreTime {
+        score.bar(self.bar).start + self.into_bar
+    }
+
+    /// Reads `bar.beat` or `bar.beat+n/d`; a bare bar means its first moment.
+    pub fn parse(text: &str, score: &Score) -> Result<Self, PlaceError> {
+        let form = || PlaceError::Form(text.to_owned());
+        let (label, beat_text) = match text.rsplit_once('.') {
+            Some((label, beat)) => (label.trim(), Some(beat.trim())),
+            None => (text.trim(), None),
+        };
+        if label.is_empty() {
+            return Err(form());
+        }
+        let bar_idx = score.find_bar(label).ok_or_else(|| PlaceError::NoBar {
+            label: label.to_owned(),
+            first: score.bars.first().map_or_else(|| "none".to_owned(), |b| b.label.to_string()),
+            last: score.bars.last().map_or_else(|| "none".to_owned(), |b| b.label.to_string()),
+        })?;
+        let Some(beat_text) = beat_text else { return Ok(Place::start_of(bar_idx)) };
+        let (whole, fraction) = match beat_text.split_once('+') {
+            Some((whole, fraction)) => (whole, Some(fraction)),
+            None => (beat_text, None),
+        };
+        let whole: i64 = whole.trim().parse().ok().filter(|n| (1..=1000).contains(n)).ok_or_else(form)?;
+        let mut beats = ScoreTime::quarters(whole - 1);
+        if let Some(fraction) = fraction {
+            let (n, d) = fraction.split_once('/').ok_or_else(form)?;
+            let n: i64 = n.trim().parse().map_err(|_| form())?;
+            let d: i64 = d.trim().parse().map_err(|_| form())?;
+            if !(1..=1000).contains(&d) || !(0..d).contains(&n) {
+                return Err(form());
+            }
+            beats += ScoreTime::new(n, d);
+        }
+        let bar = score.bar(bar_idx);
+        let into_bar = beats.scaled(4, bar.meter.unit as i64) - bar.offset;
+        if into_bar < ScoreTime::ZERO || into_bar >= bar.length {
+            let last = bar.offset + bar.length;
+            return Err(PlaceError::NoBeat {
+                bar: label.to_owned(),
+                beat: beat_text.to_owned(),
+                first: beat_words(bar.offset, bar.meter.unit),
+                last: ((last.scaled(bar.meter.unit as i64, 4)).to_f64().ceil() as i64).to_string(),
+            });
+        }
+        Ok(Place { bar: bar_idx, into_bar })
+    }
+
+    /// Returns the beat within the bar from 1, with its fraction: `2` or `2+1/2`.
+    pub fn beat(self, score: &Score) -> String {
+        let bar = score.bar(self.bar);
+        beat_words(bar.offset + self.into_bar, bar.meter.unit)
+    }
+
+    /// Returns the place as it is written in a piece file: `12.2+1/2`.
+    pub fn text(self, score: &Score) -> String {
+        format!("{}.{}", score.bar(self.bar).label, self.beat(score))
+    }
+
+    /// Returns the place as it is said: `bar 12, beat 2`.
+    pub fn words(self, score: &Score) -> String {
+        format!("bar {}, beat {}", score.bar(self.bar).label, self.beat(score))
+    }
+}
+
+fn beat_words(into_meter_bar: ScoreTime, unit: u16) -> String {
+    struct Beat(ScoreTime);
+    impl fmt::Display for Beat {
+        fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+            let (n, d) = (self.0.numerator(), self.0.denominator());
+            write!(f, "{}", n.div_euclid(d) + 1)?;
+            match n.rem_euclid(d) {
+                0 => Ok(()),
+                rest => write!(f, "+{rest}/{d}"),
+            }
+        }
+    }
+    Beat(into_meter_bar.scaled(unit as i64, 4)).to_string()
+}

@@ -1,0 +1,88 @@
+//! Playing order: repeats, endings, da capo, dal segno, coda and fine laid out bar after bar.
+
+use super::{BarIdx, BarRange, NoteIdx, Part, Place, Score};
+use crate::midi::MidiKey;
+use crate::theory::Hand;
+use crate::time::ScoreTime;
+
+/// A stretch of one part in the order it is played.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Unfolded {
+    /// Bars as played; each starts where the one before ends, the first at zero.
+    pub bars: Vec<PlayedBar>,
+    /// Sorted by onset, then sounding pitch, then hand. One row per note as played.
+    pub notes: Vec<PlayedNote>,
+}
+
+/// One bar in playing order.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PlayedBar {
+    /// The printed bar.
+    pub bar: BarIdx,
+    /// How many times this printed bar has been played before, from 0.
+    pub pass: u16,
+    /// Quarters from the start of the stretch.
+    pub start: ScoreTime,
+    pub length: ScoreTime,
+}
+
+/// One note in playing order.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PlayedNote {
+    /// Quarters from the start of the stretch.
+    pub onset: ScoreTime,
+    pub duration: ScoreTime,
+    /// The sounding key.
+    pub key: MidiKey,
+    pub hand: Hand,
+    /// The note in the part.
+    pub note: NoteIdx,
+    /// Index into [`Unfolded::bars`].
+    pub played_bar: usize,
+}
+
+impl Unfolded {
+    pub fn total(&self) -> ScoreTime {
+        self.bars.last().map_or(ScoreTime::ZERO, |b| b.start + b.length)
+    }
+
+    /// Returns the page place of a position in the stretch, or `None` outside it.
+    pub fn place(&self, at: ScoreTime) -> Option<Place> {
+        let bar = self.bars[..self.bars.partition_point(|b| b.start <= at)].last()?;
+        (at < self.total()).then(|| Place { bar: bar.bar, into_bar: at - bar.start })
+    }
+}
+
+/// Lays out a run of printed bars in playing order, as if it were a score of its own: a repeat
+/// that begins before the run goes back to the run's first bar, jumps to places outside it are not taken.
+pub fn unfold(score: &Score, part: &Part, bars: &BarRange) -> Unfolded {
+    let order: Vec<BarIdx> = bars.iter().collect();
+    lay_out(score, part, &order)
+}
+
+fn lay_out(score: &Score, part: &Part, order: &[BarIdx]) -> Unfolded {
+    let mut passes = vec![0u16; score.bars.len()];
+    let mut at = ScoreTime::ZERO;
+    let mut out = Unfolded::default();
+    for (played_bar, &bar) in order.iter().enumerate() {
+        let printed = score.bar(bar);
+        out.bars.push(PlayedBar { bar, pass: passes[bar.0], start: at, length: printed.length });
+        passes[bar.0] = passes[bar.0].saturating_add(1);
+        let first = part.notes.partition_point(|n| n.onset < printed.start);
+        for (idx, note) in part.notes.iter().enumerate().skip(first).take_while(|(_, n)| n.bar <= bar) {
+            if note.bar == bar {
+                out.notes.push(PlayedNote {
+                    onset: at + (note.onset - printed.start),
+                    duration: note.duration,
+                    key: note.key,
+                    hand: note.hand,
+                    note: NoteIdx(idx),
+                    played_bar,
+                });
+            }
+        }
+        at += printed.length;
+    }
+    out.notes.sort_by(|a, b| (a.onset, a.key, a.hand).cmp(&(b.onset, b.key, b.hand)));
+    out
+}

@@ -1,0 +1,38 @@
+//! Metres: what the time signature says, and what a beat is worth.
+
+use std::fmt;
+
+use crate::time::ScoreTime;
+
+/// A time signature `beats / unit`. Composite signatures (3+2/8) are kept as their sum.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Meter {
+    pub beats: u16,
+    /// The note value of one counted beat: 4 = quarter, 8 = eighth.
+    pub unit: u16,
+}
+
+impl Meter {
+    pub const COMMON: Meter = Meter { beats: 4, unit: 4 };
+
+    /// Returns the metre, or `None` for zero beats or a zero unit.
+    pub fn try_new(beats: u16, unit: u16) -> Option<Self> {
+        (beats > 0 && unit > 0).then_some(Meter { beats, unit })
+    }
+
+    /// Returns the length of a whole bar.
+    pub fn bar_length(self) -> ScoreTime {
+        ScoreTime::new(4 * self.beats as i64, self.unit as i64)
+    }
+
+    /// Returns the length of one counted beat: the lower number's note value, also in compound metres.
+    pub fn beat_length(self) -> ScoreTime {
+        ScoreTime::new(4, self.unit as i64)
+    }
+}
+
+impl fmt::Display for Meter {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}/{}", self.beats, self.unit)
+    }
+}
