@@ -1,11 +1,20 @@
 //! A piece: a folder with `piece.toml` and its score, checked against each other.
 //!
-//! [`Piece`] is the checked value the rest of the program uses. Text in, text out: reading the
-//! folder is the shell's work. Knows no player and no journal.
+//! [`Piece`] is the checked value the rest of the program uses; [`PieceFile`] mirrors the text and
+//! [`PieceFile::check`] makes one of the other. Text in, text out: reading the folder is the
+//! shell's work. Knows no player and no journal.
+
+mod check;
+pub mod file;
+pub mod text;
+
+pub use check::{PartError, find_part};
+pub use file::PieceFile;
+pub use text::Error;
 
 use std::sync::Arc;
 
-use crate::score::{BarRange, Part, Place, Score};
+use crate::score::{BarIdx, BarRange, Part, Place, Score};
 use crate::theory::Hand;
 use crate::time::Tempo;
 
@@ -21,7 +30,8 @@ pub struct Piece {
     pub tempo: Option<Tempo>,
     /// Clean reps wanted for each section, 1 to 9.
     pub target_reps: u8,
-    /// In page order; at least one.
+    pub judging: Judging,
+    /// In page order; at least one. Neighbours share at most one bar.
     pub sections: Vec<Section>,
     /// Sorted by place, then hand.
     pub cues: Vec<Cue>,
@@ -30,6 +40,58 @@ pub struct Piece {
 }
 
 impl Piece {
+    /// Clean reps wanted where nothing else is said.
+    pub const TARGET_REPS: u8 = 3;
+
+    /// Makes a piece of a bare score: sections of four bars, no cues. Returns `None` when the score
+    /// has no bars or no such part.
+    ///
+    /// The instrument is a pedal harp when the part has pedal diagrams, a lever harp when its name
+    /// has "harp" in it, and a keyboard otherwise.
+    pub fn of_score(score: Arc<Score>, part: usize, title: &str) -> Option<Piece> {
+        let own = score.parts.get(part)?;
+        let sections = four_bar_sections(&score);
+        if sections.is_empty() {
+            return None;
+        }
+        let instrument = if !own.pedal_diagrams.is_empty() {
+            Instrument::PedalHarp
+        } else if own.name.to_lowercase().contains("harp") && !own.name.to_lowercase().contains("harpsi") {
+            Instrument::LeverHarp
+        } else {
+            Instrument::Keyboard
+        };
+        Some(Piece {
+            title: title.to_owned(),
+            part,
+            instrument,
+            tempo: None,
+            target_reps: Piece::TARGET_REPS,
+            judging: Judging::default(),
+            sections,
+            cues: Vec::new(),
+            landmarks: Vec::new(),
+            score,
+        })
+    }
+
+    /// Finds a span by the name of a section (letter case does not matter) or by printed bars (`5-8`).
+    ///
+    /// # Errors
+    /// When it is neither; the message names the sections and the bars there are.
+    pub fn find_span(&self, text: &str) -> Result<(String, BarRange), SpanError> {
+        let wanted = text.trim();
+        if let Some(section) = self.sections.iter().find(|s| s.name.to_lowercase() == wanted.to_lowercase()) {
+            return Ok((section.name.clone(), section.bars.clone()));
+        }
+        parse_bars(wanted, &self.score).map(|bars| (bars_words(&bars, &self.score), bars)).map_err(|_| SpanError {
+            found: wanted.to_owned(),
+            sections: self.sections.iter().map(|s| format!("{:?}", s.name)).collect::<Vec<_>>().join(", "),
+            first: self.score.bars.first().map(|b| b.label.to_string()).unwrap_or_default(),
+            last: self.score.bars.last().map(|b| b.label.to_string()).unwrap_or_default(),
+        })
+    }
+
     pub fn part(&self) -> &Part {
         &self.score.parts[self.part]
     }
@@ -69,4 +131,84 @@ pub struct Landmark {
     pub name: String,
     /// Levers or pedals there, in the player's words.
     pub setting: Option<String>,
+}
+
+/// What a clean rep may still have wrong, and how reps are counted.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Judging {
+    /// Share of the inner notes that must be right, `0.0..=1.0`; 1 is strict. Top line and bass are always held to all.
+    pub inner_notes_min: f64,
+    /// A rep that is not clean sets the count of clean ones back to nothing.
+    pub in_a_row: bool,
+}
+
+impl Default for Judging {
+    fn default() -> Self {
+        Judging { inner_notes_min: 0.95, in_a_row: false }
+    }
+}
+
+/// A text that names no span of the piece.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("expected a section ({sections}) or printed bars from {first} to {last} such as \"{first}-{last}\", found {found:?}")]
+pub struct SpanError {
+    pub found: String,
+    pub sections: String,
+    pub first: String,
+    pub last: String,
+}
+
+/// Reads printed bars: `5-8`, or one bar, `5`. A label may itself hold a dash.
+///
+/// # Errors
+/// A sentence that says what is wrong and what there is.
+pub fn parse_bars(text: &str, score: &Score) -> Result<BarRange, String> {
+    let text = text.trim();
+    let one_after = |start: BarIdx, end: BarIdx| BarRange::try_new(start.0..end.0 + 1);
+    if let Some(bar) = score.find_bar(text) {
+        return one_after(bar, bar).ok_or_else(|| "the range is empty".to_owned());
+    }
+    let splits = text.char_indices().filter(|(_, c)| matches!(c, '-' | '\u{2013}'));
+    let pairs: Vec<(&str, &str)> = splits.map(|(i, c)| (text[..i].trim(), text[i + c.len_utf8()..].trim())).collect();
+    for (first, last) in &pairs {
+        if let (Some(start), Some(end)) = (score.find_bar(first), score.find_bar(last)) {
+            return one_after(start, end).ok_or_else(|| format!("bar {last} stands before bar {first}"));
+        }
+    }
+    let missing = match pairs.first() {
+        Some((first, _)) if score.find_bar(first).is_none() => first,
+        Some((_, last)) => last,
+        None => text,
+    };
+    let (first, last) = (score.bars.first(), score.bars.last());
+    let label = |bar: Option<&crate::score::Bar>| bar.map_or_else(|| "none".to_owned(), |b| b.label.to_string());
+    Err(format!("there is no bar {missing:?}; the score has bars {} to {}", label(first), label(last)))
+}
+
+/// Returns `bars 5-8`, or `bar 5`, in printed labels.
+pub fn bars_words(bars: &BarRange, score: &Score) -> String {
+    let first = &score.bar(bars.start).label;
+    if bars.n_bars() == 1 {
+        return format!("bar {first}");
+    }
+    format!("bars {first}-{}", score.bar(BarIdx(bars.end.0 - 1)).label)
+}
+
+/// Cuts a score every four bars. A pickup goes with the bars it leads to, endings stay with the
+/// bars they end, and a last single bar joins the section before. Empty for a score without bars.
+pub fn four_bar_sections(score: &Score) -> Vec<Section> {
+    let n_bars = score.bars.len();
+    let is_pickup = |bar: usize| score.bars[bar].length < score.bars[bar].meter.bar_length();
+    let mut cuts = vec![0];
+    let mut at = 0;
+    while at < n_bars {
+        let mut end = at + 4 + usize::from(at == 0 && is_pickup(0));
+        while end < n_bars && !score.bars[end].signs.endings.is_empty() {
+            end += 1;
+        }
+        at = if end + 1 >= n_bars { n_bars } else { end };
+        cuts.push(at);
+    }
+    let ranges = cuts.windows(2).filter_map(|w| BarRange::try_new(w[0]..w[1]));
+    ranges.map(|bars| Section { name: bars_words(&bars, score), bars, target_reps: None }).collect()
 }

@@ -1,0 +1,153 @@
+//! A piece file set against its score: labels become bars, `bar.beat` becomes a place.
+
+use std::sync::Arc;
+
+use super::file::{CueKeys, LandmarkKeys, PieceFile, SectionKeys};
+use super::text::{At, Error, nearest};
+use super::{Cue, Instrument, Landmark, Piece, Section, four_bar_sections, parse_bars};
+use crate::score::{Part, Place, Score};
+use crate::time::Tempo;
+
+impl PieceFile {
+    /// Checks the file against its score. `part` is the part asked for elsewhere (on the command
+    /// line), by name or id; it goes before the file's own.
+    ///
+    /// Sections stand in page order; a section may share one bar with the next (playing on into the
+    /// next downbeat is good practice), no more. Bars outside every section are allowed.
+    ///
+    /// # Errors
+    /// At the first thing in the file that is not in the score.
+    pub fn check(&self, score: Arc<Score>, part: Option<&str>) -> Result<Piece, Error> {
+        let part = self.find_part(&score, part)?;
+        if score.bars.is_empty() {
+            return Err(self.error(&self.score, "a score with bars in it", "none"));
+        }
+        let sections = self.check_sections(&score)?;
+        let mut cues: Vec<(Cue, &CueKeys)> = Vec::new();
+        for keys in &self.cues {
+            let cue = Cue {
+                place: self.place(&keys.at, &score)?,
+                hand: keys.hand.map(|h| h.value),
+                text: keys.text.value.clone(),
+                more: keys.more.as_ref().map(|m| m.value.clone()),
+            };
+            if let Some((_, other)) = cues.iter().find(|(c, _)| c.place == cue.place && c.hand == cue.hand) {
+                let found = format!("a second one at {} (the first is on line {})", keys.at.value, other.at.place.line);
+                return Err(self.error(&keys.at, "one cue for a place and hand", found));
+            }
+            cues.push((cue, keys));
+        }
+        cues.sort_by_key(|(c, _)| (c.place, c.hand));
+        let mut landmarks: Vec<(Landmark, &LandmarkKeys)> = Vec::new();
+        for keys in &self.landmarks {
+            let landmark = Landmark {
+                place: self.place(&keys.at, &score)?,
+                name: keys.name.value.clone(),
+                setting: keys.setting.as_ref().map(|s| s.value.clone()),
+            };
+            if let Some((_, other)) = landmarks.iter().find(|(l, _)| l.place == landmark.place || l.name == landmark.name) {
+                let found = format!("a second one for {} (the first is on line {})", keys.at.value, other.at.place.line);
+                return Err(self.error(&keys.at, "one landmark for a place, each with a name of its own", found));
+            }
+            landmarks.push((landmark, keys));
+        }
+        landmarks.sort_by_key(|(l, _)| l.place);
+        Ok(Piece {
+            title: self.title.value.clone(),
+            part,
+            instrument: self.instrument.map_or(Instrument::Keyboard, |i| i.value),
+            tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
+            target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
+            judging: self.judging.rules(),
+            sections,
+            cues: cues.into_iter().map(|(c, _)| c).collect(),
+            landmarks: landmarks.into_iter().map(|(l, _)| l).collect(),
+            score,
+        })
+    }
+
+    fn error<T>(&self, at: &At<T>, expected: impl Into<String>, found: impl Into<String>) -> Error {
+        Error::new(&self.file_name, at.place, expected, found)
+    }
+
+    fn place(&self, at: &At<String>, score: &Score) -> Result<Place, Error> {
+        Place::parse(&at.value, score)
+            .map_err(|e| self.error(at, "a place in the score, bar.beat", format!("{:?}", at.value)).with_hint(e.to_string()))
+    }
+
+    fn find_part(&self, score: &Score, asked: Option<&str>) -> Result<usize, Error> {
+        let (wanted, at) = match (asked, &self.part) {
+            (Some(asked), _) => (Some(asked), &self.score),
+            (None, Some(part)) => (Some(part.value.as_str()), part),
+            (None, None) => (None, &self.score),
+        };
+        find_part(score, wanted).map_err(|e| self.error(at, e.expected, e.found))
+    }
+
+    fn check_sections(&self, score: &Score) -> Result<Vec<Section>, Error> {
+        let mut sections: Vec<(Section, &SectionKeys)> = Vec::new();
+        for keys in &self.sections {
+            let bars = parse_bars(&keys.bars.value, score).map_err(|hint| {
+                self.error(&keys.bars, "printed bars such as \"5-8\" or \"5\"", format!("{:?}", keys.bars.value)).with_hint(hint)
+            })?;
+            if let Some((_, other)) = sections.iter().find(|(s, _)| s.name == keys.name.value) {
+                let found = format!("a second {:?} (the first is on line {})", keys.name.value, other.name.place.line);
+                return Err(self.error(&keys.name, "a name that no other section has", found));
+            }
+            if let Some((before, _)) = sections.last() {
+                let found = |what: &str| format!("{:?}, which {what} {:?} before it", keys.bars.value, before.name);
+                if bars.start <= before.bars.start || bars.end <= before.bars.end {
+                    let error = self.error(&keys.bars, "sections in page order", found("does not go on past"));
+                    return Err(error.with_hint("move the section up, or change its bars"));
+                }
+                if bars.start.0 + 1 < before.bars.end.0 {
+                    let shared = before.bars.end.0 - bars.start.0;
+                    let error = self.error(&keys.bars, "at most one bar shared by neighbours", found(&format!("shares {shared} with")));
+                    return Err(error.with_hint("start it later, or end the one before earlier"));
+                }
+            }
+            let section = Section { name: keys.name.value.clone(), bars, target_reps: keys.reps.map(|r| r.value) };
+            sections.push((section, keys));
+        }
+        if sections.is_empty() {
+            return Ok(four_bar_sections(score));
+        }
+        Ok(sections.into_iter().map(|(s, _)| s).collect())
+    }
+}
+
+/// Why a part was not found, in the words of a message.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("expected {expected}, found {found}")]
+pub struct PartError {
+    pub expected: String,
+    pub found: String,
+}
+
+/// Finds a part by its id or its name (letter case does not matter); without a wish, the only one.
+///
+/// # Errors
+/// When there is none, or several and no wish; the message names them.
+pub fn find_part(score: &Score, wanted: Option<&str>) -> Result<usize, PartError> {
+    let names = || score.parts.iter().map(part_words).collect::<Vec<_>>().join(", ");
+    let Some(wanted) = wanted else {
+        return match score.parts.len() {
+            1 => Ok(0),
+            0 => Err(PartError { expected: "a score with a part in it".to_owned(), found: "none".to_owned() }),
+            _ => Err(PartError {
+                expected: "the part to play, by name or id".to_owned(),
+                found: format!("none named; the score has {}", names()),
+            }),
+        };
+    };
+    let is = |text: &str| text.eq_ignore_ascii_case(wanted.trim());
+    score.parts.iter().position(|p| is(&p.id)).or_else(|| score.parts.iter().position(|p| is(p.name.trim()))).ok_or_else(|| {
+        let near = nearest(wanted, score.parts.iter().flat_map(|p| [p.id.as_str(), p.name.as_str()]));
+        let hint = near.map(|n| format!("; did you mean {n:?}?")).unwrap_or_default();
+        PartError { expected: format!("one of the score's parts: {}", names()), found: format!("{wanted:?}{hint}") }
+    })
+}
+
+fn part_words(part: &Part) -> String {
+    if part.name.trim().is_empty() { part.id.clone() } else { format!("{} ({})", part.name.trim(), part.id) }
+}

@@ -1,0 +1,170 @@
+//! `piece.toml` as it is written: each field mirrors a key of the text, with its place.
+//!
+//! Nothing here has seen the score: [`PieceFile::check`](super::check) sets the two against each
+//! other. The keys:
+//!
+//! ```toml
+//! title = "The Ferry at Low Water"   # required
+//! score = "ferry.musicxml"           # required: the score file, in the piece's folder
+//! part = "Harp"                      # name or id of the player's part; needed when the score has several
+//! instrument = "lever-harp"          # lever-harp, pedal-harp or keyboard; keyboard when left out
+//! tempo = 96                         # quarter notes a minute, 1 to 2000; reps are then held to 85 to 115 % of it
+//! reps = 3                           # clean reps wanted for each section, 1 to 9; 3 when left out
+//!
+//! [judging]                          # may be left out; so may each key
+//! inner-notes = 95                   # percent of inner notes that must be right, 0 to 100; 100 is strict
+//! in-a-row = false                   # true: a rep that is not clean sets the count back to nothing
+//!
+//! [[section]]                        # in page order; without any, the score is cut every four bars
+//! name = "casting off"               # required, unique
+//! bars = "1-4"                       # required: first and last printed bar, or one bar ("5")
+//! reps = 5                           # overrides the piece's
+//!
+//! [[cue]]                            # in any order
+//! at = "5.1"                         # required: bar.beat, or bar.beat+n/d for a part of a beat ("5.2+1/2")
+//! hand = "left"                      # left or right; both when left out
+//! text = "as bar 1, but it climbs"   # required: shown first, two to five words
+//! more = "the same two bars, then the top line turns up instead of down"
+//!
+//! [[landmark]]                       # places to start cold from, in any order
+//! at = "10.1"                        # required
+//! name = "the deep channel"          # required
+//! setting = "A levers up"            # levers or pedals there, in the player's words
+//! ```
+//!
+//! Beats count in the lower number of the time signature (six to a bar of 6/8), and a pickup's
+//! beats count as the end of a full bar's. Any other key is refused.
+
+use super::text::{At, Error, Keys, Source};
+use super::{Instrument, Judging};
+use crate::theory::Hand;
+
+/// The text of a `piece.toml`, key by key.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PieceFile {
+    /// Name of the file, for messages.
+    pub file_name: String,
+    pub title: At<String>,
+    /// Path of the score file, relative to the piece's folder.
+    pub score: At<String>,
+    pub part: Option<At<String>>,
+    pub instrument: Option<At<Instrument>>,
+    /// Quarter notes a minute.
+    pub tempo: Option<At<f64>>,
+    /// 1 to 9.
+    pub reps: Option<At<u8>>,
+    pub judging: JudgingKeys,
+    pub sections: Vec<SectionKeys>,
+    pub cues: Vec<CueKeys>,
+    pub landmarks: Vec<LandmarkKeys>,
+}
+
+/// `[judging]`.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct JudgingKeys {
+    /// Percent, 0 to 100.
+    pub inner_notes: Option<At<f64>>,
+    pub in_a_row: Option<At<bool>>,
+}
+
+/// `[[section]]`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct SectionKeys {
+    pub name: At<String>,
+    pub bars: At<String>,
+    pub reps: Option<At<u8>>,
+}
+
+/// `[[cue]]`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct CueKeys {
+    pub at: At<String>,
+    pub hand: Option<At<Hand>>,
+    pub text: At<String>,
+    pub more: Option<At<String>>,
+}
+
+/// `[[landmark]]`.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LandmarkKeys {
+    pub at: At<String>,
+    pub name: At<String>,
+    pub setting: Option<At<String>>,
+}
+
+const PIECE_KEYS: [&str; 10] = ["title", "score", "part", "instrument", "tempo", "reps", "judging", "section", "cue", "landmark"];
+pub(super) const HANDS: [(&str, Hand); 2] = [("left", Hand::Left), ("right", Hand::Right)];
+pub(super) const INSTRUMENTS: [(&str, Instrument); 3] =
+    [("lever-harp", Instrument::LeverHarp), ("pedal-harp", Instrument::PedalHarp), ("keyboard", Instrument::Keyboard)];
+
+impl PieceFile {
+    /// Reads the text of a piece file; `file_name` serves messages.
+    ///
+    /// # Errors
+    /// When the text is not TOML, a key is unknown, missing or of the wrong kind.
+    pub fn parse(text: &str, file_name: &str) -> Result<PieceFile, Error> {
+        let source = Source { file: file_name, text };
+        let root = source.parse()?;
+        // A missing key is complained of at the top of the file.
+        let keys = Keys::try_new(source, root.get_ref(), 0..0, "a piece file", &PIECE_KEYS)?;
+        let judging = match keys.table("judging", "[judging]", &["inner-notes", "in-a-row"])? {
+            Some(keys) => JudgingKeys { inner_notes: keys.number("inner-notes", 0.0..=100.0)?, in_a_row: keys.boolean("in-a-row")? },
+            None => JudgingKeys::default(),
+        };
+        let section = |keys: Keys<'_, '_>| {
+            Ok(SectionKeys { name: keys.required_string("name")?, bars: keys.required_string("bars")?, reps: reps(&keys)? })
+        };
+        let cue = |keys: Keys<'_, '_>| {
+            Ok(CueKeys {
+                at: keys.required_string("at")?,
+                hand: keys.word("hand", &HANDS)?,
+                text: keys.required_string("text")?,
+                more: keys.optional_string("more")?,
+            })
+        };
+        let landmark = |keys: Keys<'_, '_>| {
+            Ok(LandmarkKeys {
+                at: keys.required_string("at")?,
+                name: keys.required_string("name")?,
+                setting: keys.optional_string("setting")?,
+            })
+        };
+        Ok(PieceFile {
+            file_name: file_name.to_owned(),
+            title: keys.required_string("title")?,
+            score: keys.required_string("score")?,
+            part: keys.optional_string("part")?,
+            instrument: keys.word("instrument", &INSTRUMENTS)?,
+            tempo: keys.number("tempo", 1.0..=2000.0)?,
+            reps: reps(&keys)?,
+            judging,
+            sections: keys
+                .tables("section", "[[section]]", &["name", "bars", "reps"])?
+                .into_iter()
+                .map(section)
+                .collect::<Result<_, Error>>()?,
+            cues: keys.tables("cue", "[[cue]]", &["at", "hand", "text", "more"])?.into_iter().map(cue).collect::<Result<_, Error>>()?,
+            landmarks: keys
+                .tables("landmark", "[[landmark]]", &["at", "name", "setting"])?
+                .into_iter()
+                .map(landmark)
+                .collect::<Result<_, Error>>()?,
+        })
+    }
+}
+
+fn reps(keys: &Keys<'_, '_>) -> Result<Option<At<u8>>, Error> {
+    let value = keys.integer("reps", 1..=9)?;
+    Ok(value.map(|at| At { value: at.value as u8, place: at.place }))
+}
+
+impl JudgingKeys {
+    /// Returns the rules with what the file leaves out filled in.
+    pub fn rules(&self) -> Judging {
+        let default = Judging::default();
+        Judging {
+            inner_notes_min: self.inner_notes.map_or(default.inner_notes_min, |p| p.value / 100.0),
+            in_a_row: self.in_a_row.map_or(default.in_a_row, |b| b.value),
+        }
+    }
+}
