@@ -4,9 +4,21 @@
 //! was, where the player now is, and until when silence is still natural. It has nothing to fail at:
 //! when nothing explains the notes it says [`Position::lost`]. Knows no port, no screen and no rep.
 
+mod belief;
+mod constants;
+mod habit;
+mod hesitation;
+mod landing;
 mod line;
+mod plan;
+mod timing;
+mod track;
 
+pub use constants::{Constants, N_CONSTANTS};
+pub use habit::{RestartHabit, TimingHabit};
 pub use line::{Line, LineNote, Onset};
+pub use timing::LocalTempo;
+pub use track::{Begin, Follower, FollowerConfig, Step};
 
 use crate::midi::MidiKey;
 use crate::time::Micros;
@@ -32,6 +44,8 @@ pub enum Heard {
     Ghost,
     /// A note of the score struck again within its onset (a doubled note, a tremolo stroke).
     Repeat,
+    /// Cannot be told: the place is not sure enough to call it anything.
+    Unclear,
 }
 
 /// What the follower says of one performed note, right after it; never revised.

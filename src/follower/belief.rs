@@ -1,0 +1,529 @@
+//! The belief over score positions: a set of weighted hypotheses, one per onset at most, updated with every note.
+//!
+//! A forward filter over onsets as in score following with hidden Markov models (Nakamura, Nakamura
+//! & Sagayama, arXiv 1404.2313), kept sparse: an onset without weight costs nothing. Each hypothesis
+//! also remembers what was played of its last chords and its own tempo (as in the semi-Markov model
+//! of Nakamura et al., ISMIR 2015, and Cont 2010), so that a chord's late notes and the time between
+//! onsets are evidence.
+
+use super::OnsetIdx;
+use super::constants::Constants;
+use super::habit::{RestartHabit, TimingHabit};
+use super::landing::Landing;
+use super::plan::Plan;
+use super::timing::{Delays, TempoBelief};
+
+/// Onsets whose played notes a hypothesis remembers, the present one included.
+pub(super) const DEPTH: usize = 4;
+/// Onsets that may be left out in one step.
+const SKIP_MAX: usize = 4;
+/// Hypotheses lighter than this share of the heaviest are dropped.
+const PRUNE: f64 = 1e-7;
+/// Most hypotheses kept.
+const BEAM: usize = 192;
+/// Sources of a jump that are told apart; the others share the prior that knows no source.
+const SOURCES: usize = 3;
+/// Notes' worth of onsets compared for a look-alike.
+const LIKE: usize = 6;
+const LIKE_MIN: usize = 3;
+/// Keys that an instrument spans, for the chance of hitting any one of them by accident.
+const ANY_KEY: f64 = 1.0 / 48.0;
+/// A string that sounds again within this is not the player's doing (EVIDENCE.md section 5), seconds.
+const DOUBLE_WITHIN: f64 = 0.06;
+const SYMPATHETIC_WITHIN: f64 = 0.05;
+
+/// What a note was, under one hypothesis.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(super) enum Was {
+    /// A note of the line, by index.
+    Note(u32),
+    /// Stood for a note of the line.
+    WrongFor(u32),
+    Extra,
+    Ghost,
+    Again(u32),
+}
+
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Hypothesis {
+    pub onset: u32,
+    pub weight: f64,
+    /// Weight of the heaviest path that ends here: its memory is the one kept.
+    lead: f64,
+    /// Per remembered onset, newest first: bit k when its k-th note was heard or stood for.
+    pub played: [u32; DEPTH],
+    /// When each of them began, seconds.
+    pub began: [f64; DEPTH],
+    /// When the last of the present chord's notes came.
+    pub last_partner: f64,
+    pub tempo: TempoBelief,
+    /// Where this path last landed from elsewhere, from where, and the number of the note.
+    pub landed: Option<Landed>,
+    pub was: Was,
+    /// Log ratio of the last step to what the tempo gave, when it was a step of one onset.
+    pub ratio: Option<f64>,
+}
+
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub(super) struct Landed {
+    pub from: u32,
+    pub to: u32,
+    pub note_number: u32,
+    pub in_flow: bool,
+}
+
+/// One struck key as the model sees it.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Strike {
+    pub at: f64,
+    pub key: u8,
+    pub velocity: u8,
+    pub number: u32,
+}
+
+/// Chances summed over all hypotheses that a note was a slip, a ghost, and so on.
+#[derive(Clone, Copy, Default, Debug)]
+pub(super) struct Tally {
+    pub wrong: f64,
+    pub extra: f64,
+    pub ghost: f64,
+    pub again: f64,
+    pub lost: f64,
+}
+
+#[derive(Clone, Debug)]
+pub(super) struct Belief {
+    pub live: Vec<Hypothesis>,
+    next: Vec<Hypothesis>,
+    /// Share of belief that nothing explains the playing.
+    pub lost: f64,
+    pub tally: Tally,
+    /// Weight of each line note as the meaning of the last note, with the notes touched.
+    note_weight: Vec<f64>,
+    touched: Vec<u32>,
+    /// Per onset: where its hypothesis stands in `next`, valid when `stamp` equals `round`.
+    slot: Vec<u32>,
+    stamp: Vec<u32>,
+    round: u32,
+    likely: Vec<(u32, f64)>,
+    /// Last strike of each key: time and velocity.
+    struck: [(f64, u8); 128],
+    last_at: f64,
+    last_key: u8,
+    heaviest: f64,
+}
+
+/// What does not change while following: shared by every update.
+#[derive(Clone, Debug)]
+pub(super) struct Model {
+    pub plan: Plan,
+    pub constants: Constants,
+    pub delays: Delays,
+    pub landing: Landing,
+    pub timing: Option<TimingHabit>,
+    pub restarts: Option<RestartHabit>,
+    wrong_key: [f64; 13],
+}
+
+impl Model {
+    pub fn new(plan: Plan, constants: Constants, timing: Option<TimingHabit>, restarts: Option<RestartHabit>) -> Model {
+        let far = (1.0 - 2.0 * constants.near_one - 2.0 * constants.near_two).max(0.02) * ANY_KEY;
+        let mut wrong_key = [far; 13];
+        wrong_key[1] += constants.near_one;
+        wrong_key[2] += constants.near_two;
+        let (delays, landing) = (Delays::new(&constants), Landing::new(&plan, &constants));
+        Model { plan, constants, delays, landing, timing, restarts, wrong_key }
+    }
+
+    /// Returns the expected seconds between two onsets at a tempo, and the variance the player's habit gives its log ratio.
+    fn expected(&self, from: usize, to: usize, tempo: &TempoBelief) -> (f64, Option<f64>) {
+        let plain = ((self.plan.at[to] - self.plan.at[from]) * tempo.log_spq.exp()).max(0.01);
+        match &self.timing {
+            Some(timing) if to == from + 1 && timing.n_takes(OnsetIdx(from)) > 0 => {
+                let (mean, sd) = timing.at(OnsetIdx(from));
+                (plain * mean.exp(), Some(sd * sd))
+            }
+            _ => (plain, None),
+        }
+    }
+
+    /// Chance that a key was struck by mistake for one of an onset's notes still due, and for which.
+    fn mistaken(&self, onset: usize, key: u8, played: u32) -> Option<(f64, usize)> {
+        let open = self.plan.due[onset] & !played;
+        if open == 0 {
+            return None;
+        }
+        let first = self.plan.first[onset] as usize;
+        let (mut sum, mut best, mut best_p) = (0.0, 0, -1.0);
+        let mut rest = open;
+        while rest != 0 {
+            let k = rest.trailing_zeros() as usize;
+            rest &= rest - 1;
+            let p = self.wrong_key[(self.plan.keys[first + k].abs_diff(key) as usize).min(12)];
+            sum += p;
+            if p > best_p {
+                (best, best_p) = (k, p);
+            }
+        }
+        Some((sum / f64::from(open.count_ones()), best))
+    }
+}
+
+impl Belief {
+    pub fn new(plan: &Plan) -> Belief {
+        Belief {
+            live: Vec::with_capacity(2 * BEAM),
+            next: Vec::with_capacity(2 * BEAM),
+            lost: 0.0,
+            tally: Tally::default(),
+            note_weight: vec![0.0; plan.keys.len()],
+            touched: Vec::with_capacity(4 * BEAM),
+            slot: vec![0; plan.n_onsets()],
+            stamp: vec![0; plan.n_onsets()],
+            round: 0,
+            likely: Vec::with_capacity(64),
+            struck: [(f64::NEG_INFINITY, 0); 128],
+            last_at: 0.0,
+            last_key: 0,
+            heaviest: 0.0,
+        }
+    }
+
+    /// Returns the most likely hypothesis.
+    pub fn best(&self) -> Option<&Hypothesis> {
+        self.live.iter().max_by(|a, b| a.weight.total_cmp(&b.weight).then(b.onset.cmp(&a.onset)))
+    }
+
+    /// Returns the line note that the last note most likely was, with its chance.
+    pub fn best_note(&self) -> Option<(u32, f64)> {
+        let heavier = |a: &(u32, f64), b: &(u32, f64)| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0));
+        self.touched.iter().map(|n| (*n, self.note_weight[*n as usize])).max_by(heavier)
+    }
+
+    fn open_round(&mut self) {
+        self.next.clear();
+        self.tally = Tally::default();
+        for note in self.touched.drain(..) {
+            self.note_weight[note as usize] = 0.0;
+        }
+        self.heaviest = 0.0;
+        self.round = self.round.wrapping_add(1);
+        if self.round == 0 {
+            self.stamp.fill(0);
+            self.round = 1;
+        }
+    }
+
+    /// Adds one path to the belief, joined with what already ends at its onset.
+    fn add(&mut self, mut path: Hypothesis) {
+        let w = path.weight;
+        if w <= self.heaviest * PRUNE {
+            return;
+        }
+        match path.was {
+            Was::Note(note) => {
+                let weight = &mut self.note_weight[note as usize];
+                if *weight == 0.0 {
+                    self.touched.push(note);
+                }
+                *weight += w;
+            }
+            Was::WrongFor(_) => self.tally.wrong += w,
+            Was::Extra => self.tally.extra += w,
+            Was::Ghost => self.tally.ghost += w,
+            Was::Again(_) => self.tally.again += w,
+        }
+        path.lead = w;
+        let onset = path.onset as usize;
+        if self.stamp[onset] == self.round {
+            let there = &mut self.next[self.slot[onset] as usize];
+            let sum = there.weight + w;
+            if w > there.lead {
+                *there = path;
+            }
+            there.weight = sum;
+            self.heaviest = self.heaviest.max(sum);
+        } else {
+            self.stamp[onset] = self.round;
+            self.slot[onset] = self.next.len() as u32;
+            self.next.push(path);
+            self.heaviest = self.heaviest.max(w);
+        }
+    }
+
+    /// Starts from nothing: `prior` gives the chance of beginning at each onset it lists.
+    pub fn begin(&mut self, model: &Model, strike: Strike, tempo: TempoBelief, prior: &[(u32, f64)], anywhere: f64) {
+        self.open_round();
+        let c = &model.constants;
+        for &(onset, p) in prior {
+            let i = onset as usize;
+            let fresh = |was, k: usize| Hypothesis::fresh(onset, 1 << k, strike.at, tempo, was);
+            let first = model.plan.first[i];
+            if let Some(Ok(k)) = model.plan.find(i, strike.key, 0) {
+                let weight = p / f64::from(model.plan.due[i].count_ones().max(1));
+                self.add(Hypothesis { weight, ..fresh(Was::Note(first + k as u32), k) });
+            } else if let Some((q, k)) = model.mistaken(i, strike.key, 0) {
+                self.add(Hypothesis { weight: p * c.p_wrong * q, ..fresh(Was::WrongFor(first + k as u32), k) });
+            }
+        }
+        for &onset in model.plan.holders(strike.key) {
+            let i = onset as usize;
+            if let Some(Ok(k)) = model.plan.find(i, strike.key, 0) {
+                let weight = anywhere * model.landing.anywhere(&model.plan, i) / f64::from(model.plan.due[i].count_ones().max(1));
+                let was = Was::Note(model.plan.first[i] + k as u32);
+                self.add(Hypothesis { weight, ..Hypothesis::fresh(onset, 1 << k, strike.at, tempo, was) });
+            }
+        }
+        self.lost = 0.01 * anywhere.max(0.001) * ANY_KEY;
+        self.close_round(strike);
+    }
+
+    /// Takes in one note.
+    pub fn update(&mut self, model: &Model, strike: Strike) {
+        self.open_round();
+        let since_last = strike.at - self.last_at;
+        let stray = model.delays.stray(since_last);
+        let stop = model.delays.stop(since_last);
+        let ghost = self.ghost(model, strike);
+        let live = std::mem::take(&mut self.live);
+        let mut jump = 0.0;
+        let c = &model.constants;
+        let leave = c.p_jump * ((1.0 - c.p_jump_in_flow) * stop + c.p_jump_in_flow * stray);
+        for h in &live {
+            self.go_on(model, h, strike, stray, ghost);
+            jump += h.weight * leave;
+        }
+        self.jump(model, &live, strike, jump, leave, stray);
+        let kept: f64 = live.iter().map(|h| h.weight).sum();
+        self.lost = (self.lost * (1.0 - c.p_found) + kept * c.p_lost) * stray * ANY_KEY;
+        self.live = live;
+        self.close_round(strike);
+    }
+
+    /// Chance density of this strike as the instrument's doing.
+    fn ghost(&self, model: &Model, strike: Strike) -> f64 {
+        let c = &model.constants;
+        let mut p = 0.0;
+        let (at, velocity) = self.struck[strike.key as usize];
+        if strike.at - at < DOUBLE_WITHIN {
+            p += c.p_double / DOUBLE_WITHIN * if strike.velocity < velocity { 1.0 } else { 0.5 };
+        }
+        for distance in [12i32, -12, 19, -19] {
+            let other = strike.key as i32 + distance;
+            if !(0..128).contains(&other) {
+                continue;
+            }
+            let (at, velocity) = self.struck[other as usize];
+            if strike.at - at < SYMPATHETIC_WITHIN && u32::from(strike.velocity) * 20 < u32::from(velocity) * 9 {
+                p += c.p_sympathetic / SYMPATHETIC_WITHIN * if distance.abs() == 12 { 0.5 } else { 0.05 };
+            }
+        }
+        p
+    }
+
+    /// All that can follow a hypothesis without going elsewhere.
+    fn go_on(&mut self, model: &Model, h: &Hypothesis, strike: Strike, stray: f64, ghost: f64) {
+        let (plan, c, delays) = (&model.plan, &model.constants, &model.delays);
+        let i = h.onset as usize;
+        let w = h.weight;
+        let since = strike.at - h.began[0];
+        let open = plan.due[i] & !h.played[0];
+        let m = open.count_ones();
+        let stay = |weight: f64, was: Was| Hypothesis { weight, was, ratio: None, ..*h };
+        let first = plan.first[i];
+
+        match plan.find(i, strike.key, h.played[0]) {
+            Some(Ok(k)) => {
+                let weight = w * c.p_partner * delays.partner(since) / f64::from(m.max(1));
+                let mut path = stay(weight, Was::Note(first + k as u32));
+                path.played[0] |= 1 << k;
+                path.last_partner = strike.at;
+                self.add(path);
+            }
+            Some(Err(k)) => self.add(stay(w * c.p_repeat * stray, Was::Again(first + k as u32))),
+            None => {
+                if let Some((q, k)) = model.mistaken(i, strike.key, h.played[0]) {
+                    let mut path = stay(w * c.p_wrong * q * delays.partner(since), Was::WrongFor(first + k as u32));
+                    path.played[0] |= 1 << k;
+                    self.add(path);
+                }
+            }
+        }
+        // Late notes of the onsets before.
+        for d in 1..DEPTH.min(i + 1) {
+            let j = i - d;
+            if plan.due[j] & !h.played[d] == 0 {
+                continue;
+            }
+            if let Some(Ok(k)) = plan.find(j, strike.key, h.played[d]) {
+                let weight = w * c.p_late * delays.late(strike.at - h.began[d]);
+                let mut path = stay(weight, Was::Note(plan.first[j] + k as u32));
+                path.played[d] |= 1 << k;
+                self.add(path);
+            }
+        }
+        if ghost > 0.0 {
+            self.add(stay(w * ghost, Was::Ghost));
+        }
+        self.add(stay(w * c.p_extra * stray * ANY_KEY, Was::Extra));
+
+        // The next onsets.
+        let mut p = if m == 0 { c.p_partner } else { c.p_leave_one * c.p_leave_more.powi(m as i32 - 1) };
+        for j in i + 1..(i + 1 + SKIP_MAX).min(plan.n_onsets()) {
+            match plan.find(j, strike.key, 0) {
+                Some(Ok(k)) => {
+                    let weight = w * p / f64::from(plan.due[j].count_ones().max(1));
+                    self.step(model, h, j, k, strike, weight, Was::Note(plan.first[j] + k as u32));
+                }
+                _ if j == i + 1 => {
+                    if let Some((q, k)) = model.mistaken(j, strike.key, 0) {
+                        self.step(model, h, j, k, strike, w * p * c.p_wrong * q, Was::WrongFor(plan.first[j] + k as u32));
+                    }
+                }
+                _ => {}
+            }
+            p *= match plan.due[j].count_ones() {
+                0 => 1.0,
+                1 => c.p_skip_single,
+                _ => c.p_skip_chord,
+            };
+            if w * p < self.heaviest * PRUNE * 1e-3 {
+                break;
+            }
+        }
+    }
+
+    #[allow(clippy::too_many_arguments)]
+    fn step(&mut self, model: &Model, h: &Hypothesis, to: usize, k: usize, strike: Strike, weight: f64, was: Was) {
+        let from = h.onset as usize;
+        let (expected, habit_var) = model.expected(from, to, &h.tempo);
+        let spread = (h.last_partner - h.began[0]).max(0.0);
+        let (density, surprise, var_obs) = model.delays.step(strike.at - h.began[0], expected, h.tempo.var, spread, habit_var);
+        let mut path = *h;
+        path.onset = to as u32;
+        path.weight = weight * density;
+        let by = to - from;
+        for d in (0..DEPTH).rev() {
+            (path.played[d], path.began[d]) = if d >= by {
+                (h.played[d - by], h.began[d - by])
+            } else {
+                // Left out on the way: may still come late.
+                (0, strike.at)
+            };
+        }
+        path.played[0] = 1 << k;
+        path.last_partner = strike.at;
+        path.tempo.update(surprise, var_obs, &model.constants);
+        path.was = was;
+        path.ratio = (by == 1).then_some(surprise);
+        self.add(path);
+    }
+
+    /// All ways to go on elsewhere, `total` of belief times density in all.
+    fn jump(&mut self, model: &Model, live: &[Hypothesis], strike: Strike, total: f64, leave: f64, stray: f64) {
+        let (plan, c) = (&model.plan, &model.constants);
+        let found = self.lost * c.p_found * stray;
+        let all = total + found;
+        if all <= self.heaviest * PRUNE {
+            return;
+        }
+        let Some(lead) = live.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)).copied() else { return };
+        // Known sources: the heaviest few.
+        let mut done = [u32::MAX; SOURCES];
+        for n in 0..SOURCES {
+            let Some(h) =
+                live.iter().filter(|h| !done.contains(&h.onset)).max_by(|a, b| a.weight.total_cmp(&b.weight).then(b.onset.cmp(&a.onset)))
+            else {
+                break;
+            };
+            done[n] = h.onset;
+            let weight = h.weight * leave;
+            if weight <= self.heaviest * PRUNE {
+                break;
+            }
+            let mut likely = std::mem::take(&mut self.likely);
+            model.landing.likely(plan, h.onset as usize, model.restarts.as_ref(), c, &mut likely);
+            for &(to, p) in &likely {
+                self.land(model, h, to, weight * p, strike, false);
+            }
+            self.likely = likely;
+        }
+        let from = lead.onset as usize;
+        let turn = lead.weight * c.p_wrong_turn;
+        for &to in plan.holders(strike.key) {
+            let j = to as usize;
+            self.land(model, &lead, to, all * model.landing.anywhere(plan, j), strike, false);
+            // A look-alike's continuation, in tempo.
+            if j > 0 && j != from + 1 && plan.digest[j - 1] == plan.digest[from] && turn > self.heaviest * PRUNE {
+                let alike = plan.likeness(from, j - 1, LIKE);
+                if alike >= LIKE_MIN {
+                    let expected = ((plan.at[j] - plan.at[j - 1]) * lead.tempo.log_spq.exp()).max(0.01);
+                    let (density, ..) = model.delays.step(strike.at - lead.began[0], expected, lead.tempo.var, 0.0, None);
+                    self.land(model, &lead, to, turn * density, strike, true);
+                }
+            }
+        }
+    }
+
+    fn land(&mut self, model: &Model, from: &Hypothesis, to: u32, weight: f64, strike: Strike, in_flow: bool) {
+        let j = to as usize;
+        let weight = weight / f64::from(model.plan.due[j].count_ones().max(1));
+        if weight <= self.heaviest * PRUNE {
+            return;
+        }
+        if let Some(Ok(k)) = model.plan.find(j, strike.key, 0) {
+            let mut path = Hypothesis::fresh(to, 1 << k, strike.at, from.tempo, Was::Note(model.plan.first[j] + k as u32));
+            path.weight = weight;
+            path.tempo.var += 0.01;
+            path.landed = Some(Landed { from: from.onset, to, note_number: strike.number, in_flow });
+            self.add(path);
+        }
+    }
+
+    fn close_round(&mut self, strike: Strike) {
+        let cut = self.heaviest * PRUNE;
+        self.next.retain(|h| h.weight > cut);
+        if self.next.len() > BEAM {
+            self.next.select_nth_unstable_by(BEAM, |a, b| b.weight.total_cmp(&a.weight).then(a.onset.cmp(&b.onset)));
+            self.next.truncate(BEAM);
+        }
+        let total: f64 = self.next.iter().map(|h| h.weight).sum::<f64>() + self.lost;
+        if total > 0.0 && total.is_finite() {
+            let scale = 1.0 / total;
+            self.next.iter_mut().for_each(|h| h.weight *= scale);
+            for note in &self.touched {
+                self.note_weight[*note as usize] *= scale;
+            }
+            self.lost *= scale;
+            let t = &mut self.tally;
+            t.lost = self.lost;
+            [&mut t.wrong, &mut t.extra, &mut t.ghost, &mut t.again].into_iter().for_each(|x| *x *= scale);
+            std::mem::swap(&mut self.live, &mut self.next);
+        } else {
+            // Nothing left that could be told apart: keep the belief as it was.
+            self.lost = 1.0 - self.live.iter().map(|h| h.weight).sum::<f64>().min(1.0);
+        }
+        self.struck[strike.key as usize] = (strike.at, strike.velocity);
+        self.last_at = strike.at;
+        self.last_key = strike.key;
+    }
+}
+
+impl Hypothesis {
+    fn fresh(onset: u32, played: u32, at: f64, tempo: TempoBelief, was: Was) -> Hypothesis {
+        let mut all = [u32::MAX; DEPTH];
+        all[0] = played;
+        Hypothesis {
+            onset,
+            weight: 0.0,
+            lead: 0.0,
+            played: all,
+            began: [at; DEPTH],
+            last_partner: at,
+            tempo,
+            landed: None,
+            was,
+            ratio: None,
+        }
+    }
+}

@@ -1,0 +1,153 @@
+//! The line laid out for speed: flat arrays, an index from key to onsets, and where bars and sections begin.
+
+use super::Line;
+use crate::time::ScoreTime;
+
+/// Onsets with more notes than this keep the first ones only; no two hands play that many.
+pub(super) const CHORD_MAX: usize = 32;
+/// Bars in a group and in a section where the piece names no sections: phrases are most often 4
+/// or 8 bars long (EVIDENCE.md section 5).
+const GROUP_BARS: usize = 4;
+const SECTION_BARS: usize = 8;
+
+#[derive(Clone, Debug)]
+pub(super) struct Plan {
+    /// Quarters from the start, per onset.
+    pub at: Vec<f64>,
+    /// First note of each onset, and one past the last.
+    pub first: Vec<u32>,
+    pub keys: Vec<u8>,
+    /// Per onset: its notes that must be played, bit k for the k-th. A unison counts once.
+    pub due: Vec<u32>,
+    /// Per onset: the onset that starts its bar.
+    pub bar_start: Vec<u32>,
+    /// Per onset: number of its bar from 0, bars without notes not counted.
+    pub bar: Vec<u32>,
+    /// First onset of each bar.
+    pub bars: Vec<u32>,
+    /// First onset of each section, sorted; never empty.
+    pub sections: Vec<u32>,
+    /// Per bar: whether a section or a group of bars starts there.
+    pub weighty: Vec<bool>,
+    /// Per onset: a digest of the set of its keys.
+    pub digest: Vec<u32>,
+    /// Onsets that hold a key: `holders[holder_start[key]..holder_start[key + 1]]`, sorted, no duplicates.
+    holder_start: Vec<u32>,
+    holders: Vec<u32>,
+}
+
+impl Plan {
+    pub fn new(line: &Line) -> Plan {
+        let n = line.onsets.len();
+        let mut plan = Plan {
+            at: line.onsets.iter().map(|o| o.at.to_f64()).collect(),
+            first: Vec::with_capacity(n + 1),
+            keys: line.notes.iter().map(|x| x.key.number()).collect(),
+            due: Vec::with_capacity(n),
+            bar_start: Vec::with_capacity(n),
+            bar: Vec::with_capacity(n),
+            bars: Vec::new(),
+            sections: Vec::new(),
+            weighty: Vec::new(),
+            digest: Vec::with_capacity(n),
+            holder_start: vec![0; 129],
+            holders: vec![0; line.notes.len()],
+        };
+        let has_landmarks = line.onsets.iter().any(|o| o.is_landmark && o.at > ScoreTime::ZERO);
+        for (i, onset) in line.onsets.iter().enumerate() {
+            plan.first.push(onset.notes.start as u32);
+            let mut due = 0u32;
+            let mut digest = 0x811c_9dc5u32;
+            for (k, x) in line.notes[onset.notes.clone()].iter().enumerate() {
+                let unison = k > 0 && line.notes[onset.notes.start + k - 1].key == x.key;
+                if !unison {
+                    // FNV-1a (Fowler, Noll, Vo), one step per key: order is fixed by the sorting.
+                    digest = (digest ^ x.key.number() as u32).wrapping_mul(0x0100_0193);
+                }
+                if k < CHORD_MAX && !x.is_optional && !unison {
+                    due |= 1 << k;
+                }
+            }
+            plan.due.push(due);
+            plan.digest.push(digest);
+            let new_bar = i == 0 || onset.played_bar != line.onsets[i - 1].played_bar;
+            if new_bar {
+                plan.bars.push(i as u32);
+            }
+            let bar = plan.bars.len() - 1;
+            plan.bar.push(bar as u32);
+            plan.bar_start.push(plan.bars[bar]);
+            let on_grid = |every: usize| new_bar && (onset.played_bar - line.onsets[0].played_bar).is_multiple_of(every);
+            if i == 0 || onset.is_landmark || (!has_landmarks && on_grid(SECTION_BARS)) {
+                plan.sections.push(i as u32);
+            }
+            if new_bar {
+                plan.weighty.push(on_grid(GROUP_BARS) || onset.is_landmark);
+            }
+        }
+        plan.first.push(line.notes.len() as u32);
+        plan.index_keys();
+        plan
+    }
+
+    fn index_keys(&mut self) {
+        let n = self.at.len();
+        let each = |plan: &Plan, visit: &mut dyn FnMut(u8, u32)| {
+            for onset in 0..n {
+                let notes = plan.notes(onset);
+                for k in notes.clone() {
+                    if k == notes.start || plan.keys[k] != plan.keys[k - 1] {
+                        visit(plan.keys[k], onset as u32);
+                    }
+                }
+            }
+        };
+        let mut counts = vec![0u32; 129];
+        each(self, &mut |key, _| counts[key as usize + 1] += 1);
+        for key in 0..128 {
+            counts[key + 1] += counts[key];
+        }
+        let mut fill = counts.clone();
+        let mut holders = vec![0u32; counts[128] as usize];
+        each(self, &mut |key, onset| {
+            holders[fill[key as usize] as usize] = onset;
+            fill[key as usize] += 1;
+        });
+        self.holder_start = counts;
+        self.holders = holders;
+    }
+
+    pub fn n_onsets(&self) -> usize {
+        self.at.len()
+    }
+
+    pub fn notes(&self, onset: usize) -> std::ops::Range<usize> {
+        let start = self.first[onset] as usize;
+        start..(self.first[onset + 1] as usize).min(start + CHORD_MAX)
+    }
+
+    /// Returns the onsets that hold this key.
+    pub fn holders(&self, key: u8) -> &[u32] {
+        &self.holders[self.holder_start[key as usize] as usize..self.holder_start[key as usize + 1] as usize]
+    }
+
+    /// Returns which note of an onset, among those not yet in `played`, has this key; an already
+    /// played one is given as `Err`.
+    pub fn find(&self, onset: usize, key: u8, played: u32) -> Option<Result<usize, usize>> {
+        let mut done = None;
+        for (k, note) in self.notes(onset).enumerate() {
+            if self.keys[note] == key {
+                if played & (1 << k) == 0 {
+                    return Some(Ok(k));
+                }
+                done = Some(Err(k));
+            }
+        }
+        done
+    }
+
+    /// Returns how many of the onsets that end at `a` and at `b` have the same keys, up to `limit`.
+    pub fn likeness(&self, a: usize, b: usize, limit: usize) -> usize {
+        (0..limit.min(a + 1).min(b + 1)).take_while(|d| self.digest[a - d] == self.digest[b - d]).count()
+    }
+}

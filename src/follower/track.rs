@@ -1,0 +1,427 @@
+//! [`Follower`]: turns the belief over positions into what is said of each note and of the playing.
+
+use std::sync::Arc;
+
+use super::belief::{Belief, DEPTH, Hypothesis, Model, Strike, Was};
+use super::constants::Constants;
+use super::habit::{RestartHabit, TimingHabit};
+use super::hesitation::{Pace, wait};
+use super::plan::Plan;
+use super::timing::{LocalTempo, TempoBelief};
+use super::{Finding, Heard, HeardNote, Line, LineNoteIdx, OnsetIdx, Position, Slip, SlipKind};
+use crate::midi::{MidiKey, Velocity};
+use crate::time::Micros;
+
+/// Where a take may begin.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub enum Begin {
+    /// Anywhere: the beginning is the likeliest, then landmarks and bar starts.
+    Anywhere,
+    /// A rep: begins at this onset, or at a restart of it.
+    At(OnsetIdx),
+}
+
+/// How to follow: where the take begins, what is known of the player, and the model's constants.
+#[derive(Clone, PartialEq, Debug)]
+pub struct FollowerConfig {
+    pub begin: Begin,
+    pub constants: Constants,
+    pub timing: Option<TimingHabit>,
+    pub restarts: Option<RestartHabit>,
+}
+
+impl FollowerConfig {
+    /// Returns the configuration with the learned constants and nothing known of the player.
+    pub fn learned(begin: Begin) -> Self {
+        FollowerConfig { begin, constants: Constants::LEARNED, timing: None, restarts: None }
+    }
+}
+
+/// One step from an onset to the next, as it was timed.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Step {
+    pub from: OnsetIdx,
+    /// Log of the time taken over the time that the local tempo gave.
+    pub log_ratio: f64,
+}
+
+/// Seconds a quarter where neither the score nor the playing says: 100 quarters a minute.
+const PLAIN_SPQ: f64 = 0.6;
+/// Uncertainty of a tempo that is not given, and of one that is.
+const PLAIN_TEMPO_SD: f64 = 0.6;
+const GIVEN_TEMPO_SD: f64 = 0.4;
+/// Belief in being lost from which it is said, and below which the place counts as found.
+const LOST_FROM: f64 = 0.6;
+const FOUND_BELOW: f64 = 0.1;
+/// Belief in the position from which silence is judged.
+const SURE_ENOUGH: f64 = 0.5;
+/// A note can come this late after the next onset began and still belong to its own, seconds.
+const LATE_WITHIN: f64 = 0.4;
+
+/// Hears notes against a line. Same input, same output; nothing is allocated once the first notes have been heard.
+#[derive(Clone, Debug)]
+pub struct Follower {
+    line: Arc<Line>,
+    model: Model,
+    begin: Begin,
+    belief: Belief,
+    heard: Vec<bool>,
+    /// Number of the note at which each line note was heard or stood for, from 1; 0 for never.
+    heard_by: Vec<u32>,
+    n_heard: u32,
+    start: Option<Micros>,
+    last: Micros,
+    position: Option<Position>,
+    pace: Pace,
+    last_step: Option<Step>,
+    /// Onsets before this one have been judged for missed notes.
+    settled: usize,
+    /// Number of the landing note that has been announced.
+    announced: u32,
+    lost: bool,
+}
+
+impl Follower {
+    pub fn new(line: Arc<Line>, config: FollowerConfig) -> Self {
+        let plan = Plan::new(&line);
+        let belief = Belief::new(&plan);
+        let n = line.notes.len();
+        let model = Model::new(plan, config.constants, config.timing, config.restarts);
+        Follower {
+            line,
+            model,
+            begin: config.begin,
+            belief,
+            heard: vec![false; n],
+            heard_by: vec![0; n],
+            n_heard: 0,
+            start: None,
+            last: Micros::ZERO,
+            position: None,
+            pace: Pace::default(),
+            last_step: None,
+            settled: 0,
+            announced: 0,
+            lost: false,
+        }
+    }
+
+    pub fn line(&self) -> &Arc<Line> {
+        &self.line
+    }
+
+    /// Takes in one struck key and says what it was. Findings known through it are pushed in order.
+    ///
+    /// A stamp before the last one counts as the last one.
+    pub fn note(&mut self, at: Micros, key: MidiKey, velocity: Velocity, findings: &mut Vec<Finding>) -> HeardNote {
+        let at = at.max(self.last);
+        let begun = self.start.is_some();
+        let start = *self.start.get_or_insert(at);
+        self.last = at;
+        self.n_heard += 1;
+        let strike = Strike { at: (at - start).secs_f64(), key: key.number(), velocity: velocity.0, number: self.n_heard };
+        if begun {
+            self.belief.update(&self.model, strike);
+        } else {
+            self.start_belief(strike);
+        }
+        self.read(at, strike, findings)
+    }
+
+    fn start_belief(&mut self, strike: Strike) {
+        let tempo = match self.line.tempo {
+            Some(tempo) => TempoBelief::new(tempo.seconds_per_quarter(), GIVEN_TEMPO_SD),
+            None => TempoBelief::new(PLAIN_SPQ, PLAIN_TEMPO_SD),
+        };
+        let (at, anywhere) = match self.begin {
+            Begin::Anywhere => (0, 0.1),
+            Begin::At(onset) => (onset.0.min(self.line.onsets.len() - 1), 0.01),
+        };
+        // The first onset or two may be left out.
+        let chances = [0.9, 0.02, 0.005, 0.002];
+        let mut prior = [(0u32, 0.0); 4];
+        let n = chances.len().min(self.line.onsets.len() - at);
+        for (d, chance) in chances.iter().enumerate().take(n) {
+            prior[d] = ((at + d) as u32, *chance);
+        }
+        self.belief.begin(&self.model, strike, tempo, &prior[..n], anywhere);
+        self.settled = at;
+    }
+
+    /// Reads the belief after a note: what it was, where the player is, what else is known now.
+    fn read(&mut self, at: Micros, strike: Strike, findings: &mut Vec<Finding>) -> HeardNote {
+        let c = self.model.constants;
+        let before = self.position;
+        let best = self.belief.best().copied();
+        let Some(best) = best else {
+            let position = Position { onset: before.map_or(OnsetIdx(0), |p| p.onset), confidence: 0.0, lost: true };
+            self.position = Some(position);
+            self.tell_lost(at, true, position, findings);
+            return HeardNote { heard: Heard::Unclear, note: None, stood_for: None, position };
+        };
+        let is_lost = if self.lost { self.belief.lost > FOUND_BELOW } else { self.belief.lost > LOST_FROM };
+        let onset = match before {
+            Some(p) if is_lost => p.onset,
+            _ => OnsetIdx(best.onset as usize),
+        };
+        let position = Position { onset, confidence: best.weight as f32, lost: is_lost };
+        self.position = Some(position);
+        self.tell_lost(at, is_lost, position, findings);
+
+        let mut heard = self.label(&best, position);
+        if let Some(note) = heard.note.filter(|_| heard.heard == Heard::Expected) {
+            self.heard[note.0] = true;
+            self.heard_by[note.0] = self.n_heard;
+        }
+        if !is_lost {
+            self.tell_landing(at, &best, findings);
+            self.keep_pace(&best, before, strike);
+        }
+        let (said, kind) = match heard.heard {
+            Heard::Wrong => (true, SlipKind::Wrong),
+            Heard::Extra => (true, SlipKind::Extra),
+            _ => (false, SlipKind::Extra),
+        };
+        if said {
+            let mut of = position.onset;
+            if let Some(note) = heard.stood_for {
+                of = self.line.note(note).onset;
+                self.heard_by[note.0] = self.n_heard;
+            }
+            let confidence = (self.belief.tally.wrong + self.belief.tally.extra) as f32;
+            findings.push(Finding::Slip(Slip {
+                at,
+                kind,
+                onset: of,
+                note: heard.stood_for,
+                played: MidiKey::try_new(strike.key as i32),
+                confidence,
+            }));
+        }
+        if !is_lost && best.weight >= c.say_finding {
+            self.tell_missed(at, &best, strike.at, findings);
+        }
+        heard.position = position;
+        heard
+    }
+
+    fn label(&self, best: &Hypothesis, position: Position) -> HeardNote {
+        let c = &self.model.constants;
+        let tally = &self.belief.tally;
+        let mut said = HeardNote { heard: Heard::Unclear, note: None, stood_for: None, position };
+        let slip = tally.wrong + tally.extra;
+        let note = self.belief.best_note();
+        let rest = [slip, tally.ghost, tally.again].into_iter().fold(0.0, f64::max);
+        match note {
+            Some((note, p)) if p >= c.say_match || (p > 0.25 && p > rest) => {
+                said.heard = Heard::Expected;
+                said.note = Some(LineNoteIdx(note as usize));
+            }
+            _ if slip >= c.say_slip => {
+                said.heard = if tally.wrong >= tally.extra { Heard::Wrong } else { Heard::Extra };
+                if let (Heard::Wrong, Was::WrongFor(note)) = (said.heard, best.was) {
+                    said.stood_for = Some(LineNoteIdx(note as usize));
+                }
+            }
+            _ if tally.ghost > slip && tally.ghost > tally.again => said.heard = Heard::Ghost,
+            _ if tally.again > slip => {
+                if let Was::Again(note) = best.was {
+                    said.heard = Heard::Repeat;
+                    said.note = Some(LineNoteIdx(note as usize));
+                }
+            }
+            _ => {}
+        }
+        said
+    }
+
+    fn tell_lost(&mut self, at: Micros, is_lost: bool, position: Position, findings: &mut Vec<Finding>) {
+        if is_lost && !self.lost {
+            findings.push(Finding::Lost { at });
+            self.pace.reset();
+        } else if !is_lost && self.lost {
+            findings.push(Finding::Found { at, onset: position.onset });
+        }
+        self.lost = is_lost;
+    }
+
+    /// Says a restart, a jump or a wrong turn as soon as the belief in it is strong enough.
+    fn tell_landing(&mut self, at: Micros, best: &Hypothesis, findings: &mut Vec<Finding>) {
+        let Some(landed) = best.landed else { return };
+        if landed.note_number <= self.announced || best.weight < self.model.constants.say_finding {
+            return;
+        }
+        self.announced = landed.note_number;
+        let (from, to) = (OnsetIdx(landed.from as usize), OnsetIdx(landed.to as usize));
+        let confidence = best.weight as f32;
+        if landed.in_flow {
+            let turned = OnsetIdx((from.0 + 1).min(self.line.onsets.len() - 1));
+            findings.push(Finding::Slip(Slip { at, kind: SlipKind::WrongTurn, onset: turned, note: None, played: None, confidence }));
+        } else if to <= from {
+            findings.push(Finding::Restart { at, from, to, confidence });
+        } else {
+            findings.push(Finding::Jump { at, from, to, confidence });
+        }
+        // What was heard of the stretch before now belongs to the pass before.
+        for note in self.line.onset(to).notes.start..self.line.notes.len() {
+            if self.heard_by[note] < landed.note_number {
+                self.heard[note] = false;
+                self.heard_by[note] = 0;
+            }
+        }
+        self.settled = to.0;
+        self.pace.reset();
+    }
+
+    fn keep_pace(&mut self, best: &Hypothesis, before: Option<Position>, strike: Strike) {
+        self.last_step = None;
+        let Some(before) = before else { return };
+        let to = best.onset as usize;
+        if before.onset.0 == to || best.began[0] != strike.at {
+            return;
+        }
+        let by = to.wrapping_sub(before.onset.0);
+        if !(1..DEPTH).contains(&by) || best.landed.is_some_and(|l| l.to as usize == to) {
+            self.pace.reset();
+            return;
+        }
+        let (from_at, to_at) = (self.model.plan.at[before.onset.0], self.model.plan.at[to]);
+        let per_quarter = (best.began[0] - best.began[by]) / (to_at - from_at);
+        if let Some(pace) = self.pace.median().filter(|_| by == 1) {
+            let log_ratio = (per_quarter.max(1e-3) / pace).ln();
+            self.last_step = Some(Step { from: before.onset, log_ratio });
+        }
+        self.pace.push(per_quarter);
+    }
+
+    /// Says which notes were left out, once the player is surely past them.
+    fn tell_missed(&mut self, at: Micros, best: &Hypothesis, now: f64, findings: &mut Vec<Finding>) {
+        let here = best.onset as usize;
+        let pending_landing = best.landed.is_some_and(|l| l.note_number > self.announced);
+        if pending_landing || self.settled > here {
+            return;
+        }
+        while self.settled < here {
+            let by = here - self.settled;
+            // The onset after the one judged began this long ago.
+            if by < DEPTH && now - best.began[by - 1] < LATE_WITHIN {
+                break;
+            }
+            let onset = self.settled;
+            self.judge_missed(at, onset, best.weight as f32, findings);
+            self.settled += 1;
+        }
+    }
+
+    fn judge_missed(&mut self, at: Micros, onset: usize, confidence: f32, findings: &mut Vec<Finding>) {
+        let notes = self.line.onsets[onset].notes.clone();
+        for (k, note) in notes.enumerate() {
+            if k < 32 && self.model.plan.due[onset] & (1 << k) != 0 && self.heard_by[note] == 0 {
+                findings.push(Finding::Slip(Slip {
+                    at,
+                    kind: SlipKind::Missed,
+                    onset: OnsetIdx(onset),
+                    note: Some(LineNoteIdx(note)),
+                    played: None,
+                    confidence,
+                }));
+            }
+        }
+    }
+
+    /// Tells the follower that no note has come until `now`: notes of the present onset that are still
+    /// due then were missed.
+    pub fn silence(&mut self, now: Micros, findings: &mut Vec<Finding>) {
+        let (Some(start), Some(best)) = (self.start, self.belief.best().copied()) else { return };
+        let now_secs = (now.max(self.last) - start).secs_f64();
+        if self.lost || best.weight < self.model.constants.say_finding || now_secs - best.began[0] < 2.0 * LATE_WITHIN {
+            return;
+        }
+        self.tell_missed(now, &best, now_secs, findings);
+        let here = best.onset as usize;
+        let pending_landing = best.landed.is_some_and(|l| l.note_number > self.announced);
+        if self.settled == here && !pending_landing {
+            self.judge_missed(now, here, best.weight as f32, findings);
+            self.settled = here + 1;
+        }
+    }
+
+    /// Returns where the player is, or `None` before the first note.
+    pub fn position(&self) -> Option<Position> {
+        self.position
+    }
+
+    /// Returns the tempo now, or `None` before the first note.
+    pub fn tempo(&self) -> Option<LocalTempo> {
+        self.belief.best().map(|best| best.tempo.tempo())
+    }
+
+    /// Returns the step made with the last note, when it was one onset in a known tempo: what a [`TimingHabit`] learns from.
+    pub fn last_step(&self) -> Option<Step> {
+        self.last_step
+    }
+
+    /// Returns the moment from which silence is a hesitation, or `None` where silence means nothing:
+    /// before the first note, lost, unsure of the place, at a hold, at the end.
+    pub fn hesitation_deadline(&self) -> Option<Micros> {
+        let (start, position, best) = (self.start?, self.position?, self.belief.best()?);
+        let here = best.onset as usize;
+        let next = here + 1;
+        if self.lost || best.weight < SURE_ENOUGH || next >= self.line.onsets.len() || position.onset.0 != here {
+            return None;
+        }
+        let onset = &self.line.onsets[here];
+        if onset.is_hold {
+            return None;
+        }
+        let c = &self.model.constants;
+        let plan = &self.model.plan;
+        let pace = self.pace.median().unwrap_or_else(|| best.tempo.log_spq.exp());
+        let expected = (plan.at[next] - plan.at[here]) * pace;
+        let known = self.model.timing.as_ref().filter(|t| t.n_takes(OnsetIdx(here)) > 0);
+        let habit = known.map_or((0.0, c.ratio_sd.max(0.08)), |t| t.at(OnsetIdx(here)));
+        let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
+        let deadline = best.began[0] + wait(expected, habit, allowance, c);
+        let deadline = Micros(start.0.saturating_add((deadline * 1e6) as i64));
+        Some(deadline.max(self.last + Micros::from_millis(300)))
+    }
+
+    /// The factor A of EVIDENCE.md section 3: 2 where a phrase may end, 3 in the last bar.
+    fn allowance(&self, here: usize) -> f64 {
+        let plan = &self.model.plan;
+        let next = here + 1;
+        if plan.bar[here] as usize + 1 == plan.bars.len() {
+            return 3.0;
+        }
+        let phrase_end = plan.bar[next] != plan.bar[here] && plan.weighty[plan.bar[next] as usize];
+        if phrase_end { self.model.constants.wait_phrase } else { 1.0 }
+    }
+
+    /// Returns what comes next, or `None` at the end and before the first note when the take may begin anywhere.
+    pub fn next_onset(&self) -> Option<OnsetIdx> {
+        match (self.position, self.begin) {
+            (Some(position), _) => {
+                let next = position.onset.0 + 1;
+                (next < self.line.onsets.len()).then_some(OnsetIdx(next))
+            }
+            (None, Begin::At(onset)) => Some(onset),
+            (None, Begin::Anywhere) => None,
+        }
+    }
+
+    /// Tells whether the last onset has been reached and all its notes heard, or surely missed.
+    pub fn is_at_end(&self) -> bool {
+        let last = self.line.onsets.len() - 1;
+        let Some(position) = self.position else { return false };
+        let due = self.model.plan.due[last];
+        !position.lost
+            && position.onset.0 == last
+            && (self.settled > last
+                || self.line.onsets[last].notes.clone().enumerate().all(|(k, n)| k >= 32 || due & (1 << k) == 0 || self.heard_by[n] > 0))
+    }
+
+    /// Returns, per line note, whether it has been heard since the last start or restart.
+    pub fn heard_notes(&self) -> &[bool] {
+        &self.heard
+    }
+}

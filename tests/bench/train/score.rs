@@ -1,0 +1,196 @@
+//! Scores what the follower says of a case, as `score.py` of the bench does, and what that leaves out.
+
+use std::collections::HashSet;
+use std::fmt::Write as _;
+
+use catchword::follower::{Finding, Follower, FollowerConfig, Heard, SlipKind};
+use catchword::midi::{MidiKey, Velocity};
+use catchword::time::Micros;
+
+use super::case::{Case, Label};
+
+/// What the follower said of one note.
+#[derive(Clone, Copy, Debug)]
+pub struct Said {
+    pub note: Option<usize>,
+    pub heard: Heard,
+    pub beat: f64,
+    pub confidence: f32,
+}
+
+#[derive(Clone, Debug, Default)]
+pub struct Run {
+    pub notes: Vec<Said>,
+    pub hesitations: Vec<f64>,
+    pub findings: Vec<Finding>,
+}
+
+/// Follows one case from its beginning.
+pub fn run(case: &Case, config: FollowerConfig) -> Run {
+    let mut follower = Follower::new(case.line.clone(), config);
+    let mut out = Run { notes: Vec::with_capacity(case.take.len()), ..Run::default() };
+    let origin = case.rows[0].onset;
+    for played in &case.take {
+        let at = Micros::from_secs_f64(played.t);
+        if let Some(deadline) = follower.hesitation_deadline().filter(|d| *d < at) {
+            out.hesitations.push(deadline.secs_f64());
+            follower.silence(deadline, &mut out.findings);
+        }
+        let key = MidiKey::try_new(i32::from(played.pitch)).expect("pitches lie within 0..128");
+        let said = follower.note(at, key, Velocity(played.velocity), &mut out.findings);
+        out.notes.push(Said {
+            note: said.note.filter(|_| said.heard == Heard::Expected).map(|n| n.0),
+            heard: said.heard,
+            beat: origin + case.line.onset(said.position.onset).at.to_f64(),
+            confidence: said.position.confidence,
+        });
+    }
+    out
+}
+
+/// Prints a run as `catchword trace --json` would.
+pub fn json_lines(case: &Case, run: &Run) -> String {
+    let mut out = String::new();
+    let mut calls = run.hesitations.iter().peekable();
+    for (played, said) in case.take.iter().zip(&run.notes) {
+        while let Some(t) = calls.next_if(|t| **t < played.t) {
+            let _ = writeln!(out, "{{\"kind\":\"hesitation\",\"t\":{t:.4}}}");
+        }
+        let heard = format!("{:?}", said.heard).to_lowercase();
+        let note = said.note.map_or("null".to_owned(), |n| n.to_string());
+        let _ = writeln!(out, "{{\"kind\":\"note\",\"score_note\":{note},\"heard\":\"{heard}\",\"beat\":{:.6}}}", said.beat);
+    }
+    out
+}
+
+#[derive(Clone, Debug, Default)]
+pub struct Totals {
+    pub said: usize,
+    pub gold: usize,
+    pub hit: usize,
+    pub false_slips: usize,
+    pub slips: usize,
+    pub slip_hit: usize,
+    pub slip_said: usize,
+    pub ghosts: usize,
+    pub ghost_slip: usize,
+    pub errors: Vec<f64>,
+    pub relock: Vec<f64>,
+    pub pauses: usize,
+    pub pause_hit: usize,
+    pub delay: Vec<f64>,
+    pub stray: usize,
+    pub minutes: f64,
+    pub missed: usize,
+    pub missed_said: usize,
+    pub missed_hit: usize,
+    pub landings_said: usize,
+    pub lost_said: usize,
+}
+
+pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
+    let rows = &case.rows;
+    let same = |a: usize, b: usize| rows[a].onset == rows[b].onset && rows[a].pitch == rows[b].pitch;
+    for (said, played) in run.notes.iter().zip(&case.take) {
+        let slip = matches!(said.heard, Heard::Wrong | Heard::Extra);
+        t.said += usize::from(said.note.is_some());
+        t.slip_said += usize::from(slip);
+        if played.row >= 0 {
+            let gold = played.row as usize;
+            t.gold += 1;
+            t.hit += usize::from(said.note.is_some_and(|n| same(n, gold)));
+            t.false_slips += usize::from(slip);
+            t.errors.push((said.beat - rows[gold].onset).abs());
+        } else if matches!(played.label, Label::Wrong | Label::Extra) {
+            t.slips += 1;
+            t.slip_hit += usize::from(slip);
+        } else {
+            t.ghosts += 1;
+            t.ghost_slip += usize::from(slip);
+        }
+    }
+    let right: Vec<usize> = (0..case.take.len()).filter(|i| case.take[*i].row >= 0).collect();
+    for (at, _) in &case.events {
+        let ok: Vec<bool> = right
+            .iter()
+            .filter(|i| case.take[**i].t >= at - 0.2)
+            .take(200)
+            .map(|i| (run.notes[*i].beat - rows[case.take[*i].row as usize].onset).abs() <= 0.5)
+            .collect();
+        let lock = (0..ok.len()).find(|k| ok[*k..(*k + 3).min(ok.len())].iter().all(|x| *x)).unwrap_or(ok.len());
+        t.relock.push(lock as f64);
+    }
+    let mut quiet: Vec<(f64, f64)> = case.pauses.iter().map(|p| (p.start, p.end + 0.1)).collect();
+    quiet.extend(case.events.iter().map(|(t, _)| (t - 3.5, t + 1.5)));
+    for p in &case.pauses {
+        t.pauses += 1;
+        if let Some(first) = run.hesitations.iter().copied().filter(|c| p.start < *c && *c < p.end).reduce(f64::min) {
+            t.pause_hit += 1;
+            t.delay.push(first - p.start - 0.35);
+        }
+    }
+    t.stray += run.hesitations.iter().filter(|c| !quiet.iter().any(|(a, b)| a <= *c && *c <= b)).count();
+    t.minutes += case.seconds / 60.0;
+    for finding in &run.findings {
+        match finding {
+            Finding::Restart { .. } | Finding::Jump { .. } => t.landings_said += 1,
+            Finding::Lost { .. } => t.lost_said += 1,
+            _ => {}
+        }
+    }
+    if let Some(missed) = &case.missed {
+        let truth: HashSet<usize> = missed.iter().copied().collect();
+        let said = run.findings.iter().filter_map(|f| match f {
+            Finding::Slip(s) if s.kind == SlipKind::Missed => s.note.map(|n| n.0),
+            _ => None,
+        });
+        let said: HashSet<usize> = said.collect();
+        t.missed += truth.len();
+        t.missed_said += said.len();
+        t.missed_hit += said.iter().filter(|n| truth.contains(*n)).count();
+    }
+}
+
+fn quantile(xs: &[f64], q: f64) -> f64 {
+    let mut xs = xs.to_vec();
+    xs.sort_by(f64::total_cmp);
+    xs.get(((q * xs.len() as f64) as usize).min(xs.len().saturating_sub(1))).copied().unwrap_or(f64::NAN)
+}
+
+/// As Python's `statistics.median`.
+fn median(xs: &[f64]) -> f64 {
+    let mut xs = xs.to_vec();
+    xs.sort_by(f64::total_cmp);
+    match xs.len() {
+        0 => f64::NAN,
+        n if n % 2 == 1 => xs[n / 2],
+        n => 0.5 * (xs[n / 2 - 1] + xs[n / 2]),
+    }
+}
+
+impl Totals {
+    pub fn figures(&self) -> Vec<(&'static str, f64)> {
+        let share = |a: usize, b: usize| a as f64 / b.max(1) as f64;
+        let (p, r) = (share(self.hit, self.said), share(self.hit, self.gold));
+        vec![
+            ("match P", p),
+            ("match R", r),
+            ("match F", 2.0 * p * r / (p + r).max(1e-9)),
+            ("pos p95", quantile(&self.errors, 0.95)),
+            ("within 1 beat", self.errors.iter().filter(|e| **e <= 1.0).count() as f64 / self.errors.len().max(1) as f64),
+            ("slip P", share(self.slip_hit, self.slip_said)),
+            ("slip R", share(self.slip_hit, self.slips)),
+            ("false/1000", 1000.0 * share(self.false_slips, self.gold)),
+            ("ghosts called slips", share(self.ghost_slip, self.ghosts)),
+            ("relock median", median(&self.relock)),
+            ("relock p90", quantile(&self.relock, 0.9)),
+            ("pause hit", share(self.pause_hit, self.pauses)),
+            ("delay median", median(&self.delay)),
+            ("false/min", self.stray as f64 / self.minutes.max(1e-9)),
+            ("missed P", share(self.missed_hit, self.missed_said)),
+            ("missed R", share(self.missed_hit, self.missed)),
+            ("landings said / true", share(self.landings_said, self.relock.len())),
+            ("lost said", self.lost_said as f64),
+        ]
+    }
+}
