@@ -49,3 +49,16 @@ pub fn run() -> ExitCode {
         }
     }
 }
+
+/// Prints lines on standard output; a reader that went away is a quiet end.
+fn print_lines(lines: impl IntoIterator<Item = String>) -> anyhow::Result<()> {
+    use std::io::Write;
+    let mut out = std::io::stdout().lock();
+    for line in lines {
+        match writeln!(out, "{line}") {
+            Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => return Ok(()),
+            result => result?,
+        }
+    }
+    Ok(())
+}

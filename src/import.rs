@@ -3,6 +3,10 @@
 //! An [`Error`] means nothing usable was found; a [`Warning`] means the score is there and something
 //! was skipped or guessed. Format words (divisions, ticks, ids) stay inside the format's own file.
 
+pub mod musicxml;
+pub mod mxl;
+pub mod notelist;
+
 use std::fmt;
 
 use crate::score::Score;
@@ -27,7 +31,7 @@ impl Format {
         match bytes {
             [b'P', b'K', 3, 4, ..] => Some(Format::Mxl),
             [b'M', b'T', b'h', b'd', ..] => Some(Format::Smf),
-            [0xFE, 0xFF, ..] | [0xFF, 0xFE, ..] => Some(Format::MusicXml),
+            [0xFE, 0xFF, ..] | [0xFF, 0xFE, ..] | [0, b'<', ..] | [b'<', 0, ..] => Some(Format::MusicXml),
             _ if lower.ends_with(".csv") => Some(Format::NoteList),
             _ if lower.ends_with(".musicxml") || lower.ends_with(".xml") => Some(Format::MusicXml),
             _ => {
@@ -93,11 +97,14 @@ pub enum Error {
 /// When the format is unknown or nothing usable is in the bytes.
 pub fn read_score(bytes: &[u8], file_name: &str) -> Result<(Score, Vec<Warning>), Error> {
     match Format::detect(bytes, file_name) {
-        Some(format) => Err(Error::Broken {
+        Some(Format::MusicXml) => musicxml::read(bytes, file_name),
+        Some(Format::Mxl) => mxl::read(bytes, file_name),
+        Some(Format::NoteList) => notelist::read(bytes, file_name),
+        Some(Format::Smf) => Err(Error::Broken {
             file: file_name.to_owned(),
             place: "byte 0".to_owned(),
-            expected: format!("a reader for {format:?}"),
-            found: "none yet".to_owned(),
+            expected: "MusicXML or a note list".to_owned(),
+            found: "a Standard MIDI File, which this version cannot read as a score".to_owned(),
         }),
         None => Err(Error::UnknownFormat { file: file_name.to_owned() }),
     }

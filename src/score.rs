@@ -3,9 +3,11 @@
 //! A [`Score`] is folded: every printed bar stands once. [`unfold`] lays a stretch of bars out in
 //! playing order; what follows the player looks at that. Knows no file format and no player.
 
+mod choose;
 mod place;
 mod unfold;
 
+pub use choose::{ChoosePartError, ChosenPart};
 pub use place::{Place, PlaceError};
 pub use unfold::{PlayedBar, PlayedNote, Unfolded, unfold};
 
@@ -66,6 +68,10 @@ pub struct Score {
     pub parts: Vec<Part>,
     /// Tempo marks with their written position, in order; may be empty.
     pub tempos: Vec<(ScoreTime, Tempo)>,
+    /// What the file itself calls the score's first moment, in quarters: below zero when a note list
+    /// counts its pickup before zero. Zero for every other format. Add it to a position of this
+    /// score to get the file's own.
+    pub origin: ScoreTime,
 }
 
 impl Score {
@@ -145,6 +151,9 @@ pub struct Part {
     pub pedal_diagrams: Vec<(ScoreTime, PedalSetting)>,
     /// Written positions of fermatas, sorted, no duplicates.
     pub fermatas: Vec<ScoreTime>,
+    /// Notes printed with a tie from a note that does not stand right before them on the page, as at
+    /// the start of a second ending; sorted. Played after a note of the same key, they are held, not struck.
+    pub held_over: Vec<NoteIdx>,
 }
 
 /// Index into [`Part::notes`].
@@ -168,7 +177,8 @@ pub struct Note {
     pub voice: u8,
     /// The bar of the onset.
     pub bar: BarIdx,
-    /// Printed note heads that ties join into this note (1 without ties).
+    /// Printed note heads that ties join into this note (1 without ties; 0 for a note that is not
+    /// printed because a bar-repeat sign stands for it).
     pub n_heads: u16,
     pub ornament: Ornament,
     pub roll: Option<Roll>,

@@ -1,10 +1,211 @@
-//! `catchword inspect`.
+//! `catchword inspect`: what is read from a score file, counted over the parts as printed.
 
+use std::path::PathBuf;
+
+use anyhow::Context;
 use clap::Args;
+use serde::Serialize;
+
+use crate::import::{self, Warning};
+use crate::score::{Bar, Part, Score};
+use crate::theory::{KeySignature, Mode};
 
 #[derive(Args, Debug)]
-pub struct InspectArgs {}
+pub struct InspectArgs {
+    /// The score: MusicXML (.musicxml, .xml, .mxl), a MIDI file (.mid) or a note list (.csv)
+    score: PathBuf,
+    /// Print one JSON object instead of words
+    #[arg(long)]
+    json: bool,
+    /// Count this part only: its name, identifier or number
+    #[arg(long, value_name = "NAME")]
+    part: Option<String>,
+}
 
-pub fn run(_args: InspectArgs) -> anyhow::Result<()> {
-    anyhow::bail!("inspect is not built yet")
+pub fn run(args: InspectArgs) -> anyhow::Result<()> {
+    let bytes = std::fs::read(&args.score).with_context(|| format!("reading {}", args.score.display()))?;
+    let (score, warnings) = import::read_score(&bytes, &args.score.display().to_string())?;
+    let parts = match &args.part {
+        Some(asked) => vec![score.choose_part(Some(asked))?],
+        None => (0..score.parts.len()).collect(),
+    };
+    let report = Report::new(&score, &parts, &warnings);
+    if args.json { super::print_lines([serde_json::to_string(&report)?]) } else { super::print_lines(report.lines()) }
+}
+
+/// What `inspect` says; the JSON form is this struct.
+#[derive(Serialize, Debug)]
+struct Report {
+    title: Option<String>,
+    composer: Option<String>,
+    bars: usize,
+    /// Printed heads, ties counted at both ends, grace notes left out.
+    noteheads: u64,
+    /// Notes with their ties joined, grace notes left out.
+    sounding: u64,
+    grace: u64,
+    /// Sum of the written MIDI pitches over the heads.
+    pitch_sum: i64,
+    /// Heads of each written pitch class, from C.
+    pitch_classes: [u64; 12],
+    /// Length of the printed score, repeats not unfolded.
+    total_quarters: f64,
+    parts: Vec<PartReport>,
+    meters: Vec<Change>,
+    keys: Vec<Change>,
+    repeats: Vec<Change>,
+    warnings: Vec<WarningReport>,
+}
+
+#[derive(Serialize, Debug)]
+struct PartReport {
+    id: String,
+    name: String,
+    staves: u8,
+    notes: usize,
+}
+
+/// Something that is so from a printed bar on, or stands at it.
+#[derive(Serialize, Debug)]
+struct Change {
+    bar: String,
+    is: String,
+}
+
+#[derive(Serialize, Debug)]
+struct WarningReport {
+    bar: Option<String>,
+    line: Option<u32>,
+    element: String,
+    what: String,
+}
+
+impl Report {
+    fn new(score: &Score, parts: &[usize], warnings: &[Warning]) -> Report {
+        let mut report = Report {
+            title: score.title.clone(),
+            composer: score.composer.clone(),
+            bars: score.bars.len(),
+            noteheads: 0,
+            sounding: 0,
+            grace: 0,
+            pitch_sum: 0,
+            pitch_classes: [0; 12],
+            total_quarters: score.total().to_f64(),
+            parts: Vec::new(),
+            meters: changes(&score.bars, |b| b.meter.to_string()),
+            keys: changes(&score.bars, |b| key_words(b.key)),
+            repeats: score.bars.iter().filter_map(sign_words).collect(),
+            warnings: warnings.iter().map(WarningReport::from).collect(),
+        };
+        for &part in parts {
+            report.count(&score.parts[part]);
+        }
+        report
+    }
+
+    fn count(&mut self, part: &Part) {
+        let Part { id, name, n_staves, notes, .. } = part;
+        self.parts.push(PartReport { id: id.clone(), name: name.clone(), staves: *n_staves, notes: notes.len() });
+        for note in notes {
+            if note.is_optional() {
+                self.grace += 1;
+                continue;
+            }
+            let (heads, pitch) = (note.n_heads as u64, note.pitch.midi());
+            self.noteheads += heads;
+            self.sounding += (heads > 0) as u64;
+            self.pitch_sum += heads as i64 * pitch as i64;
+            self.pitch_classes[pitch.rem_euclid(12) as usize] += heads;
+        }
+    }
+
+    fn lines(&self) -> Vec<String> {
+        let mut lines = Vec::new();
+        match (&self.title, &self.composer) {
+            (Some(title), Some(composer)) => lines.push(format!("{title}, {composer}")),
+            (Some(title), None) => lines.push(title.clone()),
+            _ => {}
+        }
+        lines.push(format!("{} bars, {} quarters long as printed", self.bars, self.total_quarters));
+        for part in &self.parts {
+            let name = if part.name.is_empty() { "no name" } else { &part.name };
+            let staves = if part.staves == 1 { "one staff".to_owned() } else { format!("{} staves", part.staves) };
+            lines.push(format!("part {}: {name}, {staves}, {} notes", part.id, part.notes));
+        }
+        let grace = if self.grace > 0 { format!(", {} grace notes besides", self.grace) } else { String::new() };
+        lines.push(format!("{} note heads, {} notes once ties are joined{grace}", self.noteheads, self.sounding));
+        for (what, changes) in [("metre", &self.meters), ("key", &self.keys), ("signs", &self.repeats)] {
+            const N_SHOWN: usize = 12;
+            for change in changes.iter().take(N_SHOWN) {
+                lines.push(format!("bar {}: {what} {}", change.bar, change.is));
+            }
+            if changes.len() > N_SHOWN {
+                lines.push(format!("and {} more changes of {what}", changes.len() - N_SHOWN));
+            }
+        }
+        for WarningReport { bar, line, element, what } in &self.warnings {
+            let (bar, line, element) = (bar.clone(), *line, element.clone());
+            lines.push(format!("note: {}", Warning { bar, line, element, what: what.clone() }));
+        }
+        lines
+    }
+}
+
+impl From<&Warning> for WarningReport {
+    fn from(w: &Warning) -> Self {
+        WarningReport { bar: w.bar.clone(), line: w.line, element: w.element.clone(), what: w.what.clone() }
+    }
+}
+
+fn changes(bars: &[Bar], words: impl Fn(&Bar) -> String) -> Vec<Change> {
+    let mut changes: Vec<Change> = Vec::new();
+    for bar in bars {
+        let is = words(bar);
+        if changes.last().is_none_or(|c| c.is != is) {
+            changes.push(Change { bar: bar.label.to_string(), is });
+        }
+    }
+    changes
+}
+
+fn key_words(key: KeySignature) -> String {
+    let signs = match key.fifths {
+        0 => "no sharps or flats".to_owned(),
+        1 => "1 sharp".to_owned(),
+        -1 => "1 flat".to_owned(),
+        n if n > 0 => format!("{n} sharps"),
+        n => format!("{} flats", -n),
+    };
+    match key.mode {
+        Some(Mode::Major) => signs + ", major",
+        Some(Mode::Minor) => signs + ", minor",
+        None => signs,
+    }
+}
+
+/// The signs at a bar that steer the order of playing, in words.
+fn sign_words(bar: &Bar) -> Option<Change> {
+    let signs = &bar.signs;
+    let mut words = Vec::new();
+    if !signs.endings.is_empty() {
+        let numbers: Vec<String> = signs.endings.iter().map(u8::to_string).collect();
+        words.push(format!("ending {}", numbers.join(", ")));
+    }
+    for (is_there, word) in [(signs.repeat_start, "repeat from here"), (signs.segno, "segno"), (signs.coda, "coda")] {
+        if is_there {
+            words.push(word.to_owned());
+        }
+    }
+    match signs.repeat_end {
+        Some(2) => words.push("repeat".to_owned()),
+        Some(times) => words.push(format!("repeat, {times} times in all")),
+        None => {}
+    }
+    for (is_there, word) in [(signs.to_coda, "to coda"), (signs.fine, "fine"), (signs.da_capo, "D.C."), (signs.dal_segno, "D.S.")] {
+        if is_there {
+            words.push(word.to_owned());
+        }
+    }
+    (!words.is_empty()).then(|| Change { bar: bar.label.to_string(), is: words.join(", ") })
 }
