@@ -6,6 +6,7 @@
 pub mod musicxml;
 pub mod mxl;
 pub mod notelist;
+pub mod smf;
 
 use std::fmt;
 

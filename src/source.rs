@@ -4,6 +4,7 @@
 //! practised, and why, it does not know.
 
 pub mod player;
+pub mod replay;
 
 use crossbeam_channel::Sender;
 
