@@ -13,6 +13,7 @@ pub mod journal;
 pub mod midi;
 pub mod paths;
 pub mod piece;
+pub mod piece_folder;
 pub mod practice;
 pub mod score;
 pub mod source;

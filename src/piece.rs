@@ -5,6 +5,7 @@
 //! shell's work. Knows no player and no journal.
 
 mod check;
+pub mod edit;
 pub mod file;
 pub mod text;
 

@@ -35,6 +35,8 @@
 //! Beats count in the lower number of the time signature (six to a bar of 6/8), and a pickup's
 //! beats count as the end of a full bar's. Any other key is refused.
 
+use toml_edit::Value;
+
 use super::text::{At, Error, Keys, Source};
 use super::{Instrument, Judging};
 use crate::theory::Hand;
@@ -167,4 +169,54 @@ impl JudgingKeys {
             in_a_row: self.in_a_row.map_or(default.in_a_row, |b| b.value),
         }
     }
+}
+
+impl PieceFile {
+    /// Writes the text of a new piece file: keys in the order of the reference above, no comments.
+    /// What [`parse`](Self::parse) reads from it equals this value.
+    pub fn write(&self) -> String {
+        let mut out = String::new();
+        let mut line = |key: &str, value: Option<Value>| {
+            if let Some(value) = value {
+                out.push_str(&format!("{key} = {value}\n"));
+            }
+        };
+        let reps = |reps: &Option<At<u8>>| reps.map(|r| Value::from(i64::from(r.value)));
+        line("title", text(&self.title));
+        line("score", text(&self.score));
+        line("part", self.part.as_ref().and_then(text));
+        line("instrument", self.instrument.map(|i| word(&INSTRUMENTS, i.value)));
+        line("tempo", self.tempo.map(|t| Value::from(t.value)));
+        line("reps", reps(&self.reps));
+        if self.judging != JudgingKeys::default() {
+            line("\n[judging]\ninner-notes", self.judging.inner_notes.map(|p| Value::from(p.value)));
+            let head = if self.judging.inner_notes.is_some() { "in-a-row" } else { "\n[judging]\nin-a-row" };
+            line(head, self.judging.in_a_row.map(|b| Value::from(b.value)));
+        }
+        for section in &self.sections {
+            line("\n[[section]]\nname", text(&section.name));
+            line("bars", text(&section.bars));
+            line("reps", reps(&section.reps));
+        }
+        for cue in &self.cues {
+            line("\n[[cue]]\nat", text(&cue.at));
+            line("hand", cue.hand.map(|h| word(&HANDS, h.value)));
+            line("text", text(&cue.text));
+            line("more", cue.more.as_ref().and_then(text));
+        }
+        for landmark in &self.landmarks {
+            line("\n[[landmark]]\nat", text(&landmark.at));
+            line("name", text(&landmark.name));
+            line("setting", landmark.setting.as_ref().and_then(text));
+        }
+        out
+    }
+}
+
+fn text(at: &At<String>) -> Option<Value> {
+    Some(Value::from(at.value.as_str()))
+}
+
+fn word<T: PartialEq>(words: &[(&str, T)], value: T) -> Value {
+    Value::from(words.iter().find(|(_, v)| *v == value).map_or("", |(word, _)| word))
 }

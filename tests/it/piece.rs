@@ -2,10 +2,13 @@
 
 use std::sync::Arc;
 
-use catchword::piece::{Instrument, PieceFile};
-use catchword::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Ornament, Part, Score};
+use catchword::piece::file::{CueKeys, JudgingKeys, LandmarkKeys, SectionKeys};
+use catchword::piece::text::At;
+use catchword::piece::{Cue, Instrument, PieceFile, edit};
+use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Ornament, Part, Place, Score};
 use catchword::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use catchword::time::ScoreTime;
+use proptest::prelude::*;
 
 /// A score of `n_bars` bars of 3/4 with one C4 a bar, and the given parts.
 fn score(n_bars: usize, parts: &[(&str, &str)]) -> Arc<Score> {
@@ -152,4 +155,142 @@ fn neighbouring_sections_may_share_one_bar() {
     let text = format!("{HEAD}[[section]]\nname = \"A\"\nbars = \"1-5\"\n[[section]]\nname = \"B\"\nbars = \"5-8\"\n");
     let piece = PieceFile::parse(&text, "piece.toml").unwrap().check(score(8, &[("P1", "")]), None).unwrap();
     assert_eq!(piece.sections[1].bars.start, BarIdx(4));
+}
+
+/// Texts as people and other programs write them: quotes, backslashes, line ends, other scripts.
+fn words() -> impl Strategy<Value = String> {
+    prop::string::string_regex("[a-zé\"'\\\\#=\\[\\] \n\t☂]{0,12}[a-z][ .]{0,2}").unwrap()
+}
+
+fn a_piece_file() -> impl Strategy<Value = PieceFile> {
+    let reps = || prop::option::of((1u8..=9).prop_map(At::from));
+    let hand = || prop::option::of(prop_oneof![Just(Hand::Left), Just(Hand::Right)].prop_map(At::from));
+    let instrument = prop_oneof![Just(Instrument::LeverHarp), Just(Instrument::PedalHarp), Just(Instrument::Keyboard)];
+    let section = (words(), words(), reps()).prop_map(|(name, bars, reps)| SectionKeys { name: name.into(), bars: bars.into(), reps });
+    let cue = (words(), hand(), words(), prop::option::of(words())).prop_map(|(at, hand, text, more)| CueKeys {
+        at: at.into(),
+        hand,
+        text: text.into(),
+        more: more.map(At::from),
+    });
+    let landmark = (words(), words(), prop::option::of(words())).prop_map(|(at, name, setting)| LandmarkKeys {
+        at: at.into(),
+        name: name.into(),
+        setting: setting.map(At::from),
+    });
+    let judging = (prop::option::of(0.0..=100.0), prop::option::of(any::<bool>()))
+        .prop_map(|(inner, row)| JudgingKeys { inner_notes: inner.map(At::from), in_a_row: row.map(At::from) });
+    let head = (words(), words(), prop::option::of(words()), prop::option::of(instrument), prop::option::of(1.0..=2000.0), reps(), judging);
+    let lists = (prop::collection::vec(section, 0..4), prop::collection::vec(cue, 0..4), prop::collection::vec(landmark, 0..4));
+    (head, lists).prop_map(|((title, score, part, instrument, tempo, reps, judging), (sections, cues, landmarks))| PieceFile {
+        file_name: "piece.toml".into(),
+        title: title.into(),
+        score: score.into(),
+        part: part.map(At::from),
+        instrument: instrument.map(At::from),
+        tempo: tempo.map(At::from),
+        reps,
+        judging,
+        sections,
+        cues,
+        landmarks,
+    })
+}
+
+/// A piece file in a player's own style: comments, blank lines, odd spacing, cues out of order, landmarks first.
+fn a_players_text() -> impl Strategy<Value = String> {
+    let comment = || prop::string::string_regex("(\n|# [a-z ]{0,12}\n|){0,2}").unwrap();
+    let cue = (comment(), 1usize..=8, 1usize..=3, "( |  |\t)", "(| # [a-z]{1,9})", any::<bool>()).prop_map(
+        |(above, bar, beat, space, behind, more)| {
+            let more = if more { "more = 'und so weiter'\n" } else { "" };
+            ((bar, beat), format!("{above}[[cue]]\nat{space}= \"{bar}.{beat}\"{behind}\n  text = 'wie immer'{behind}\n{more}"))
+        },
+    );
+    (comment(), prop::collection::vec(cue, 0..5), comment(), any::<bool>()).prop_map(|(top, mut cues, end, landmark_first)| {
+        let mut seen = Vec::new();
+        cues.retain(|(place, _)| !seen.contains(place) && (seen.push(*place), true).1);
+        let cues: String = cues.into_iter().map(|(_, text)| text).collect();
+        let landmark = "# cold starts\n[[landmark]]\nat = \"5\"   # the lift\nname = \"lift\"\n";
+        let (first, last) = if landmark_first { (landmark, "") } else { ("", landmark) };
+        format!("{top}title = \"T\" # mine\nscore='t.xml'\n\n{first}{cues}{last}{end}")
+    })
+}
+
+proptest! {
+    #[test]
+    fn a_written_file_reads_back_as_itself(file in a_piece_file()) {
+        prop_assert_eq!(PieceFile::parse(&file.write(), "piece.toml"), Ok(file));
+    }
+
+    #[test]
+    fn a_new_cue_is_put_in_and_nothing_else_changes(text in a_players_text(), bar in 0usize..8, third in 0i64..3, words in words()) {
+        let score = score(8, &[("P1", "Harp")]);
+        // Half a beat in, where the text above has none.
+        let place = Place { bar: BarIdx(bar), into_bar: ScoreTime::quarters(third) + ScoreTime::new(1, 2) };
+        let cue = Cue { place, hand: Some(Hand::Left), text: words.clone(), more: None };
+        let edited = edit::add_cue(&text, "piece.toml", &score, &cue).unwrap();
+        let common = text.bytes().zip(edited.bytes()).take_while(|(a, b)| a == b).count();
+        // A cut through bytes that the inserted text shares with what follows may lie further back.
+        let is_insertion = (0..=common).any(|i| edited.as_bytes().ends_with(&text.as_bytes()[i..]));
+        prop_assert!(is_insertion, "{text:?} became {edited:?}");
+        let before = PieceFile::parse(&text, "piece.toml").unwrap();
+        let mut after = PieceFile::parse(&edited, "piece.toml").unwrap();
+        let idx = after.cues.iter().position(|c| c.hand.is_some()).unwrap();
+        let added = after.cues.remove(idx);
+        prop_assert_eq!((added.at.value, added.text.value), (place.text(&score), words));
+        prop_assert_eq!(after, before);
+        // Taking it away again gives the text back.
+        let removed = edit::remove_cue(&edited, "piece.toml", &score, place, Some(Hand::Left)).unwrap();
+        prop_assert_eq!(removed, text);
+    }
+
+    #[test]
+    fn a_cue_said_anew_changes_its_words_alone(text in a_players_text(), words in "[a-z]{1,9}", pick in any::<prop::sample::Index>()) {
+        let score = score(8, &[("P1", "Harp")]);
+        let cues = PieceFile::parse(&text, "piece.toml").unwrap().cues;
+        prop_assume!(!cues.is_empty());
+        let old = pick.get(&cues);
+        let place = Place::parse(&old.at.value, &score).unwrap();
+        let cue = Cue { place, hand: None, text: words.clone(), more: None };
+        let edited = edit::add_cue(&text, "piece.toml", &score, &cue).unwrap();
+        let line = old.text.place.line as usize - 1;
+        let expected: Vec<String> = text
+            .lines()
+            .enumerate()
+            .map(|(i, l)| if i == line { l.replacen("'wie immer'", &format!("\"{words}\""), 1) } else { l.to_owned() })
+            .collect();
+        prop_assert_eq!(edited.lines().map(str::to_owned).collect::<Vec<_>>(), expected);
+    }
+}
+
+#[test]
+fn reps_and_sections_are_set_where_they_stand() {
+    let text = "title = \"T\"\nscore = \"t.xml\"\nreps = 3 # as always\n\n[[section]] # first\nname = \"A\"\nbars = \"1-4\"\n";
+    let edited = edit::set_reps(text, "piece.toml", None, 5).unwrap();
+    assert_eq!(edited, text.replace("reps = 3 #", "reps = 5 #"));
+    let edited = edit::set_reps(text, "piece.toml", Some("A"), 2).unwrap();
+    assert_eq!(edited, format!("{text}reps = 2\n"));
+    let bars = BarRange::try_new(4..8).unwrap();
+    let edited = edit::add_section(text, "piece.toml", &score(8, &[("P1", "")]), "B", &bars).unwrap();
+    assert_eq!(edited, format!("{text}\n[[section]]\nname = \"B\"\nbars = \"5-8\"\n"));
+    assert!(edit::set_reps(text, "piece.toml", None, 0).is_err(), "an edit never leaves a file that is refused later");
+}
+
+#[test]
+fn cues_kept_in_one_list_stay_in_it() {
+    let text = "title = \"T\"\nscore = \"t.xml\"\ncue = [{ at = \"1.1\", text = \"x\" }] # short\n";
+    let score = score(8, &[("P1", "")]);
+    let cue = Cue { place: Place::start_of(BarIdx(1)), hand: None, text: "y".into(), more: None };
+    let edited = edit::add_cue(text, "piece.toml", &score, &cue).unwrap();
+    assert_eq!(
+        edited,
+        "title = \"T\"\nscore = \"t.xml\"\ncue = [{ at = \"1.1\", text = \"x\" }, { at = \"2.1\", text = \"y\" }] # short\n"
+    );
+}
+
+#[test]
+fn line_ends_of_other_systems_survive_an_edit() {
+    let text = "title = \"T\"\r\nscore = \"t.xml\"\r\n# end\r\n";
+    let edited = edit::set_reps(text, "piece.toml", None, 4).unwrap();
+    assert_eq!(edited, "title = \"T\"\r\nscore = \"t.xml\"\r\nreps = 4\r\n# end\r\n");
 }
