@@ -1,1 +1,91 @@
-//! The full-screen terminal program.
+//! The full-screen terminal program, and the plain lines where there is no screen.
+//!
+//! [`run`] owns the terminal and the one loop: keys, played notes and deadlines go in, [`Practice`]
+//! decides, and the screen is drawn from its `View` when something changed. What is practised, how
+//! it is judged and where it is kept, nothing here knows.
+
+mod action;
+mod app;
+mod keys;
+pub mod plain;
+mod run;
+mod screen;
+mod terminal;
+mod theme;
+mod widget;
+
+#[cfg(test)]
+mod tests;
+
+pub use action::Action;
+pub use run::{Exit, run};
+
+use crate::practice::{Command, Input, View};
+use crate::time::{Micros, Stamped};
+
+/// What the loop drives: the engine, with whatever keeps its records and plays along.
+pub trait Practice {
+    /// Takes one input; its stamp never lies before that of the input before, except for notes that arrive late.
+    ///
+    /// # Errors
+    /// When what came of it cannot be kept (a full disk); the loop then ends and gives the error back.
+    fn handle(&mut self, input: Stamped<Input>) -> Result<(), Failure>;
+
+    /// The time at which `handle` wants an [`Input::Deadline`], if nothing comes before.
+    fn next_deadline(&self) -> Option<Micros>;
+
+    fn view(&self) -> View<'_>;
+
+    /// The built-in player hands over to the player at the keyboard; returns what to say about it.
+    ///
+    /// # Errors
+    /// As for `handle`.
+    fn hand_over(&mut self, at: Micros) -> Result<Option<String>, Failure> {
+        let _ = at;
+        Ok(None)
+    }
+
+    /// One line of explanation kept at the foot of every screen; for the demo.
+    fn caption(&self) -> Option<&str> {
+        None
+    }
+}
+
+/// Why practice could not go on.
+pub type Failure = Box<dyn std::error::Error + Send + Sync>;
+
+/// How the screens are to look, and what they may mention.
+#[derive(Clone, Debug)]
+pub struct Options {
+    /// Colour may be added to what words and shapes already say.
+    pub colour: bool,
+    /// Begin with the short caution on tension and breaks.
+    pub caution: bool,
+    /// Practice can hand over from the built-in player.
+    pub can_hand_over: bool,
+    /// Footswitches as the player names them (`soft pedal`) and what they do, for the help screen.
+    pub footswitches: Vec<(String, Command)>,
+}
+
+impl Options {
+    /// Returns the options of an everyday session; colour is left out when `NO_COLOR` is set and not empty (no-color.org).
+    pub fn everyday() -> Self {
+        let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+        Options { colour: !no_colour, caution: true, can_hand_over: false, footswitches: Vec::new() }
+    }
+}
+
+/// Why the screen could not be kept up.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error("{doing} the terminal; use --plain where there is no full terminal")]
+    Terminal { doing: &'static str, source: std::io::Error },
+    #[error("handling signals of the system")]
+    Signals(#[source] std::io::Error),
+    #[error("writing lines")]
+    Output(#[source] std::io::Error),
+    #[error("keeping what was practised")]
+    Practice(#[source] Failure),
+    #[error("a part of the program stopped unexpectedly; what it said stands above")]
+    Panicked,
+}

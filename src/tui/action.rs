@@ -1,0 +1,36 @@
+//! What a key can bring about: a command to practice, or something that concerns the screen alone.
+
+use crate::practice::Command;
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Action {
+    Practice(Command),
+    /// The built-in player stops, and the notes come from the player.
+    HandOver,
+    /// Open or close the list of keys.
+    Help,
+    /// Block letters or plain ones.
+    Letters,
+    Up,
+    Down,
+    /// Draw everything anew.
+    Redraw,
+    /// Back to the shell for a while.
+    Suspend,
+}
+
+impl Action {
+    /// Returns the sentence of the help screen.
+    pub fn help(self) -> &'static str {
+        match self {
+            Action::Practice(command) => command.help(),
+            Action::HandOver => "play it yourself: the built-in player stops",
+            Action::Help => "show or hide this list",
+            Action::Letters => "large letters, or plain ones",
+            Action::Up => "up",
+            Action::Down => "down",
+            Action::Redraw => "draw the screen anew",
+            Action::Suspend => "pause, and back to the shell for a while",
+        }
+    }
+}

@@ -1,0 +1,188 @@
+//! What the screen knows beyond the view: help open, the letters chosen, a notice, the caution.
+
+use std::cell::Cell;
+
+use super::{Action, Options};
+use crate::practice::view::Stage;
+use crate::practice::{Command, View};
+use crate::source::Signal;
+use crate::time::Micros;
+
+/// Playing time after which a break is suggested, and the length of one (musicians' health pages: 5 minutes in 25; the exact
+/// figures are common practice rather than proven).
+pub const BREAK_AFTER: Micros = Micros(25 * 60 * 1_000_000);
+const BREAK_LENGTH: Micros = Micros(5 * 60 * 1_000_000);
+/// A caution that a note wiped away sooner was not read, and comes again after the next rep.
+const TIME_TO_READ: Micros = Micros(3_000_000);
+/// How long a passing notice stays.
+const NOTICE_TIME: Micros = Micros(5_000_000);
+
+pub struct App {
+    pub options: Options,
+    pub help_open: bool,
+    pub block_letters: bool,
+    /// First line shown of a list longer than the screen; drawing keeps it inside the list.
+    pub scroll: Cell<usize>,
+    pub caution: Option<Caution>,
+    notice: Option<Notice>,
+    /// When a caution came up.
+    caution_since: Micros,
+    /// First and last note since the last break.
+    played: Option<(Micros, Micros)>,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Caution {
+    /// Before the session.
+    Opening,
+    /// After [`BREAK_AFTER`] of playing.
+    Break,
+}
+
+struct Notice {
+    words: String,
+    /// A lasting notice has none.
+    until: Option<Micros>,
+}
+
+/// What the loop must do after an action.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Effect {
+    Nothing,
+    Command(Command),
+    HandOver,
+    Redraw,
+    Suspend,
+}
+
+impl App {
+    pub fn new(options: Options) -> Self {
+        let caution = options.caution.then_some(Caution::Opening);
+        App {
+            options,
+            help_open: false,
+            block_letters: true,
+            scroll: Cell::new(0),
+            caution,
+            notice: None,
+            caution_since: Micros::ZERO,
+            played: None,
+        }
+    }
+
+    pub fn notice(&self) -> Option<&str> {
+        self.notice.as_ref().map(|notice| notice.words.as_str())
+    }
+
+    /// Takes a key that was pressed; `action` is none for a key without a meaning, which still puts a caution away.
+    pub fn press(&mut self, action: Option<Action>) -> Effect {
+        let quit = Action::Practice(Command::Quit);
+        if self.caution.is_some() && action != Some(quit) {
+            self.end_caution();
+            return Effect::Nothing;
+        }
+        match action {
+            None => Effect::Nothing,
+            Some(Action::Help) => {
+                self.help_open = !self.help_open;
+                self.scroll.set(0);
+                Effect::Nothing
+            }
+            Some(Action::Letters) => {
+                self.block_letters = !self.block_letters;
+                Effect::Nothing
+            }
+            Some(Action::Up) => {
+                self.scroll.set(self.scroll.get().saturating_sub(1));
+                Effect::Nothing
+            }
+            Some(Action::Down) => {
+                self.scroll.set(self.scroll.get().saturating_add(1));
+                Effect::Nothing
+            }
+            Some(Action::Redraw) => Effect::Redraw,
+            Some(Action::Suspend) => Effect::Suspend,
+            Some(Action::HandOver) if self.options.can_hand_over => Effect::HandOver,
+            Some(Action::HandOver) => Effect::Nothing,
+            Some(Action::Practice(command)) => {
+                self.help_open = false;
+                Effect::Command(command)
+            }
+        }
+    }
+
+    /// Escape, Enter: puts away what lies over the practice screen.
+    pub fn dismiss(&mut self) {
+        self.help_open = false;
+        self.end_caution();
+    }
+
+    /// A note was struck at `at`.
+    pub fn note_struck(&mut self, at: Micros) {
+        self.help_open = false;
+        match self.caution {
+            Some(Caution::Break) if at - self.caution_since < TIME_TO_READ => self.caution = None,
+            Some(_) => self.end_caution(),
+            None => {}
+        }
+        self.played = match self.played {
+            Some((first, last)) if at - last < BREAK_LENGTH => Some((first, last.max(at))),
+            _ => Some((at, at)),
+        };
+    }
+
+    /// Takes what a source says beside its notes.
+    pub fn signal(&mut self, signal: &Signal, at: Micros) {
+        match signal {
+            Signal::Midi(_) => {}
+            Signal::Gone { what } => self.say(format!("instrument gone: {what} \u{2013} plug it in again, it will be found"), None),
+            Signal::Back { what } => self.say(format!("instrument back: {what}"), Some(at + NOTICE_TIME)),
+            Signal::Dropped { n_events } => {
+                self.say(format!("{n_events} notes came too fast to be heard"), Some(at + NOTICE_TIME));
+            }
+            Signal::Ended => self.say("the recording has ended".to_owned(), None),
+        }
+    }
+
+    /// Shows a notice for a while.
+    pub fn mention(&mut self, words: String, at: Micros) {
+        self.say(words, Some(at + NOTICE_TIME));
+    }
+
+    /// Lets time pass; returns whether the screen changed by it.
+    pub fn tick(&mut self, view: &View, at: Micros) -> bool {
+        let mut changed = false;
+        if self.notice.as_ref().is_some_and(|notice| notice.until.is_some_and(|until| until <= at)) {
+            self.notice = None;
+            changed = true;
+        }
+        let long_enough = self.played.is_some_and(|(first, last)| last - first >= BREAK_AFTER);
+        if self.options.caution && long_enough && self.caution.is_none() && between_reps(view) {
+            self.caution = Some(Caution::Break);
+            self.caution_since = at;
+            changed = true;
+        }
+        changed
+    }
+
+    /// Follows the view: playing that began without a note from outside puts the caution away too.
+    pub fn follow(&mut self, view: &View) {
+        if !between_reps(view) {
+            self.caution = None;
+        }
+    }
+
+    fn say(&mut self, words: String, until: Option<Micros>) {
+        self.notice = Some(Notice { words, until });
+    }
+
+    fn end_caution(&mut self) {
+        if self.caution.take() == Some(Caution::Break) {
+            self.played = None;
+        }
+    }
+}
+
+fn between_reps(view: &View) -> bool {
+    matches!(view.stage, Stage::Waiting | Stage::RepDone { .. } | Stage::SpanDone | Stage::Paused | Stage::Look { .. })
+}

@@ -1,0 +1,242 @@
+//! Plain lines instead of a screen: for pipes, logs and screen readers.
+//!
+//! Lines are only ever added, never redrawn, and each begins with the word that matters. While
+//! memory holds nothing is written.
+
+use std::io::{self, BufRead, Write};
+use std::thread;
+use std::time::Duration;
+
+use crossbeam_channel::{Receiver, at, bounded, never, select};
+
+use super::run::{Wake, meet_deadlines, watch_signals};
+use super::{Error, Exit, Practice};
+use crate::clock::SessionClock;
+use crate::journal::entry::{Mode, Verdict};
+use crate::practice::view::Stage;
+use crate::practice::{Command, Input, View};
+use crate::source::Signal;
+use crate::time::{Micros, Stamped};
+
+/// Writes a line whenever what is shown has changed.
+pub struct Plain<W: Write> {
+    out: W,
+    /// The span announced last, with its mode.
+    span: Option<(usize, Mode)>,
+    /// What was said last about the rep in progress.
+    said: Option<Said>,
+}
+
+#[derive(Clone, PartialEq, Debug)]
+struct Said {
+    /// Reps judged so far: the same words about a later rep are said again.
+    n_reps: usize,
+    line: String,
+    cue: bool,
+}
+
+impl<W: Write> Plain<W> {
+    pub fn new(out: W) -> Self {
+        Plain { out, span: None, said: None }
+    }
+
+    /// Writes what is new in `view`; nothing when nothing is.
+    ///
+    /// # Errors
+    /// When the line cannot be written; a reader that went away is `BrokenPipe`.
+    pub fn show(&mut self, view: &View) -> io::Result<()> {
+        let span = Some((view.span_idx, view.mode));
+        if self.span != span && !matches!(view.stage, Stage::Finished { .. }) {
+            self.span = span;
+            self.said = None;
+            let line = span_line(view);
+            self.write(&line)?;
+        }
+        let line = line(view);
+        if view.stage == Stage::Playing && self.said.as_ref().is_some_and(|said| said.cue) {
+            self.write("on: playing again")?;
+        }
+        let Some(line) = line else {
+            self.said = None;
+            return Ok(());
+        };
+        let cue = matches!(view.stage, Stage::Prompted { .. });
+        let said = Some(Said { n_reps: view.verdicts.len(), line, cue });
+        if said != self.said {
+            self.said = said;
+            if let Stage::Finished { account } = view.stage {
+                account.iter().try_for_each(|line| self.write(line))?;
+            } else if let Some(said) = &self.said {
+                let line = said.line.clone();
+                self.write(&line)?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Writes one line of its own.
+    ///
+    /// # Errors
+    /// As for [`Plain::show`].
+    pub fn write(&mut self, line: &str) -> io::Result<()> {
+        writeln!(self.out, "{line}")?;
+        self.out.flush()
+    }
+}
+
+fn span_line(view: &View) -> String {
+    let bars = match view.bars {
+        [] => String::new(),
+        [only] => format!(", bar {only}"),
+        [first, .., last] => format!(", bars {first} to {last}"),
+    };
+    match view.mode {
+        Mode::Drill => format!("section {}{bars} ({} of {})", view.span, view.span_idx + 1, view.n_spans),
+        Mode::RunThrough => format!("run-through: {}{bars}", view.span),
+    }
+}
+
+/// Returns the line for a stage; nothing while there is nothing to say.
+fn line(view: &View) -> Option<String> {
+    let count = || format!("{} of {}", view.n_clean, view.target);
+    let with_words = |start: String, words: &str| if words.is_empty() { start } else { format!("{start}: {words}") };
+    Some(match view.stage {
+        Stage::Waiting | Stage::Playing => return None,
+        Stage::Prompted { rung: 3.., text } => format!("page: {text}"),
+        Stage::Prompted { text, .. } => format!("cue: {text}"),
+        Stage::Look { words } => format!("look: {words}"),
+        Stage::RepDone { verdict: Verdict::Clean, words } => with_words(format!("clean, {}", count()), words),
+        Stage::RepDone { verdict: Verdict::Prompted, words } => with_words(format!("with a cue, {}", count()), words),
+        Stage::RepDone { verdict: Verdict::Broken, words } => with_words(format!("not clean, {}", count()), words),
+        Stage::SpanDone => format!("done: {}, {}", view.span, count()),
+        Stage::Paused => "paused".to_owned(),
+        Stage::Finished { .. } => "finished".to_owned(),
+    })
+}
+
+/// Runs practice on its own deadlines as fast as it goes, on a clock that only they move: for a
+/// built-in player with nobody watching. Ends when practice is finished or waits for nothing.
+///
+/// # Errors
+/// When practice fails or `out` cannot be written; a reader that went away is a quiet end.
+pub fn race(practice: &mut dyn Practice, out: impl Write) -> Result<Exit, Error> {
+    let mut plain = Plain::new(out);
+    loop {
+        if let Some(exit) = ending(plain.show(&practice.view()))? {
+            return Ok(exit);
+        }
+        if matches!(practice.view().stage, Stage::Finished { .. }) {
+            return Ok(Exit::Quit);
+        }
+        let Some(due) = practice.next_deadline() else { return Ok(Exit::Quit) };
+        practice.handle(Stamped { at: due, what: Input::Deadline }).map_err(Error::Practice)?;
+    }
+}
+
+/// Runs practice in real time with plain lines out and commands in, one word a line ([`Command::word`]).
+///
+/// Ends when practice is finished, the notes have ended, or a signal asks for it; the end of the
+/// commands alone ends nothing.
+///
+/// # Errors
+/// As for [`race`].
+pub fn run(
+    practice: &mut dyn Practice,
+    notes: &Receiver<Signal>,
+    clock: SessionClock,
+    commands: impl BufRead + Send + 'static,
+    out: impl Write,
+) -> Result<Exit, Error> {
+    let (sender, wakes) = bounded(16);
+    let _watch = watch_signals(sender).map_err(Error::Signals)?;
+    let mut words = read_words(commands);
+    let mut notes = notes.clone();
+    let mut plain = Plain::new(out);
+    let exit = loop {
+        if let Some(exit) = ending(plain.show(&practice.view()))? {
+            break exit;
+        }
+        if matches!(practice.view().stage, Stage::Finished { .. }) {
+            break Exit::Quit;
+        }
+        let deadline = match practice.next_deadline() {
+            Some(due) => at(clock.instant(due.min(clock.now() + Micros(3_600_000_000)))),
+            None => never(),
+        };
+        select! {
+            recv(wakes) -> wake => match wake {
+                Ok(Wake::Closed) | Err(_) => break Exit::Closed,
+                Ok(Wake::Signal(signal)) => break Exit::Signal(signal),
+                Ok(_) => {}
+            },
+            recv(words) -> word => match word {
+                Ok(word) => match Command::from_word(word.trim()) {
+                    Some(Command::Quit) => break Exit::Quit,
+                    Some(command) => give(practice, clock.now(), Input::Command(command))?,
+                    None if word.trim().is_empty() => {}
+                    None => {
+                        let known: Vec<&str> = Command::ALL.iter().map(|command| command.word()).collect();
+                        let line = format!("unknown word {:?}; known are {}", word.trim(), known.join(", "));
+                        if let Some(exit) = ending(plain.write(&line))? {
+                            break exit;
+                        }
+                    }
+                },
+                Err(_) => words = never(),
+            },
+            recv(notes) -> signal => {
+                let line = match signal {
+                    Ok(Signal::Midi(Stamped { at, what })) => {
+                        give(practice, at, Input::Midi(what))?;
+                        None
+                    }
+                    Ok(Signal::Gone { what }) => Some(format!("instrument gone: {what}")),
+                    Ok(Signal::Back { what }) => Some(format!("instrument back: {what}")),
+                    Ok(Signal::Dropped { n_events }) => Some(format!("{n_events} notes came too fast to be heard")),
+                    Ok(Signal::Ended) => break Exit::Quit,
+                    Err(_) => {
+                        notes = never();
+                        None
+                    }
+                };
+                if let Some(line) = line && let Some(exit) = ending(plain.write(&line))? {
+                    break exit;
+                }
+            }
+            recv(deadline) -> _ => meet_deadlines(practice, clock.now())?,
+        }
+    };
+    give(practice, clock.now(), Input::Command(Command::Quit))?;
+    if exit != Exit::Closed {
+        ending(plain.show(&practice.view()))?;
+    }
+    Ok(exit)
+}
+
+fn give(practice: &mut dyn Practice, at: Micros, what: Input) -> Result<(), Error> {
+    meet_deadlines(practice, at)?;
+    practice.handle(Stamped { at, what }).map_err(Error::Practice)
+}
+
+/// Reads lines on a thread of its own, which ends with the process if nobody types.
+fn read_words(commands: impl BufRead + Send + 'static) -> Receiver<String> {
+    let (sender, words) = bounded(16);
+    thread::spawn(move || {
+        for line in commands.lines() {
+            let Ok(line) = line else { return };
+            if sender.send_timeout(line, Duration::from_secs(60)).is_err() {
+                return;
+            }
+        }
+    });
+    words
+}
+
+/// Turns a failed write into the end it means: quiet when the reader went away.
+fn ending(written: io::Result<()>) -> Result<Option<Exit>, Error> {
+    match written {
+        Ok(()) => Ok(None),
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(Some(Exit::Closed)),
+        Err(error) => Err(Error::Output(error)),
+    }
+}

@@ -1,0 +1,278 @@
+//! The one loop: keys, notes, deadlines and signals in; practice decides; the screen follows.
+//!
+//! It sleeps until something happens. Notes and deadlines reach practice in the order of their
+//! stamps, so that what a live session records is what a replay of its take gives.
+
+mod wakes;
+
+use std::time::Duration;
+
+use crossbeam_channel::{Receiver, at, bounded, never, select, tick};
+use crossterm::event::{Event, KeyCode};
+use ratatui::Terminal;
+use ratatui::backend::Backend;
+
+use super::app::{App, Effect};
+use super::{Error, Options, Practice, keys, screen, terminal};
+use crate::clock::SessionClock;
+use crate::midi::MidiEvent;
+use crate::practice::view::Stage;
+use crate::practice::{Command, Input};
+use crate::source::Signal;
+use crate::time::{Micros, Stamped};
+pub use wakes::{Wake, watch_signals};
+
+/// How a session came to its end.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Exit {
+    /// The player closed it, or all was done.
+    Quit,
+    /// The terminal was closed: there is nobody left to print anything to.
+    Closed,
+    /// The system asked for the end with this signal.
+    Signal(i32),
+}
+
+/// Notes taken in before the screen is drawn again.
+const NOTES_AT_ONCE: usize = 256;
+/// Deadlines that may fall due in one turn; more is an engine that asks for the same one for ever.
+const DEADLINES_AT_ONCE: usize = 10_000;
+/// Deadlines further off than this are looked at again then.
+const LONG: Micros = Micros(3_600_000_000);
+
+/// Takes the terminal, runs practice on it until the end, and gives the terminal back.
+///
+/// Whatever the end is (a key, a signal, a closed terminal), practice gets [`Command::Quit`] first,
+/// so that nothing is lost.
+///
+/// # Errors
+/// When the terminal cannot be taken or drawn on, or practice fails.
+pub fn run(practice: &mut dyn Practice, notes: &Receiver<Signal>, clock: SessionClock, options: Options) -> Result<Exit, Error> {
+    let (sender, wakes) = bounded(256);
+    wakes::on_panic(sender.clone());
+    let _watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
+    let (taken, mut full_screen) = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
+    wakes::read_terminal(sender);
+    let mut session = Session { practice, app: App::new(options), clock };
+    let exit = session.run(&mut full_screen, &wakes, notes, &mut System);
+    drop(taken);
+    exit
+}
+
+/// What the loop needs of the system; a test has its own.
+pub trait Host<B: Backend> {
+    fn is_open(&self) -> bool;
+    fn is_ours(&self) -> bool;
+    fn suspend(&mut self, screen: &mut Terminal<B>) -> std::io::Result<()>;
+    fn take_again(&mut self, screen: &mut Terminal<B>) -> std::io::Result<()>;
+}
+
+struct System;
+
+impl Host<ratatui::backend::CrosstermBackend<std::io::BufWriter<std::io::Stdout>>> for System {
+    fn is_open(&self) -> bool {
+        terminal::is_open()
+    }
+
+    fn is_ours(&self) -> bool {
+        terminal::is_ours()
+    }
+
+    fn suspend(&mut self, screen: &mut terminal::FullScreen) -> std::io::Result<()> {
+        terminal::suspend(screen)
+    }
+
+    fn take_again(&mut self, screen: &mut terminal::FullScreen) -> std::io::Result<()> {
+        terminal::take_again(screen)
+    }
+}
+
+pub struct Session<'a> {
+    pub practice: &'a mut dyn Practice,
+    pub app: App,
+    pub clock: SessionClock,
+}
+
+/// What one turn of the loop came to.
+enum Turn {
+    Unchanged,
+    Changed,
+    End(Exit),
+}
+
+impl Session<'_> {
+    pub fn run<B: Backend>(
+        &mut self,
+        screen: &mut Terminal<B>,
+        wakes: &Receiver<Wake>,
+        notes: &Receiver<Signal>,
+        host: &mut dyn Host<B>,
+    ) -> Result<Exit, Error>
+    where
+        B::Error: Send + Sync + 'static,
+    {
+        let seconds = tick(Duration::from_secs(1));
+        let mut notes = notes.clone();
+        let mut turn = Turn::Changed;
+        loop {
+            match turn {
+                Turn::End(exit) => {
+                    self.take_notes(&notes)?;
+                    self.give(self.clock.now(), Input::Command(Command::Quit))?;
+                    return Ok(exit);
+                }
+                Turn::Changed if host.is_ours() => {
+                    if let Err(error) = self.draw(screen) {
+                        if terminal::is_closing(&error) {
+                            turn = Turn::End(Exit::Closed);
+                            continue;
+                        }
+                        return Err(Error::Terminal { doing: "drawing on", source: std::io::Error::other(error) });
+                    }
+                }
+                Turn::Changed | Turn::Unchanged => {}
+            }
+            let deadline = match self.practice.next_deadline() {
+                Some(due) => at(self.clock.instant(due.min(self.clock.now() + LONG))),
+                None => never(),
+            };
+            turn = select! {
+                recv(wakes) -> wake => match wake {
+                    Ok(wake) => self.wake(wake, screen, host, &notes)?,
+                    Err(_) => Turn::End(Exit::Closed),
+                },
+                recv(notes) -> signal => match signal {
+                    Ok(signal) => {
+                        self.hear(signal)?;
+                        self.take_notes(&notes)?;
+                        Turn::Changed
+                    }
+                    Err(_) => {
+                        notes = never();
+                        Turn::Unchanged
+                    }
+                },
+                recv(deadline) -> _ => {
+                    // A note that was played before the deadline comes before it.
+                    self.take_notes(&notes)?;
+                    self.meet_deadlines(self.clock.now())?;
+                    Turn::Changed
+                }
+                recv(seconds) -> _ => {
+                    if !host.is_open() {
+                        Turn::End(Exit::Closed)
+                    } else if self.app.tick(&self.practice.view(), self.clock.now()) {
+                        Turn::Changed
+                    } else {
+                        Turn::Unchanged
+                    }
+                }
+            };
+        }
+    }
+
+    fn draw<B: Backend>(&mut self, screen: &mut Terminal<B>) -> Result<(), B::Error> {
+        let view = self.practice.view();
+        self.app.follow(&view);
+        let (app, caption) = (&self.app, self.practice.caption());
+        screen.draw(|frame| screen::draw(app, caption, &view, frame)).map(|_| ())
+    }
+
+    fn wake<B: Backend>(
+        &mut self,
+        wake: Wake,
+        screen: &mut Terminal<B>,
+        host: &mut dyn Host<B>,
+        notes: &Receiver<Signal>,
+    ) -> Result<Turn, Error> {
+        let terminal_error = |source| Error::Terminal { doing: "taking back", source };
+        match wake {
+            Wake::Terminal(Event::Key(key)) => {
+                // What was played before the key was pressed comes before it.
+                self.take_notes(notes)?;
+                if matches!(key.code, KeyCode::Esc | KeyCode::Enter) {
+                    if self.is_finished() {
+                        return Ok(Turn::End(Exit::Quit));
+                    }
+                    self.app.dismiss();
+                    return Ok(Turn::Changed);
+                }
+                match self.app.press(keys::action(&key)) {
+                    Effect::Nothing => {}
+                    Effect::Command(Command::Quit) => return Ok(Turn::End(Exit::Quit)),
+                    Effect::Command(Command::Pause) if self.is_finished() => return Ok(Turn::End(Exit::Quit)),
+                    Effect::Command(command) => self.give(self.clock.now(), Input::Command(command))?,
+                    Effect::HandOver => {
+                        let at = self.clock.now();
+                        self.meet_deadlines(at)?;
+                        if let Some(words) = self.practice.hand_over(at).map_err(Error::Practice)? {
+                            self.app.mention(words, at);
+                        }
+                    }
+                    Effect::Redraw => host.take_again(screen).map_err(terminal_error)?,
+                    Effect::Suspend => {
+                        if !matches!(self.practice.view().stage, Stage::Paused | Stage::Finished { .. }) {
+                            self.give(self.clock.now(), Input::Command(Command::Pause))?;
+                        }
+                        host.suspend(screen).map_err(terminal_error)?;
+                    }
+                }
+                Ok(Turn::Changed)
+            }
+            Wake::Terminal(Event::Resize(..)) => Ok(Turn::Changed),
+            Wake::Terminal(_) => Ok(Turn::Unchanged),
+            Wake::Continued => {
+                host.take_again(screen).map_err(terminal_error)?;
+                Ok(Turn::Changed)
+            }
+            Wake::Closed => Ok(Turn::End(Exit::Closed)),
+            Wake::Signal(signal) => Ok(Turn::End(Exit::Signal(signal))),
+            Wake::Panicked => Err(Error::Panicked),
+        }
+    }
+
+    fn is_finished(&self) -> bool {
+        matches!(self.practice.view().stage, Stage::Finished { .. })
+    }
+
+    fn take_notes(&mut self, notes: &Receiver<Signal>) -> Result<(), Error> {
+        notes.try_iter().take(NOTES_AT_ONCE).try_for_each(|signal| self.hear(signal))
+    }
+
+    fn hear(&mut self, signal: Signal) -> Result<(), Error> {
+        match signal {
+            Signal::Midi(Stamped { at, what }) => {
+                if matches!(what, MidiEvent::NoteOn { .. }) {
+                    self.app.note_struck(at);
+                }
+                self.give(at, Input::Midi(what))
+            }
+            other => {
+                self.app.signal(&other, self.clock.now());
+                Ok(())
+            }
+        }
+    }
+
+    fn give(&mut self, at: Micros, what: Input) -> Result<(), Error> {
+        self.meet_deadlines(at)?;
+        self.practice.handle(Stamped { at, what }).map_err(Error::Practice)
+    }
+
+    fn meet_deadlines(&mut self, until: Micros) -> Result<(), Error> {
+        meet_deadlines(self.practice, until)
+    }
+}
+
+/// Gives practice every deadline that falls due up to `until`, each stamped with its own time.
+pub fn meet_deadlines(practice: &mut dyn Practice, until: Micros) -> Result<(), Error> {
+    for _ in 0..DEADLINES_AT_ONCE {
+        match practice.next_deadline() {
+            Some(due) if due <= until => {
+                practice.handle(Stamped { at: due, what: Input::Deadline }).map_err(Error::Practice)?;
+            }
+            _ => break,
+        }
+    }
+    Ok(())
+}

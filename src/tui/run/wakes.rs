@@ -1,0 +1,86 @@
+//! What wakes the loop beside notes and deadlines: the terminal, the system, a panic elsewhere.
+
+use std::io;
+use std::panic;
+use std::thread;
+
+use crossbeam_channel::Sender;
+use crossterm::event::{self, Event};
+
+use super::super::terminal;
+
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub enum Wake {
+    /// A key, or a new size.
+    Terminal(Event),
+    /// No more keys will come.
+    Closed,
+    /// The system asks for the end.
+    Signal(i32),
+    /// The process goes on after it was stopped.
+    Continued,
+    /// Some thread panicked; the terminal has been given back already.
+    Panicked,
+}
+
+/// Reads the terminal on a thread of its own, which waits without using the processor. It ends with the process.
+pub fn read_terminal(wakes: Sender<Wake>) {
+    thread::spawn(move || {
+        loop {
+            let wake = event::read().map_or(Wake::Closed, Wake::Terminal);
+            let last = wake == Wake::Closed;
+            if wakes.send(wake).is_err() || last {
+                return;
+            }
+        }
+    });
+}
+
+/// Gives the terminal back before a panic of any thread is told, then lets the loop know.
+pub fn on_panic(wakes: Sender<Wake>) {
+    let previous = panic::take_hook();
+    panic::set_hook(Box::new(move |info| {
+        terminal::give_back();
+        previous(info);
+        let _ = wakes.try_send(Wake::Panicked);
+    }));
+}
+
+/// Watches for signals until dropped.
+pub struct Watch {
+    #[cfg(unix)]
+    handle: signal_hook::iterator::Handle,
+}
+
+#[cfg(unix)]
+pub fn watch_signals(wakes: Sender<Wake>) -> io::Result<Watch> {
+    use signal_hook::consts::{SIGCONT, SIGHUP, SIGINT, SIGTERM};
+    let mut signals = signal_hook::iterator::Signals::new([SIGTERM, SIGHUP, SIGINT, SIGCONT])?;
+    let handle = signals.handle();
+    thread::spawn(move || {
+        for signal in signals.forever() {
+            let wake = match signal {
+                SIGCONT => Wake::Continued,
+                SIGHUP => Wake::Closed,
+                signal => Wake::Signal(signal),
+            };
+            if wakes.send(wake).is_err() {
+                return;
+            }
+        }
+    });
+    Ok(Watch { handle })
+}
+
+/// Windows ends console programs without asking, except for Ctrl-C, which arrives as a key.
+#[cfg(not(unix))]
+pub fn watch_signals(_wakes: Sender<Wake>) -> io::Result<Watch> {
+    Ok(Watch {})
+}
+
+impl Drop for Watch {
+    fn drop(&mut self) {
+        #[cfg(unix)]
+        self.handle.close();
+    }
+}

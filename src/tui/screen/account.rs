@@ -1,0 +1,42 @@
+//! The account at the end of a session: what was practised, in counts.
+
+use ratatui::Frame;
+use ratatui::layout::Rect;
+use ratatui::text::Line;
+
+use super::super::app::App;
+use super::super::theme::Theme;
+use super::page;
+use crate::practice::View;
+
+pub fn draw(account: &[String], app: &App, view: &View, theme: Theme, frame: &mut Frame) {
+    let page = page(frame.area());
+    let mut lines = vec![Line::styled(view.piece, theme.strong()), Line::default()];
+    lines.extend(account.iter().map(|line| Line::raw(line.as_str())));
+    list(&lines, app, page, frame);
+}
+
+/// Draws lines in a block of even margins, above the foot; a list longer than the screen moves with the arrow keys.
+pub fn list(lines: &[Line], app: &App, page: Rect, frame: &mut Frame) {
+    let room = Rect { height: page.height.saturating_sub(if page.height > 4 { 2 } else { 1 }), ..page };
+    if room.is_empty() {
+        return;
+    }
+    let widest = lines.iter().map(Line::width).max().unwrap_or(0).min(usize::from(room.width)) as u16;
+    let n_rows = usize::from(room.height);
+    let first = app.scroll.get().min(lines.len().saturating_sub(n_rows));
+    app.scroll.set(first);
+    let shown = &lines[first..lines.len().min(first + n_rows)];
+    let x = room.x + (room.width - widest) / 2;
+    let y = room.y + (room.height - shown.len() as u16) / 2;
+    for (idx, line) in shown.iter().enumerate() {
+        frame.render_widget(line, Rect { x, y: y + idx as u16, width: widest, height: 1 });
+    }
+    if first + shown.len() < lines.len() {
+        let more = format!("{} more: arrow keys", lines.len() - first - shown.len());
+        frame.render_widget(
+            Line::raw(more),
+            Rect { x, y: room.bottom().min(frame.area().bottom() - 1), width: room.right() - x, height: 1 },
+        );
+    }
+}

@@ -1,0 +1,60 @@
+//! A short caution before a session and after long playing. It defers to the player's teacher and clinician.
+
+use ratatui::Frame;
+use ratatui::layout::{Alignment, Rect};
+use ratatui::text::{Line, Text};
+use ratatui::widgets::Paragraph;
+
+use super::super::app::{App, Caution};
+use super::super::theme::Theme;
+use super::super::widget::letters::Letters;
+use super::super::widget::wrap;
+use super::page;
+
+pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
+    let page = page(frame.area());
+    if page.is_empty() {
+        return;
+    }
+    let (heading, lines) = words(caution);
+    let lines: Vec<Line> = lines
+        .iter()
+        .flat_map(|line| wrap::by_sense(line, usize::from(page.width).min(64), 4).unwrap_or_else(|| vec![(*line).to_owned()]))
+        .map(Line::from)
+        .collect();
+    let text_rows = lines.len() as u16;
+    let letters = Letters { text: heading, style: theme.strong(), large: app.block_letters };
+    let air = if page.height > text_rows + 6 { 1 } else { 0 };
+    // On a very small screen the words are worth more than the heading.
+    let heading_rows = letters.height(Rect { height: page.height.saturating_sub(text_rows + 1 + 2 * air).min(9), ..page });
+    let total = heading_rows + air + text_rows;
+    let top = page.y + page.height.saturating_sub(total + 1) / 2;
+    frame.render_widget(letters, Rect { y: top, height: heading_rows, ..page });
+    let rows = Rect { y: top + heading_rows + air, height: text_rows, ..page };
+    frame.render_widget(Paragraph::new(Text::from(lines)).alignment(Alignment::Center), rows.intersection(page));
+}
+
+fn words(caution: Caution) -> (&'static str, &'static [&'static str]) {
+    match caution {
+        Caution::Opening => (
+            "before you play",
+            &[
+                "Warm up. Shoulders low, hands free.",
+                "Take five minutes away from the instrument in every half hour.",
+                "Pain, numbness or tingling: stop. No pain is worth a clean rep.",
+                "Your teacher and your clinician know your body; this program does not.",
+                "",
+                "play, or press a key",
+            ],
+        ),
+        Caution::Break => (
+            "hands down",
+            &[
+                "That was 25 minutes of playing. Take five away from the instrument.",
+                "Pain, numbness or tingling: stop for today. If it lasts past a day or two, or comes back, see a clinician.",
+                "",
+                "play, or press a key, to go on",
+            ],
+        ),
+    }
+}

@@ -1,0 +1,135 @@
+//! The practice screen: empty while memory holds.
+//!
+//! While playing it shows the span's name, the ribbon and the count, and at most one cue; between
+//! reps, one verdict or one place to look at on the page. Everything has its fixed place.
+
+use ratatui::Frame;
+use ratatui::layout::{Alignment, Rect};
+use ratatui::text::{Line, Text};
+use ratatui::widgets::Paragraph;
+
+use super::super::app::App;
+use super::super::theme::Theme;
+use super::super::widget::letters::Letters;
+use super::super::widget::ribbon::Ribbon;
+use super::page;
+use crate::journal::entry::{Mode, Verdict};
+use crate::practice::View;
+use crate::practice::view::Stage;
+
+pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
+    let page = page(frame.area());
+    if page.is_empty() {
+        return;
+    }
+    head(view, theme, Rect { height: 1, ..page }, frame);
+    // From below: the foot, and above it the ribbon with the word under it, each with air where there is room.
+    let roomy = page.height >= 14;
+    let ribbon_rows = if roomy { 2 } else { 1 };
+    let below = ribbon_rows + 1 + u16::from(roomy);
+    if page.height < below + 2 {
+        return middle(app, view, theme, Rect { y: page.y + 1, height: page.height.saturating_sub(2), ..page }, frame);
+    }
+    let ribbon = Rect { y: page.bottom() - below, height: ribbon_rows, ..page };
+    frame.render_widget(
+        Ribbon {
+            bars: view.bars,
+            here: view.bar,
+            look: view.look_bar.map(|bar| (bar, "look")),
+            quiet: theme.quiet(),
+            here_style: theme.here(),
+            look_style: theme.page(),
+        },
+        ribbon,
+    );
+    let air = u16::from(roomy);
+    let top = page.y + 1 + air;
+    middle(app, view, theme, Rect { y: top, height: ribbon.y.saturating_sub(top + air), ..page }, frame);
+}
+
+/// The span's name at the left, the count of clean reps at the right.
+fn head(view: &View, theme: Theme, row: Rect, frame: &mut Frame) {
+    let count = match view.mode {
+        Mode::Drill => count(view),
+        Mode::RunThrough => "run-through".to_owned(),
+    };
+    let count_width = count.chars().count().min(usize::from(row.width)) as u16;
+    let name = Rect { width: row.width.saturating_sub(count_width + 1), ..row };
+    frame.render_widget(Line::styled(view.span, theme.quiet()), name);
+    let right = Rect { x: row.right() - count_width, width: count_width, ..row };
+    frame.render_widget(Line::styled(count, theme.strong()), right);
+}
+
+fn count(view: &View) -> String {
+    format!("{} of {}", view.n_clean, view.target)
+}
+
+/// What stands in the middle: large words, and small ones below them.
+struct Said<'a> {
+    heading: Option<&'a str>,
+    large: String,
+    small: Vec<String>,
+    style: ratatui::style::Style,
+}
+
+fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
+    let Some(said) = said(view, theme) else { return };
+    if area.is_empty() {
+        return;
+    }
+    let heading_rows = if said.heading.is_some() && area.height > 4 { 2 } else { 0 };
+    let small: Vec<Line> = said
+        .small
+        .iter()
+        .flat_map(|words| {
+            let width = usize::from(area.width).min(60);
+            super::super::widget::wrap::by_sense(words, width, 3).unwrap_or_else(|| vec![words.clone()])
+        })
+        .map(Line::from)
+        .collect();
+    let small_rows = if small.is_empty() || area.height < 3 { 0 } else { (small.len() as u16 + 1).min(area.height - 1) };
+    let letters = Letters { text: &said.large, style: said.style, large: app.block_letters };
+    let room = Rect { height: area.height - (small_rows + heading_rows).min(area.height - 1), ..area };
+    let height = letters.height(room);
+    let top = area.y + (area.height.saturating_sub(heading_rows + height + small_rows)) / 2;
+    if let (Some(heading), true) = (said.heading, heading_rows > 0) {
+        let row = Rect { y: top, height: 1, ..area };
+        frame.render_widget(Line::styled(heading, said.style).alignment(Alignment::Center), row);
+    }
+    let letters_area = Rect { y: top + heading_rows, height, ..area };
+    frame.render_widget(letters, letters_area);
+    if small_rows > 1 {
+        let rows = Rect { y: letters_area.bottom() + 1, height: small_rows - 1, ..area };
+        frame.render_widget(Paragraph::new(Text::from(small)).alignment(Alignment::Center), rows.intersection(area));
+    }
+}
+
+fn said<'a>(view: &View<'a>, theme: Theme) -> Option<Said<'a>> {
+    let said = |large: String, small: Vec<String>| Said { heading: None, large, small, style: theme.strong() };
+    match view.stage {
+        Stage::Playing | Stage::Finished { .. } => None,
+        Stage::Waiting => Some(said(view.span.to_owned(), vec![bars(view), "play when you are ready".to_owned()])),
+        Stage::Prompted { rung: 3.., text } => Some(Said { style: theme.page(), ..said(text.to_owned(), vec![]) }),
+        Stage::Prompted { text, .. } => Some(Said { style: theme.here(), ..said(text.to_owned(), vec![]) }),
+        Stage::Look { words } => Some(Said { heading: Some("look at the page"), style: theme.page(), ..said(words.to_owned(), vec![]) }),
+        Stage::RepDone { verdict, words } => {
+            let large = match verdict {
+                Verdict::Clean => format!("clean, {}", count(view)),
+                Verdict::Prompted => "with a cue".to_owned(),
+                Verdict::Broken => "not clean".to_owned(),
+            };
+            let small = if words.is_empty() { vec![] } else { vec![words.to_owned()] };
+            Some(said(large, small))
+        }
+        Stage::SpanDone => Some(said(count(view), vec![format!("{} is warm", view.span)])),
+        Stage::Paused => Some(said("paused".to_owned(), vec!["space: go on".to_owned()])),
+    }
+}
+
+fn bars(view: &View) -> String {
+    match view.bars {
+        [] => String::new(),
+        [only] => format!("bar {only}"),
+        [first, .., last] => format!("bars {first} to {last}"),
+    }
+}

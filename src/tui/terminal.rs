@@ -1,0 +1,95 @@
+//! The terminal itself: taken over, and given back as it was whatever happens.
+
+use std::io::{self, BufWriter, Stdout, Write};
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use crossterm::cursor::{Hide, Show};
+use crossterm::execute;
+use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode, window_size};
+use ratatui::Terminal;
+use ratatui::backend::CrosstermBackend;
+
+/// True while the terminal is ours; lets a panic on any thread give it back exactly once.
+static OURS: AtomicBool = AtomicBool::new(false);
+
+/// Enough for a full repaint of a large screen in one write.
+const BUFFER: usize = 1 << 16;
+
+pub type FullScreen = Terminal<CrosstermBackend<BufWriter<Stdout>>>;
+
+/// Holds the terminal; gives it back when dropped.
+pub struct Taken(());
+
+impl Drop for Taken {
+    fn drop(&mut self) {
+        give_back();
+    }
+}
+
+/// Takes the terminal over: raw keys, a screen of its own, no cursor.
+///
+/// # Errors
+/// When there is no terminal, or it refuses.
+pub fn take() -> io::Result<(Taken, FullScreen)> {
+    let taken = Taken(());
+    enter()?;
+    let screen = Terminal::new(CrosstermBackend::new(BufWriter::with_capacity(BUFFER, io::stdout())))?;
+    Ok((taken, screen))
+}
+
+fn enter() -> io::Result<()> {
+    enable_raw_mode()?;
+    OURS.store(true, Ordering::SeqCst);
+    execute!(io::stdout(), EnterAlternateScreen, Hide)
+}
+
+/// Gives the terminal back; does nothing when it is not ours. Errors are left aside: a terminal that is gone needs nothing back.
+pub fn give_back() {
+    if OURS.swap(false, Ordering::SeqCst) {
+        let mut out = io::stdout();
+        let _ = execute!(out, LeaveAlternateScreen, Show);
+        let _ = out.flush();
+        let _ = disable_raw_mode();
+    }
+}
+
+pub fn is_ours() -> bool {
+    OURS.load(Ordering::SeqCst)
+}
+
+/// Takes the terminal again after another program had it.
+///
+/// # Errors
+/// As for [`take`].
+pub fn take_again(screen: &mut FullScreen) -> io::Result<()> {
+    give_back();
+    enter()?;
+    screen.clear()
+}
+
+/// Gives the terminal back, stops this process as Ctrl-Z does, and takes the terminal again when the shell lets it go on.
+///
+/// Where there is no shell to go back to (a terminal window with nothing else in it) the system ignores the stop.
+///
+/// # Errors
+/// As for [`take`].
+pub fn suspend(screen: &mut FullScreen) -> io::Result<()> {
+    give_back();
+    #[cfg(unix)]
+    signal_hook::low_level::raise(signal_hook::consts::SIGTSTP)?;
+    take_again(screen)
+}
+
+/// Returns whether the terminal is still there: reading keys does not notice its end (crossterm 0.29 reads on).
+pub fn is_open() -> bool {
+    window_size().is_ok()
+}
+
+/// Returns whether a failed write means that the terminal was closed, which is an ordinary end.
+pub fn is_closing(error: &(dyn std::error::Error + 'static)) -> bool {
+    /// `EIO` and `ENXIO`: what writing to a terminal without its other end gives.
+    const GONE: [i32; 2] = [5, 6];
+    error.downcast_ref::<io::Error>().is_some_and(|error| {
+        error.kind() == io::ErrorKind::BrokenPipe || (cfg!(unix) && error.raw_os_error().is_some_and(|code| GONE.contains(&code)))
+    })
+}

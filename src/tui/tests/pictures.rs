@@ -1,0 +1,200 @@
+use ratatui::Terminal;
+use ratatui::backend::TestBackend;
+use ratatui::buffer::Buffer;
+
+use super::super::app::{App, BREAK_AFTER};
+use super::super::{Action, Options, screen};
+use super::{bars, view};
+use crate::journal::entry::{Mode, Verdict};
+use crate::practice::view::Stage;
+use crate::practice::{Command, View};
+use crate::source::Signal;
+use crate::time::Micros;
+
+fn app() -> App {
+    let footswitches = vec![("soft pedal".to_owned(), Command::Pause), ("sostenuto pedal".to_owned(), Command::Skip)];
+    App::new(Options { colour: true, caution: false, can_hand_over: false, footswitches })
+}
+
+fn drawn(app: &App, caption: Option<&str>, view: &View, width: u16, height: u16) -> Buffer {
+    let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+    terminal.draw(|frame| screen::draw(app, caption, view, frame)).unwrap();
+    terminal.backend().buffer().clone()
+}
+
+fn text(buffer: &Buffer) -> String {
+    let area = buffer.area;
+    (0..area.height).map(|y| (0..area.width).map(|x| buffer[(x, y)].symbol()).collect::<String>().trim_end().to_owned() + "\n").collect()
+}
+
+fn check_app(name: &str, app: &App, caption: Option<&str>, view: &View) {
+    for (width, height) in [(80, 24), (120, 40), (200, 60), (20, 6)] {
+        let picture = text(&drawn(app, caption, view, width, height));
+        insta::assert_snapshot!(format!("{name}_{width}x{height}"), picture);
+    }
+}
+
+fn check(name: &str, view: &View) {
+    check_app(name, &app(), None, view);
+}
+
+const ACCOUNT: &[&str] = &[
+    "first light   3 of 3 clean in 4 reps",
+    "the lift      3 of 3 clean in 6 reps; bar 6, beat 2 slipped twice",
+    "look again at bar 6, beat 2, left hand",
+];
+
+/// Every stage with something in each of its texts.
+fn stages(account: &[String]) -> Vec<(&'static str, Stage<'_>)> {
+    vec![
+        ("waiting", Stage::Waiting),
+        ("playing", Stage::Playing),
+        ("prompted", Stage::Prompted { rung: 1, text: "as bar 3, a third lower" }),
+        ("prompted_fuller", Stage::Prompted { rung: 2, text: "left hand opens to the tenth, then walks down to the low E" }),
+        ("prompted_page", Stage::Prompted { rung: 3, text: "look at the page: bar 6, beat 2" }),
+        ("look", Stage::Look { words: "bar 6, beat 2, left hand" }),
+        ("clean", Stage::RepDone { verdict: Verdict::Clean, words: "" }),
+        ("with_a_cue", Stage::RepDone { verdict: Verdict::Prompted, words: "a cue was shown at bar 6, beat 1" }),
+        ("not_clean", Stage::RepDone { verdict: Verdict::Broken, words: "started again at bar 7, beat 1" }),
+        ("span_done", Stage::SpanDone),
+        ("paused", Stage::Paused),
+        ("finished", Stage::Finished { account }),
+    ]
+}
+
+#[test]
+fn every_stage_has_its_screen() {
+    let bars = bars(8);
+    let account: Vec<String> = ACCOUNT.iter().map(|line| (*line).to_owned()).collect();
+    for (name, stage) in stages(&account) {
+        let mut view = view(&bars, stage);
+        view.bar = (!matches!(view.stage, Stage::Waiting)).then_some(5);
+        view.look_bar = matches!(view.stage, Stage::Look { .. }).then_some(5);
+        check(name, &view);
+    }
+}
+
+#[test]
+fn a_run_through_has_no_count() {
+    let bars = bars(24);
+    let view = View { mode: Mode::RunThrough, span: "whole piece", bar: Some(17), n_clean: 0, target: 1, ..view(&bars, Stage::Playing) };
+    check("run_through", &view);
+    let bars = super::bars(120);
+    check("run_through_120_bars", &View { bars: &bars, bar: Some(100), ..view });
+}
+
+#[test]
+fn cautions_help_and_notices() {
+    let bars = bars(4);
+    let view = view(&bars, Stage::Waiting);
+    let opening = App::new(Options { caution: true, ..app().options });
+    check_app("caution_opening", &opening, None, &view);
+
+    let mut playing_long = App::new(Options { caution: true, ..app().options });
+    playing_long.dismiss();
+    for minute in 0..=25 {
+        playing_long.note_struck(Micros(minute * 60_000_000));
+    }
+    assert!(playing_long.tick(&view, BREAK_AFTER));
+    check_app("caution_break", &playing_long, None, &view);
+
+    let mut help = app();
+    help.press(Some(Action::Help));
+    check_app("help", &help, None, &view);
+
+    let mut gone = app();
+    gone.signal(&Signal::Gone { what: "Camac strings".to_owned() }, Micros::ZERO);
+    check_app("instrument_gone", &gone, None, &view);
+
+    check_app("caption", &app(), Some("demo: the built-in player   p play it yourself   q close"), &view);
+}
+
+#[test]
+fn plain_letters_can_be_chosen() {
+    let bars = bars(8);
+    let mut app = app();
+    app.press(Some(Action::Letters));
+    check_app("prompted_plain_letters", &app, None, &view(&bars, Stage::Prompted { rung: 1, text: "as bar 3, a third lower" }));
+}
+
+#[test]
+fn no_size_and_no_text_panics() {
+    let account: Vec<String> = (0..100).map(|n| format!("line {n} \u{1d11e} \u{65e5}\u{672c}")).collect();
+    let odd = ["", " ", "\u{1d11e}\u{65e5}\u{672c}\u{8a9e} e\u{301}\t\u{7}", &"unbroken".repeat(40), &"many words ".repeat(60)];
+    let sizes = [0, 1, 2, 3, 4, 5, 7, 8, 9, 20, 39, 40, 80, 201];
+    let heights = [0, 1, 2, 3, 4, 5, 6, 8, 13, 14, 15, 16, 17, 60];
+    let bars = bars(40);
+    for width in sizes {
+        for height in heights {
+            for text in odd {
+                for stage in [
+                    Stage::Prompted { rung: 1, text },
+                    Stage::Look { words: text },
+                    Stage::RepDone { verdict: Verdict::Broken, words: text },
+                    Stage::Waiting,
+                    Stage::Finished { account: &account },
+                ] {
+                    let view = View { span: text, bar: Some(39), look_bar: Some(0), ..view(&bars, stage) };
+                    drawn(&app(), Some(text), &view, width, height);
+                }
+            }
+            for caution in [false, true] {
+                let mut app = App::new(Options { caution, ..app().options });
+                if !caution {
+                    app.press(Some(Action::Help));
+                    app.scroll.set(7);
+                }
+                drawn(&app, None, &view(&bars, Stage::Waiting), width, height);
+            }
+        }
+    }
+}
+
+#[test]
+fn while_playing_the_middle_of_the_screen_is_empty() {
+    let bars = bars(8);
+    let view = View { bar: Some(3), ..view(&bars, Stage::Playing) };
+    let picture = text(&drawn(&app(), None, &view, 80, 24));
+    let said: Vec<&str> = picture.lines().filter(|line| !line.trim().is_empty()).collect();
+    assert_eq!(said.len(), 2, "the name with the count, and the ribbon: {picture}");
+    assert!(said[0].trim().starts_with("the lift") && said[0].ends_with("1 of 3"));
+}
+
+#[test]
+fn without_colour_no_cell_has_one_and_with_it_none_is_red_or_green() {
+    use ratatui::style::Color;
+    let bars = bars(8);
+    let account = vec!["one line".to_owned()];
+    for (_, stage) in stages(&account) {
+        let view = View { bar: Some(2), look_bar: Some(5), ..view(&bars, stage) };
+        let plain = App::new(Options { colour: false, ..app().options });
+        assert!(drawn(&plain, None, &view, 80, 24).content.iter().all(|cell| cell.fg == Color::Reset && cell.bg == Color::Reset));
+        for cell in drawn(&app(), None, &view, 80, 24).content {
+            assert!(matches!(cell.fg, Color::Reset | Color::Indexed(32 | 166)), "{:?}", cell.fg);
+        }
+    }
+}
+
+/// Columns and rows that ink covers.
+fn inked(buffer: &Buffer) -> (u16, u16) {
+    let ink = |symbol: &str| symbol.starts_with(|c: char| ('\u{2580}'..'\u{25a0}').contains(&c));
+    let cells: Vec<(u16, u16)> = (0..buffer.area.height)
+        .flat_map(|y| (0..buffer.area.width).map(move |x| (x, y)))
+        .filter(|&(x, y)| ink(buffer[(x, y)].symbol()))
+        .collect();
+    let span = |values: Vec<u16>| values.iter().max().zip(values.iter().min()).map_or(0, |(max, min)| max - min + 1);
+    (span(cells.iter().map(|c| c.0).collect()), span(cells.iter().map(|c| c.1).collect()))
+}
+
+#[test]
+fn cues_grow_with_the_terminal_and_are_large_from_60x20() {
+    let bars = bars(8);
+    let mut last = (0, 0);
+    for (width, height) in [(60, 20), (80, 24), (120, 40), (200, 60)] {
+        let view = view(&bars, Stage::Prompted { rung: 1, text: "E flat, hands close" });
+        let size = inked(&drawn(&app(), None, &view, width, height));
+        assert!(size.1 >= 4 && size.0 > last.0, "{width}x{height}: {size:?} after {last:?}");
+        last = size;
+    }
+    assert!(last.0 >= 80, "{last:?}");
+}
