@@ -31,6 +31,13 @@ const ANY_KEY: f64 = 1.0 / 48.0;
 /// A string that sounds again within this is not the player's doing (EVIDENCE.md section 5), seconds.
 const DOUBLE_WITHIN: f64 = 0.06;
 const SYMPATHETIC_WITHIN: f64 = 0.05;
+/// Where a string that sounds along lies from the one played, semitones, with its share: mostly the octave, then
+/// the twelfth and the neighbouring strings (EVIDENCE.md section 5).
+const SYMPATHETIC: [(i32, f64); 8] = [(12, 0.4), (-12, 0.4), (19, 0.04), (-19, 0.04), (1, 0.03), (-1, 0.03), (2, 0.03), (-2, 0.03)];
+/// Keys from here up count as the upper half, whose usual velocity is kept apart.
+const MIDDLE: u8 = 60;
+/// Notes over which the usual velocity is averaged.
+const USUAL_OVER: f64 = 12.0;
 
 /// What a note was, under one hypothesis.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -52,6 +59,8 @@ pub(super) struct Hypothesis {
     lead: f64,
     /// Per remembered onset, newest first: bit k when its k-th note was heard or stood for.
     pub played: [u32; DEPTH],
+    /// Notes of the present chord that something wrong stood for: they may still be put right.
+    pub stood: u32,
     /// When each of them began, seconds.
     pub began: [f64; DEPTH],
     /// When the last of the present chord's notes came.
@@ -109,7 +118,8 @@ pub(super) struct Belief {
     /// Last strike of each key: time and velocity.
     struck: [(f64, u8); 128],
     last_at: f64,
-    last_key: u8,
+    /// Usual velocity below and above the middle.
+    usual: [f64; 2],
     heaviest: f64,
 }
 
@@ -184,7 +194,7 @@ impl Belief {
             likely: Vec::with_capacity(64),
             struck: [(f64::NEG_INFINITY, 0); 128],
             last_at: 0.0,
-            last_key: 0,
+            usual: [0.0; 2],
             heaviest: 0.0,
         }
     }
@@ -284,13 +294,13 @@ impl Belief {
         let since_last = strike.at - self.last_at;
         let stray = model.delays.stray(since_last);
         let stop = model.delays.stop(since_last);
-        let ghost = self.ghost(model, strike);
+        let (ghost, soft) = (self.ghost(model, strike), self.soft(strike));
         let live = std::mem::take(&mut self.live);
         let mut jump = 0.0;
         let c = &model.constants;
         let leave = c.p_jump * ((1.0 - c.p_jump_in_flow) * stop + c.p_jump_in_flow * stray);
         for h in &live {
-            self.go_on(model, h, strike, stray, ghost);
+            self.go_on(model, h, strike, stray, ghost, soft);
             jump += h.weight * leave;
         }
         self.jump(model, &live, strike, jump, leave, stray);
@@ -304,25 +314,32 @@ impl Belief {
     fn ghost(&self, model: &Model, strike: Strike) -> f64 {
         let c = &model.constants;
         let mut p = 0.0;
+        let softer = |than: u8| softness(f64::from(strike.velocity) / f64::from(than.max(1)));
         let (at, velocity) = self.struck[strike.key as usize];
         if strike.at - at < DOUBLE_WITHIN {
-            p += c.p_double / DOUBLE_WITHIN * if strike.velocity < velocity { 1.0 } else { 0.5 };
+            p += c.p_double / DOUBLE_WITHIN * softer(velocity).max(0.5);
         }
-        for distance in [12i32, -12, 19, -19] {
+        for (distance, share) in SYMPATHETIC {
             let other = strike.key as i32 + distance;
             if !(0..128).contains(&other) {
                 continue;
             }
             let (at, velocity) = self.struck[other as usize];
-            if strike.at - at < SYMPATHETIC_WITHIN && u32::from(strike.velocity) * 20 < u32::from(velocity) * 9 {
-                p += c.p_sympathetic / SYMPATHETIC_WITHIN * if distance.abs() == 12 { 0.5 } else { 0.05 };
+            if strike.at - at < SYMPATHETIC_WITHIN {
+                p += c.p_sympathetic * share / SYMPATHETIC_WITHIN * softer(velocity);
             }
         }
         p
     }
 
+    /// How much likelier this strike's velocity is for a string sounding along than for a played one.
+    fn soft(&self, strike: Strike) -> f64 {
+        softness(f64::from(strike.velocity) / self.usual[(strike.key >= MIDDLE) as usize].max(1.0))
+    }
+
+    #[allow(clippy::too_many_arguments)]
     /// All that can follow a hypothesis without going elsewhere.
-    fn go_on(&mut self, model: &Model, h: &Hypothesis, strike: Strike, stray: f64, ghost: f64) {
+    fn go_on(&mut self, model: &Model, h: &Hypothesis, strike: Strike, stray: f64, ghost: f64, soft: f64) {
         let (plan, c, delays) = (&model.plan, &model.constants, &model.delays);
         let i = h.onset as usize;
         let w = h.weight;
@@ -331,20 +348,29 @@ impl Belief {
         let m = open.count_ones();
         let stay = |weight: f64, was: Was| Hypothesis { weight, was, ratio: None, ..*h };
         let first = plan.first[i];
+        let partner = || delays.partner(since, strike.at - h.last_partner, h.played[0].count_ones());
 
         match plan.find(i, strike.key, h.played[0]) {
             Some(Ok(k)) => {
-                let weight = w * c.p_partner * delays.partner(since) / f64::from(m.max(1));
+                let weight = w * c.p_partner * partner() / f64::from(m.max(1));
                 let mut path = stay(weight, Was::Note(first + k as u32));
                 path.played[0] |= 1 << k;
+                path.last_partner = strike.at;
+                self.add(path);
+            }
+            Some(Err(k)) if h.stood & (1 << k) != 0 => {
+                let mut path = stay(w * c.p_put_right * delays.stray(since), Was::Note(first + k as u32));
+                path.stood &= !(1 << k);
                 path.last_partner = strike.at;
                 self.add(path);
             }
             Some(Err(k)) => self.add(stay(w * c.p_repeat * stray, Was::Again(first + k as u32))),
             None => {
                 if let Some((q, k)) = model.mistaken(i, strike.key, h.played[0]) {
-                    let mut path = stay(w * c.p_wrong * q * delays.partner(since), Was::WrongFor(first + k as u32));
+                    let mut path = stay(w * c.p_wrong * q * partner(), Was::WrongFor(first + k as u32));
                     path.played[0] |= 1 << k;
+                    path.stood |= 1 << k;
+                    path.last_partner = strike.at;
                     self.add(path);
                 }
             }
@@ -362,8 +388,22 @@ impl Belief {
                 self.add(path);
             }
         }
-        if ghost > 0.0 {
-            self.add(stay(w * ghost, Was::Ghost));
+        // A string may sound along a moment before the one that moves it is heard.
+        let mut along = ghost;
+        if soft > 1.0 {
+            let octave_due = |onset: usize, played: u32| {
+                let up = plan.find(onset, strike.key.saturating_add(12), played);
+                up.or_else(|| plan.find(onset, strike.key.saturating_sub(12), played)).is_some_and(|found| found.is_ok())
+            };
+            if open != 0 && octave_due(i, h.played[0]) {
+                along += c.p_sympathetic * soft * partner();
+            } else if i + 1 < plan.n_onsets() && octave_due(i + 1, 0) {
+                let (expected, habit_var) = model.expected(i, i + 1, &h.tempo);
+                along += c.p_sympathetic * soft * delays.step(since, expected, h.tempo.var, 0.0, habit_var).0;
+            }
+        }
+        if along > 0.0 {
+            self.add(stay(w * along, Was::Ghost));
         }
         self.add(stay(w * c.p_extra * stray * ANY_KEY, Was::Extra));
 
@@ -412,6 +452,7 @@ impl Belief {
             };
         }
         path.played[0] = 1 << k;
+        path.stood = if matches!(was, Was::WrongFor(_)) { 1 << k } else { 0 };
         path.last_partner = strike.at;
         path.tempo.update(surprise, var_obs, &model.constants);
         path.was = was;
@@ -505,7 +546,23 @@ impl Belief {
         }
         self.struck[strike.key as usize] = (strike.at, strike.velocity);
         self.last_at = strike.at;
-        self.last_key = strike.key;
+        let usual = &mut self.usual[(strike.key >= MIDDLE) as usize];
+        if *usual == 0.0 {
+            *usual = f64::from(strike.velocity);
+        }
+        *usual += (f64::from(strike.velocity) - *usual) / USUAL_OVER;
+    }
+}
+
+/// Likelihood ratio of a velocity, relative to another, between a string that sounds along and one that is
+/// played. Strings sounding along are below 35 % of their neighbour (EVIDENCE.md section 5).
+fn softness(ratio: f64) -> f64 {
+    match ratio {
+        r if r < 0.35 => 12.0,
+        r if r < 0.5 => 3.0,
+        r if r < 0.65 => 1.0,
+        r if r < 0.85 => 0.2,
+        _ => 0.05,
     }
 }
 
@@ -518,6 +575,7 @@ impl Hypothesis {
             weight: 0.0,
             lead: 0.0,
             played: all,
+            stood: if matches!(was, Was::WrongFor(_)) { played } else { 0 },
             began: [at; DEPTH],
             last_partner: at,
             tempo,

@@ -4,7 +4,7 @@
 //! performed note; they need not sum to one, only their ratios matter.
 
 /// Number of constants that the trainer may move; see [`Constants::fields_mut`].
-pub const N_CONSTANTS: usize = 44;
+pub const N_CONSTANTS: usize = 46;
 
 /// Everything the follower weighs evidence with.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -32,6 +32,8 @@ pub struct Constants {
     pub p_sympathetic: f64,
     /// A note of the score struck again.
     pub p_repeat: f64,
+    /// A wrong note is put right at once.
+    pub p_put_right: f64,
     /// The player goes elsewhere.
     pub p_jump: f64,
     /// ... without a pause before.
@@ -52,6 +54,8 @@ pub struct Constants {
     /// The same for hands apart and late notes, and the share of those.
     pub chord_late: f64,
     pub share_late: f64,
+    /// Chance that a chord which has spread goes on as a roll.
+    pub share_rolling: f64,
     /// Spread of the log ratio of the time between onsets to what the tempo gives.
     pub ratio_sd: f64,
     /// Degrees of freedom of its Student distribution.
@@ -111,6 +115,7 @@ impl Constants {
         p_double: 0.02,
         p_sympathetic: 0.015,
         p_repeat: 0.001,
+        p_put_right: 0.1,
         p_jump: 0.008,
         p_jump_in_flow: 0.02,
         p_wrong_turn: 0.0005,
@@ -121,6 +126,7 @@ impl Constants {
         share_rolled: 0.15,
         chord_late: 0.4,
         share_late: 0.02,
+        share_rolling: 0.7,
         ratio_sd: 0.12,
         ratio_dof: 4.0,
         jitter: 0.025,
@@ -163,6 +169,7 @@ impl Constants {
             p_double,
             p_sympathetic,
             p_repeat,
+            p_put_right,
             p_jump,
             p_jump_in_flow,
             p_wrong_turn,
@@ -173,6 +180,7 @@ impl Constants {
             share_rolled,
             chord_late,
             share_late,
+            share_rolling,
             ratio_sd,
             ratio_dof,
             jitter,

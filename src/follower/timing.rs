@@ -43,6 +43,11 @@ impl TempoBelief {
     }
 }
 
+/// Spread of a chord from which it counts as being rolled, seconds; and how much slower than so far a
+/// roll may be going on.
+const ROLLING_FROM: f64 = 0.06;
+const ROLL_SLOWING: f64 = 1.3;
+
 /// Densities that depend on the constants alone, with what can be worked out beforehand.
 #[derive(Clone, Debug)]
 pub(super) struct Delays {
@@ -53,6 +58,7 @@ pub(super) struct Delays {
     stop: LogNormal,
     student: Student,
     share_stop: f64,
+    share_rolling: f64,
     jitter2: f64,
     ratio_var: f64,
 }
@@ -69,16 +75,24 @@ impl Delays {
             stop: LogNormal::new(c.stop_median, c.stop_sd),
             student: Student::new(c.ratio_dof),
             share_stop: c.share_stop,
+            share_rolling: c.share_rolling,
             jitter2: c.jitter * c.jitter,
             ratio_var: c.ratio_sd * c.ratio_sd,
         }
     }
 
-    /// Density of a chord's note this long after the chord's first: a mixture of struck together,
-    /// rolled, and late (hands apart).
-    pub fn partner(&self, delay: f64) -> f64 {
-        let part = |(height, rate): (f64, f64)| height * (rate * delay).exp();
-        part(self.tight) + part(self.rolled) + part(self.late)
+    /// Density of a chord's note `delay` after the chord's first and `gap` after its last so far, `n` notes in: a
+    /// mixture of struck together, rolled, and late (hands apart). Once a chord has begun to
+    /// spread it goes on as a roll, at the gaps it has had.
+    pub fn partner(&self, delay: f64, gap: f64, n: u32) -> f64 {
+        let part = |(height, rate): (f64, f64), x: f64| height * (rate * x).exp();
+        let flat = part(self.tight, delay) + part(self.rolled, gap) + part(self.late, delay);
+        let spread = delay - gap;
+        if spread < ROLLING_FROM || n < 2 {
+            return flat;
+        }
+        let mean = ROLL_SLOWING * spread / f64::from(n - 1);
+        (1.0 - self.share_rolling) * flat + self.share_rolling / mean * (-gap / mean).exp()
     }
 
     /// Density of a note that was due with an earlier onset, this long after that onset began.
@@ -176,7 +190,12 @@ mod tests {
     #[test]
     fn delays_of_chord_notes_add_up_to_one() {
         let delays = Delays::new(&Constants::LEARNED);
-        let area: f64 = (0..200_000).map(|i| delays.partner((f64::from(i) + 0.5) * 1e-4) * 1e-4).sum();
+        let area: f64 = (0..200_000)
+            .map(|i| {
+                let t = (f64::from(i) + 0.5) * 1e-4;
+                delays.partner(t, t, 1) * 1e-4
+            })
+            .sum();
         assert!((area - 1.0).abs() < 1e-3, "{area}");
     }
 }

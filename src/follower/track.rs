@@ -188,7 +188,8 @@ impl Follower {
                 of = self.line.note(note).onset;
                 self.heard_by[note.0] = self.n_heard;
             }
-            let confidence = (self.belief.tally.wrong + self.belief.tally.extra) as f32;
+            let tally = self.belief.tally;
+            let confidence = (tally.wrong + tally.extra + tally.again) as f32;
             findings.push(Finding::Slip(Slip {
                 at,
                 kind,
@@ -209,22 +210,26 @@ impl Follower {
         let c = &self.model.constants;
         let tally = &self.belief.tally;
         let mut said = HeardNote { heard: Heard::Unclear, note: None, stood_for: None, position };
-        let slip = tally.wrong + tally.extra;
+        // A note struck again is free where the score has a shake or tremolo, and something extra elsewhere.
+        let is_free = matches!(best.was, Was::Again(note) if self.line.notes[note as usize].is_free);
+        let again = if is_free { tally.again } else { 0.0 };
+        let extra = tally.extra + tally.again - again;
+        let slip = tally.wrong + extra;
         let note = self.belief.best_note();
-        let rest = [slip, tally.ghost, tally.again].into_iter().fold(0.0, f64::max);
+        let rest = [slip, tally.ghost, again].into_iter().fold(0.0, f64::max);
         match note {
             Some((note, p)) if p >= c.say_match || (p > 0.25 && p > rest) => {
                 said.heard = Heard::Expected;
                 said.note = Some(LineNoteIdx(note as usize));
             }
             _ if slip >= c.say_slip => {
-                said.heard = if tally.wrong >= tally.extra { Heard::Wrong } else { Heard::Extra };
+                said.heard = if tally.wrong >= extra { Heard::Wrong } else { Heard::Extra };
                 if let (Heard::Wrong, Was::WrongFor(note)) = (said.heard, best.was) {
                     said.stood_for = Some(LineNoteIdx(note as usize));
                 }
             }
-            _ if tally.ghost > slip && tally.ghost > tally.again => said.heard = Heard::Ghost,
-            _ if tally.again > slip => {
+            _ if tally.ghost > slip && tally.ghost > again => said.heard = Heard::Ghost,
+            _ if again > slip => {
                 if let Was::Again(note) = best.was {
                     said.heard = Heard::Repeat;
                     said.note = Some(LineNoteIdx(note as usize));
