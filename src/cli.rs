@@ -1,9 +1,11 @@
 //! The command line: one file a subcommand, each with its arguments as typed and one `run`.
 
 mod demo;
+mod director;
 mod drill;
 mod inspect;
 mod ports;
+mod session;
 mod trace;
 
 use std::process::ExitCode;

@@ -15,6 +15,7 @@ pub mod paths;
 pub mod piece;
 pub mod piece_folder;
 pub mod practice;
+pub mod report;
 pub mod score;
 pub mod source;
 pub mod theory;

@@ -1,10 +1,64 @@
-//! `catchword demo`.
+//! `catchword demo`: the main job, with the built-in player at the instrument.
 
+use std::io::IsTerminal;
+use std::sync::Arc;
+
+use anyhow::Context as _;
 use clap::Args;
+use crossbeam_channel::bounded;
+
+use super::session::Session;
+use crate::clock::SessionClock;
+use crate::journal::entry::Mode;
+use crate::piece::Piece;
+use crate::piece_folder::open_piece;
+use crate::practice::{Engine, PracticeConfig, Span};
+use crate::tui::{self, plain};
+
+/// The piece that is shown when none is named.
+const PIECE: &str = "ferry";
+/// Sections shown before the run-through, so that the demo takes about two minutes.
+const N_SECTIONS: usize = 2;
+/// Clean reps wanted of every section but the first.
+const SHORT_TARGET: u8 = 1;
 
 #[derive(Args, Debug)]
-pub struct DemoArgs {}
+pub struct DemoArgs {
+    /// A demo piece
+    #[arg(default_value = PIECE)]
+    piece: String,
+    /// Vary the playing
+    #[arg(long, default_value_t = 1)]
+    seed: u64,
+    /// Write plain lines, as where output is not a terminal: faster than real time
+    #[arg(long)]
+    plain: bool,
+}
 
-pub fn run(_args: DemoArgs) -> anyhow::Result<()> {
-    anyhow::bail!("demo is not built yet")
+pub fn run(args: DemoArgs) -> anyhow::Result<()> {
+    let piece = open_piece(&args.piece, None, &[])?.piece;
+    let spans = spans(&piece);
+    let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).context("the piece has no notes")?;
+    let mut session = Session::new(engine, None).directed(args.seed);
+    if args.plain || !std::io::stdout().is_terminal() {
+        plain::race(&mut session, std::io::stdout().lock())?;
+        return Ok(());
+    }
+    let (_sender, signals) = bounded(1);
+    let options = tui::Options { can_hand_over: true, ..tui::Options::everyday() };
+    tui::run(&mut session, &signals, SessionClock::start(), options)?;
+    Ok(())
+}
+
+/// The first section to its count, the next once, and the run-through.
+fn spans(piece: &Piece) -> Vec<Span> {
+    let all = Span::of_piece(piece);
+    let (drills, runs): (Vec<Span>, Vec<Span>) = all.into_iter().partition(|s| s.mode == Mode::Drill);
+    let shown = drills.into_iter().take(N_SECTIONS).enumerate().map(|(i, mut span)| {
+        if i > 0 {
+            span.target = SHORT_TARGET;
+        }
+        span
+    });
+    shown.chain(runs).collect()
 }

@@ -1,10 +1,80 @@
-//! `catchword trace`.
+//! `catchword trace`: follows a recorded take through a score, as fast as possible, and says what was heard.
 
+use std::path::PathBuf;
+
+use anyhow::Context as _;
 use clap::Args;
 
-#[derive(Args, Debug)]
-pub struct TraceArgs {}
+use crate::journal::entry::Mode;
+use crate::midi::Take;
+use crate::piece::Piece;
+use crate::piece_folder::open_piece;
+use crate::practice::{Command, Engine, Input, Output, PracticeConfig, Span, listen};
+use crate::report::{take_account, take_lines};
+use crate::source::replay;
+use crate::time::{Micros, Stamped};
 
-pub fn run(_args: TraceArgs) -> anyhow::Result<()> {
-    anyhow::bail!("trace is not built yet")
+/// Clean reps that a traced take may hold before its drill would be over.
+const NO_TARGET: u8 = u8::MAX;
+/// How long the end of a take is listened to, so that the last chord is judged as in a drill.
+const END_OF_TAKE: Micros = Micros(1_500_000);
+
+#[derive(Args, Debug)]
+pub struct TraceArgs {
+    /// A score file, or a piece: its folder or its name
+    piece: String,
+    /// The take: a MIDI file, or JSON lines of {"t": seconds, "pitch": n, "velocity": n}
+    #[arg(long, value_name = "FILE")]
+    take: PathBuf,
+    /// Judge reps of one section, by name or by bars (5-8); without it the whole piece is heard from first note to last
+    #[arg(long, value_name = "NAME|BARS")]
+    span: Option<String>,
+    /// The part to follow, where the score has several
+    #[arg(long, value_name = "NAME")]
+    part: Option<String>,
+    /// Print one JSON object a line
+    #[arg(long)]
+    json: bool,
+}
+
+pub fn run(args: TraceArgs) -> anyhow::Result<()> {
+    let piece = open_piece(&args.piece, args.part.as_deref(), &[])?.piece;
+    let name = args.take.display().to_string();
+    let bytes = std::fs::read(&args.take).with_context(|| format!("reading the take {name}"))?;
+    let take = replay::read_take(&bytes, &name)?;
+    let config = PracticeConfig::standard();
+    let (span, outputs) = match &args.span {
+        Some(span) => {
+            let (name, bars) = piece.find_span(span)?;
+            let span = Span::new(&piece, name, Mode::Drill, &bars, NO_TARGET).context("there are no notes in these bars")?;
+            let outputs = drilled(&piece, span.clone(), config, &take);
+            (span, outputs)
+        }
+        None => {
+            let bars = piece.score.all_bars().context("the score has no bars")?;
+            let span = Span::new(&piece, piece.title.clone(), Mode::RunThrough, &bars, 1).context("the score has no notes")?;
+            let outputs = listen(&piece, &span, &config, &take);
+            (span, outputs)
+        }
+    };
+    let lines: Vec<String> = if args.json {
+        outputs.iter().filter_map(|o| take_lines::line(o, &span, &piece.score)).collect()
+    } else {
+        take_account::lines(&outputs, &span, &piece.score)
+    };
+    super::print_lines(lines)
+}
+
+/// Puts a take through the engine of the drill, on the take's own time.
+fn drilled(piece: &Piece, span: Span, config: PracticeConfig, take: &Take) -> Vec<Output> {
+    let mut out = Vec::new();
+    let Some(mut engine) = Engine::try_new(piece.clone().into(), vec![span], config) else { return out };
+    for event in take.events() {
+        engine.handle(Stamped { at: event.at, what: Input::Midi(event.what) }, &mut out);
+    }
+    let last = take.events().last().map_or(Micros::ZERO, |e| e.at);
+    let end = if engine.is_on_last_onset() { last + END_OF_TAKE } else { last };
+    engine.handle(Stamped { at: end, what: Input::Deadline }, &mut out);
+    engine.handle(Stamped { at: end, what: Input::Command(Command::Quit) }, &mut out);
+    out
 }

@@ -22,6 +22,7 @@ pub enum Verdict {
 pub struct RepNumber(pub u32);
 
 #[derive(Clone, PartialEq, Debug)]
+#[expect(clippy::large_enum_variant, reason = "nearly every entry is a rep, and none is kept in bulk")]
 pub enum Entry {
     Rep(Rep),
     /// The player overruled a verdict.
@@ -76,7 +77,7 @@ pub struct Reason {
 #[derive(Clone, PartialEq, Debug)]
 pub struct Happening {
     pub at: Micros,
-    /// `wrong`, `missed`, `extra`, `restart`, `jump`, `wrong-turn`, `setting`, `hesitation`, `prompt-1` to `prompt-3`, `lost`, `tempo`.
+    /// `wrong`, `missed`, `extra`, `restart`, `jump`, `wrong-turn`, `setting`, `hesitation`, `prompt-1` to `prompt-3`, `tempo`, `abandoned`.
     pub kind: &'static str,
     /// `bar.beat` as in a piece file.
     pub place: String,

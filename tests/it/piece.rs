@@ -39,15 +39,8 @@ fn score(n_bars: usize, parts: &[(&str, &str)]) -> Arc<Score> {
         fermata: false,
     });
     let notes: Vec<Note> = notes.collect();
-    let part = |&(id, name): &(&str, &str)| Part {
-        id: id.into(),
-        name: name.into(),
-        n_staves: 1,
-        notes: notes.clone(),
-        pedal_diagrams: vec![],
-        fermatas: vec![],
-    };
-    Arc::new(Score { title: None, composer: None, bars: bars.collect(), parts: parts.iter().map(part).collect(), tempos: vec![] })
+    let part = |&(id, name): &(&str, &str)| Part { id: id.into(), name: name.into(), n_staves: 1, notes: notes.clone(), ..Part::default() };
+    Arc::new(Score { bars: bars.collect(), parts: parts.iter().map(part).collect(), ..Score::default() })
 }
 
 const HEAD: &str = "title = \"T\"\nscore = \"t.xml\"\n";

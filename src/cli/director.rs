@@ -1,0 +1,89 @@
+//! The demo's own player: starts each rep after a rest, as a person would, with what is planned for it.
+
+use std::collections::VecDeque;
+
+use crate::journal::entry::{Entry, Mode, Verdict};
+use crate::midi::MidiEvent;
+use crate::practice::{Engine, Output, Span, Stage};
+use crate::source::player::{Manner, Planned, perform};
+use crate::theory::Hand;
+use crate::time::{Micros, ScoreTime, Stamped, Tempo};
+
+/// Before the first rep of a span, and after a clean one.
+const REST: Micros = Micros(2_000_000);
+/// After a slip: time to read where to look.
+const LOOK: Micros = Micros(4_500_000);
+/// The silence of the planned hesitation: long enough for the cue to be read.
+const FREEZE: Micros = Micros(3_200_000);
+/// Tempo where neither piece nor score gives one.
+const USUAL_TEMPO: f64 = 72.0;
+
+/// Plays what the demo shows, rep after rep. Pure: the same session gives the same playing.
+pub struct Director {
+    seed: u64,
+    queue: VecDeque<Stamped<MidiEvent>>,
+    /// Reps begun in each span.
+    n_begun: Vec<usize>,
+}
+
+impl Director {
+    pub fn new(engine: &Engine, seed: u64) -> Self {
+        let mut director = Director { seed, queue: VecDeque::new(), n_begun: vec![0; engine.spans().len()] };
+        director.start_rep(engine, REST);
+        director
+    }
+
+    /// Returns when the next event is to be played.
+    pub fn due(&self) -> Option<Micros> {
+        self.queue.front().map(|e| e.at)
+    }
+
+    /// Takes the next event if it is due by `now`.
+    pub fn next(&mut self, now: Micros) -> Option<Stamped<MidiEvent>> {
+        if self.due()? <= now { self.queue.pop_front() } else { None }
+    }
+
+    /// Reacts to what the engine says: stops at a slip, rests, and begins again.
+    pub fn see(&mut self, output: &Output, engine: &Engine) {
+        match output {
+            Output::Record(Entry::Rep(rep)) => {
+                self.queue.clear();
+                let is_span_done = matches!(engine.view().stage, Stage::SpanDone);
+                if !is_span_done {
+                    let rest = if rep.verdict == Verdict::Broken { LOOK } else { REST };
+                    self.start_rep(engine, rep.ended + rest);
+                }
+            }
+            Output::SpanBegan { at, .. } => {
+                self.queue.clear();
+                self.start_rep(engine, *at + REST);
+            }
+            Output::Finished { .. } => self.queue.clear(),
+            _ => {}
+        }
+    }
+
+    fn start_rep(&mut self, engine: &Engine, at: Micros) {
+        let span_idx = engine.span_idx();
+        let span = &engine.spans()[span_idx];
+        let n = self.n_begun[span_idx];
+        self.n_begun[span_idx] += 1;
+        let tempo = span.line.tempo.or(Tempo::try_new(USUAL_TEMPO)).expect("the usual tempo is a tempo");
+        let seed = self.seed.wrapping_add((span_idx * 100 + n) as u64);
+        let manner = Manner { planned: planned(span, span_idx, n), ..Manner::fluent(tempo, seed) };
+        let take = perform(engine.piece().part(), &span.stretch, &manner);
+        self.queue = take.events().iter().map(|e| Stamped { at: at + e.at, what: e.what }).collect();
+    }
+}
+
+/// What goes wrong in a rep, so that each thing the program does is seen once: in the first section a hesitation in
+/// the second rep and a slip in the third; in the run-through one slip that is played over.
+fn planned(span: &Span, span_idx: usize, n: usize) -> Vec<Planned> {
+    let bar_start = |bar: usize| span.stretch.bars.get(bar).map_or(ScoreTime::ZERO, |b| b.start);
+    match (span.mode, span_idx, n) {
+        (Mode::Drill, 0, 1) => vec![Planned::Pause { at: bar_start(2), length: FREEZE }],
+        (Mode::Drill, 0, 2) => vec![Planned::Wrong { at: bar_start(1), hand: Hand::Left }],
+        (Mode::RunThrough, _, _) => vec![Planned::Wrong { at: bar_start(span.bars.len() / 2), hand: Hand::Right }],
+        _ => Vec::new(),
+    }
+}

@@ -1,0 +1,125 @@
+//! One session in the shell: the engine, the journal it is written to, the pedals, and the demo's own player.
+
+use std::collections::VecDeque;
+
+use crate::cli::director::Director;
+use crate::journal::entry::Entry;
+use crate::practice::{Command, Engine, Input, Output, View};
+use crate::time::{Micros, Stamped};
+use crate::tui::{Failure, Practice};
+
+/// Where entries are kept. A session that cannot write goes on: what is not on disk yet is kept and tried again.
+pub trait Keep {
+    fn keep(&mut self, entry: &Entry) -> anyhow::Result<()>;
+}
+
+/// A session being played.
+pub struct Session {
+    engine: Engine,
+    keep: Option<Box<dyn Keep>>,
+    /// Entries that could not be written yet, oldest first.
+    unwritten: VecDeque<Entry>,
+    trouble: Option<String>,
+    director: Option<Director>,
+    /// Opens the player's own input when the demo hands over; returns its name.
+    heir: Option<Heir>,
+    caption: Option<String>,
+    out: Vec<Output>,
+}
+
+type Heir = Box<dyn FnOnce() -> anyhow::Result<String>>;
+
+impl Session {
+    pub fn new(engine: Engine, keep: Option<Box<dyn Keep>>) -> Self {
+        Session { engine, keep, unwritten: VecDeque::new(), trouble: None, director: None, heir: None, caption: None, out: Vec::new() }
+    }
+
+    /// Lets the demo's own player play.
+    pub fn directed(mut self, seed: u64) -> Self {
+        self.director = Some(Director::new(&self.engine, seed));
+        self.caption = Some("the built-in player is playing; p: play it yourself".to_owned());
+        self
+    }
+
+    /// Opens an input for whoever takes over from the demo's player, when they do.
+    pub fn with_heir(mut self, heir: impl FnOnce() -> anyhow::Result<String> + 'static) -> Self {
+        self.heir = Some(Box::new(heir));
+        self
+    }
+
+    /// Lets the demo's player play all that is due by `now`.
+    fn play_until(&mut self, now: Micros) {
+        while let Some(event) = self.director.as_mut().and_then(|d| d.next(now)) {
+            self.feed(Stamped { at: event.at, what: Input::Midi(event.what) });
+        }
+    }
+
+    fn feed(&mut self, input: Stamped<Input>) {
+        self.out.clear();
+        self.engine.handle(input, &mut self.out);
+        for i in 0..self.out.len() {
+            if let Output::Record(entry) = &self.out[i] {
+                self.unwritten.push_back(entry.clone());
+            }
+            if let Some(director) = &mut self.director {
+                director.see(&self.out[i], &self.engine);
+            }
+        }
+        self.write();
+    }
+
+    /// Writes what is not written yet, in order; stops at the first that fails and keeps the rest.
+    fn write(&mut self) {
+        let Some(keep) = &mut self.keep else {
+            self.unwritten.clear();
+            return;
+        };
+        while let Some(entry) = self.unwritten.front() {
+            match keep.keep(entry) {
+                Ok(()) => {
+                    self.unwritten.pop_front();
+                    self.trouble = None;
+                }
+                Err(error) => {
+                    self.trouble = Some(format!("the journal cannot be written ({error:#}); {} kept for later", self.unwritten.len()));
+                    return;
+                }
+            }
+        }
+    }
+}
+
+impl Practice for Session {
+    fn handle(&mut self, input: Stamped<Input>) -> Result<(), Failure> {
+        self.play_until(input.at);
+        self.feed(input);
+        Ok(())
+    }
+
+    fn next_deadline(&self) -> Option<Micros> {
+        let played = self.director.as_ref().and_then(Director::due);
+        [self.engine.next_deadline(), played].into_iter().flatten().min()
+    }
+
+    fn view(&self) -> View<'_> {
+        self.engine.view()
+    }
+
+    fn hand_over(&mut self, at: Micros) -> Result<Option<String>, Failure> {
+        if self.director.take().is_none() {
+            return Ok(None);
+        }
+        self.caption = None;
+        self.feed(Stamped { at, what: Input::Command(Command::Again) });
+        let words = match self.heir.take().map(|heir| heir()) {
+            Some(Ok(name)) => format!("over to you: listening to {name}"),
+            Some(Err(error)) => format!("nothing to listen to: {error:#}"),
+            None => "over to you".to_owned(),
+        };
+        Ok(Some(words))
+    }
+
+    fn caption(&self) -> Option<&str> {
+        self.trouble.as_deref().or(self.caption.as_deref())
+    }
+}

@@ -1,0 +1,37 @@
+//! What the player may set about practice, with the defaults and where they come from.
+
+use crate::time::Micros;
+
+/// Rules and timings of practice. What belongs to a piece stands in the piece file.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PracticeConfig {
+    /// Slowest and fastest tempo of a clean rep, as a share of the one set.
+    pub tempo_share: (f64, f64),
+    pub ladder: LadderConfig,
+    /// How long a finished span stays on the screen before the next one is offered.
+    pub span_done: Micros,
+}
+
+/// When each rung of the prompt ladder is shown, counted from the hesitation or from the rung before.
+#[derive(Clone, PartialEq, Debug)]
+pub struct LadderConfig {
+    pub first_cue: Micros,
+    pub fuller_cue: Micros,
+    pub page: Micros,
+}
+
+impl PracticeConfig {
+    /// Returns the defaults: 85 to 115 % of the tempo set; the cue 0.7 s after the hesitation, then 2 s, then 3 s (reasoned
+    /// defaults: no study gives pause lengths at lapses of memory).
+    pub fn standard() -> Self {
+        PracticeConfig {
+            tempo_share: (0.85, 1.15),
+            ladder: LadderConfig {
+                first_cue: Micros::from_millis(700),
+                fuller_cue: Micros::from_millis(2_000),
+                page: Micros::from_millis(3_000),
+            },
+            span_done: Micros::from_millis(2_500),
+        }
+    }
+}

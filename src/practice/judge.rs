@@ -1,0 +1,201 @@
+//! What one rep was: the faults found in it, and the verdict they add up to.
+
+use super::span::Span;
+use crate::follower::{Finding, Line, OnsetIdx, Slip, SlipKind};
+use crate::journal::entry::Verdict;
+use crate::piece::{Instrument, Judging, Piece};
+use crate::score::{Part, Score};
+use crate::theory::{Hand, Letter, SpelledPitch};
+use crate::time::{Micros, Tempo};
+
+/// A fault of a closed list; its word is what the journal counts.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Fault {
+    Wrong,
+    Missed,
+    Extra,
+    WrongTurn,
+    /// The right string with its lever or pedal set wrong.
+    Setting,
+    Restart,
+    Jump,
+    Hesitation,
+    /// A cue was shown on this rung.
+    Prompt(u8),
+    TooSlow,
+    TooFast,
+    /// Left before its end by pause, skip or quit.
+    Abandoned,
+}
+
+impl Fault {
+    /// Returns the word that records are counted by.
+    pub fn word(self) -> &'static str {
+        match self {
+            Fault::Wrong => "wrong",
+            Fault::Missed => "missed",
+            Fault::Extra => "extra",
+            Fault::WrongTurn => "wrong-turn",
+            Fault::Setting => "setting",
+            Fault::Restart => "restart",
+            Fault::Jump => "jump",
+            Fault::Hesitation => "hesitation",
+            Fault::Prompt(1) => "prompt-1",
+            Fault::Prompt(2) => "prompt-2",
+            Fault::Prompt(_) => "prompt-3",
+            Fault::TooSlow | Fault::TooFast => "tempo",
+            Fault::Abandoned => "abandoned",
+        }
+    }
+}
+
+/// One fault in its place.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Found {
+    pub at: Micros,
+    pub fault: Fault,
+    /// The onset concerned: for a hesitation or a prompt the one that should have come.
+    pub onset: OnsetIdx,
+    pub hand: Option<Hand>,
+}
+
+/// Collects the faults of one rep.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Judge {
+    /// In the order they were known.
+    pub found: Vec<Found>,
+    n_inner_faults: usize,
+    /// Index into `found` of the first fault that breaks the rep.
+    breaking: Option<usize>,
+}
+
+impl Judge {
+    /// Takes in a finding of the follower; tells whether the rep is broken by now.
+    pub fn finding(&mut self, finding: &Finding, line: &Line, rules: &Judging, harp: Option<HarpSetting<'_>>) -> bool {
+        match *finding {
+            Finding::Slip(slip) => self.slip(&slip, line, rules, harp),
+            Finding::Restart { at, from, .. } => self.breaks(Found { at, fault: Fault::Restart, onset: from, hand: None }),
+            Finding::Jump { at, from, .. } => self.breaks(Found { at, fault: Fault::Jump, onset: from, hand: None }),
+            // Being lost says only that nothing is known: what follows tells a restart from a jump from a stop.
+            Finding::Lost { .. } | Finding::Found { .. } => {}
+        }
+        self.is_broken()
+    }
+
+    fn slip(&mut self, slip: &Slip, line: &Line, rules: &Judging, harp: Option<HarpSetting<'_>>) {
+        let note = slip.note.map(|n| line.note(n));
+        let is_setting = slip.kind == SlipKind::Wrong && harp.is_some_and(|h| h.explains(slip));
+        let fault = match slip.kind {
+            SlipKind::Wrong if is_setting => Fault::Setting,
+            SlipKind::Wrong => Fault::Wrong,
+            SlipKind::Missed => Fault::Missed,
+            SlipKind::Extra => Fault::Extra,
+            SlipKind::WrongTurn => Fault::WrongTurn,
+            SlipKind::Setting => Fault::Setting,
+        };
+        let found = Found { at: slip.at, fault, onset: slip.onset, hand: note.map(|n| n.hand) };
+        if note.is_some_and(|n| n.is_outer) || slip.kind == SlipKind::WrongTurn {
+            return self.breaks(found);
+        }
+        self.n_inner_faults += 1;
+        let n_inner = line.notes.iter().filter(|n| !n.is_outer && !n.is_optional).count();
+        let allowed = ((1.0 - rules.inner_notes_min) * n_inner as f64 + 1e-9).floor() as usize;
+        if self.n_inner_faults > allowed {
+            self.breaks(found);
+        } else {
+            self.found.push(found);
+        }
+    }
+
+    /// Records a fault that breaks the rep.
+    pub fn breaks(&mut self, found: Found) {
+        self.breaking.get_or_insert(self.found.len());
+        self.found.push(found);
+    }
+
+    /// Records something that is said and counted but breaks nothing by itself.
+    pub fn notes(&mut self, found: Found) {
+        self.found.push(found);
+    }
+
+    /// Takes back hesitations and prompts dated at or after `at`: a note that happened before them arrived late.
+    pub fn retract_silence_since(&mut self, at: Micros) {
+        let is_late = |f: &Found| matches!(f.fault, Fault::Hesitation | Fault::Prompt(_)) && f.at >= at;
+        if self.breaking.is_none() {
+            self.found.retain(|f| !is_late(f));
+        }
+    }
+
+    pub fn is_broken(&self) -> bool {
+        self.breaking.is_some()
+    }
+
+    /// Returns the verdict and the fault that decided it.
+    ///
+    /// A hesitation that passed before a cue was shown is neither clean nor prompted: it breaks the rep at its end,
+    /// without stopping the player.
+    pub fn verdict(&self) -> (Verdict, Option<Found>) {
+        if let Some(breaking) = self.breaking {
+            return (Verdict::Broken, self.found.get(breaking).copied());
+        }
+        let prompted = self.found.iter().find(|f| matches!(f.fault, Fault::Prompt(_)));
+        let unprompted = self.found.iter().find(|h| {
+            let cued = |f: &&Found| matches!(f.fault, Fault::Prompt(_)) && f.onset == h.onset && f.at >= h.at;
+            h.fault == Fault::Hesitation && !self.found.iter().any(|f| cued(&f))
+        });
+        match (unprompted, prompted) {
+            (Some(hesitation), _) => (Verdict::Broken, Some(*hesitation)),
+            (None, Some(prompt)) => (Verdict::Prompted, Some(*prompt)),
+            (None, None) => (Verdict::Clean, None),
+        }
+    }
+
+    /// Holds the rep's tempo against the one set, where one is set.
+    pub fn tempo(&mut self, played: Option<f64>, set: Option<Tempo>, within: (f64, f64), at: Micros, last: OnsetIdx) {
+        let (Some(played), Some(set)) = (played, set) else { return };
+        let share = played / set.quarters_per_minute();
+        let fault = if share < within.0 {
+            Fault::TooSlow
+        } else if share > within.1 {
+            Fault::TooFast
+        } else {
+            return;
+        };
+        self.breaks(Found { at, fault, onset: last, hand: None });
+    }
+}
+
+/// How the strings stand, as far as the page tells: enough to know a lever slip from a wrong string.
+#[derive(Clone, Copy)]
+pub struct HarpSetting<'a> {
+    score: &'a Score,
+    part: &'a Part,
+    span: &'a Span,
+}
+
+impl<'a> HarpSetting<'a> {
+    /// Returns `None` for instruments without strings to set.
+    pub fn of(piece: &'a Piece, span: &'a Span) -> Option<Self> {
+        match piece.instrument {
+            Instrument::LeverHarp | Instrument::PedalHarp => Some(HarpSetting { score: &piece.score, part: piece.part(), span }),
+            Instrument::Keyboard => None,
+        }
+    }
+
+    /// Tells whether the played key is what the right string gives with another accidental, and no other string gives it
+    /// in the setting of the key signature.
+    fn explains(&self, slip: &Slip) -> bool {
+        let (Some(note), Some(played)) = (slip.note, slip.played) else { return false };
+        let written = &self.part.notes[self.span.note_of(note)];
+        let key = self.score.bar(self.span.place(slip.onset).bar).key;
+        // A transposition or a harmonic moves string and sound alike.
+        let shift = written.key.number() as i32 - written.pitch.midi();
+        let natural = SpelledPitch { alter: 0, ..written.pitch }.midi() + shift;
+        let alter = played.number() as i32 - natural;
+        let is_other_string = Letter::ALL.into_iter().any(|letter| {
+            let set = letter.semitones() + key.alter_of(letter) as i32;
+            letter != written.pitch.letter && (played.number() as i32 - shift - set).rem_euclid(12) == 0
+        });
+        (-1..=1).contains(&alter) && alter != written.pitch.alter as i32 && !is_other_string
+    }
+}

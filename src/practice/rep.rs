@@ -1,0 +1,228 @@
+//! One rep in progress: what is heard, what is found, and when silence starts to mean something.
+
+use super::Output;
+use super::config::PracticeConfig;
+use super::judge::{Fault, Found, HarpSetting, Judge};
+use super::ladder::Ladder;
+use super::span::Span;
+use super::words;
+use crate::follower::{Begin, Finding, Follower, FollowerConfig, Heard, HeardNote, OnsetIdx};
+use crate::journal::entry::{self, Happening, Mode, Reason, RepNumber, Verdict};
+use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
+use crate::piece::Piece;
+use crate::theory::Hand;
+use crate::time::{Micros, Stamped};
+
+/// After the last onset, how long its missing notes are waited for.
+const LAST_CHORD: Micros = Micros(1_000_000);
+
+/// A rep from its first note on.
+#[derive(Clone)]
+pub struct Attempt {
+    follower: Follower,
+    pub judge: Judge,
+    pub ladder: Option<Ladder>,
+    pub take: Take,
+    started: Option<Micros>,
+    last_note: Micros,
+    /// The furthest onset reached, and when.
+    last_onset: Option<(Micros, OnsetIdx)>,
+    /// Score and played length of the steps between onsets that no hesitation fell into: the tempo.
+    steady: (f64, Micros),
+    /// Which notes of the line have been played; a restart does not clear it.
+    played: Vec<bool>,
+    /// The onset for which a hesitation was last noted: one is said once.
+    hesitated: Option<OnsetIdx>,
+    n_notes: usize,
+    findings: Vec<Finding>,
+}
+
+impl Attempt {
+    /// Starts hearing for a rep of `span`, which begins as `begin` says.
+    pub fn new(span: &Span, begin: Begin) -> Self {
+        let config = FollowerConfig::learned(begin);
+        Attempt {
+            follower: Follower::new(span.line.clone(), config),
+            judge: Judge::default(),
+            ladder: None,
+            take: Take::default(),
+            started: None,
+            last_note: Micros::ZERO,
+            last_onset: None,
+            steady: (0.0, Micros::ZERO),
+            played: vec![false; span.line.notes.len()],
+            hesitated: None,
+            n_notes: 0,
+            findings: Vec::new(),
+        }
+    }
+
+    /// Hears one note; what it was and what is found goes to `out`.
+    pub fn note(&mut self, at: Micros, key: MidiKey, velocity: Velocity, cx: &Context<'_>, out: &mut Vec<Output>) -> HeardNote {
+        self.started.get_or_insert(at);
+        self.judge.retract_silence_since(at);
+        self.last_note = at;
+        self.n_notes += 1;
+        self.findings.clear();
+        let heard = self.follower.note(at, key, velocity, &mut self.findings);
+        if let (Heard::Expected, Some(note)) = (heard.heard, heard.note) {
+            self.played[note.0] = true;
+        }
+        if !heard.position.lost && matches!(heard.heard, Heard::Expected) {
+            let here = heard.position.onset;
+            self.reached(at, here, cx);
+            if self.ladder.is_some_and(|l| here >= l.onset || here.0 + 1 < l.onset.0) {
+                self.ladder = None;
+                out.push(Output::PromptCleared { at });
+            }
+        }
+        out.push(Output::Heard { at, key, note: heard });
+        self.pass_on(cx, out);
+        heard
+    }
+
+    fn reached(&mut self, at: Micros, onset: OnsetIdx, cx: &Context<'_>) {
+        match self.last_onset {
+            Some((_, last)) if last >= onset => return,
+            Some((then, last)) if self.hesitated != Some(onset) => {
+                self.steady.0 += (cx.span.line.onset(onset).at - cx.span.line.onset(last).at).to_f64();
+                self.steady.1 += at - then;
+            }
+            _ => {}
+        }
+        self.last_onset = Some((at, onset));
+    }
+
+    /// Records an event in the take.
+    pub fn record(&mut self, event: Stamped<MidiEvent>) {
+        self.take.push(event);
+    }
+
+    fn pass_on(&mut self, cx: &Context<'_>, out: &mut Vec<Output>) {
+        for finding in &self.findings {
+            self.judge.finding(finding, &cx.span.line, &cx.piece.judging, HarpSetting::of(cx.piece, cx.span));
+            out.push(Output::Finding(*finding));
+        }
+    }
+
+    /// Returns when silence is next to be looked at.
+    pub fn deadline(&self, cx: &Context<'_>) -> Option<Micros> {
+        if let Some(ladder) = &self.ladder {
+            return ladder.next;
+        }
+        let hesitation = self.follower.hesitation_deadline().filter(|_| self.hesitated != self.follower.next_onset());
+        let end = self.is_on_last_onset(cx).then_some(self.last_note + LAST_CHORD);
+        [hesitation, end].into_iter().flatten().min()
+    }
+
+    /// Silence has lasted until `now`, which is the deadline.
+    pub fn silence(&mut self, now: Micros, cx: &Context<'_>, out: &mut Vec<Output>) {
+        self.findings.clear();
+        self.follower.silence(now, &mut self.findings);
+        self.pass_on(cx, out);
+        if let Some(ladder) = &mut self.ladder {
+            let cue = cx.span.cue_for(ladder.onset).map(|c| &cx.piece.cues[c]);
+            ladder.climb(cue.is_some(), cue.is_some_and(|c| c.more.is_some()), &cx.config.ladder);
+            let (rung, onset) = (ladder.rung, ladder.onset);
+            let place = cx.span.place(onset).words(&cx.piece.score);
+            let text = match (rung, cue) {
+                (1, Some(cue)) => cue.text.clone(),
+                (2, Some(cue)) => cue.more.clone().unwrap_or_default(),
+                _ => format!("look at the page: {place}"),
+            };
+            self.judge.notes(Found { at: now, fault: Fault::Prompt(rung), onset, hand: None });
+            out.push(Output::Prompted { at: now, rung, onset, text });
+            return;
+        }
+        let due = self.follower.hesitation_deadline().is_some_and(|d| d <= now);
+        if let Some(onset) = self.follower.next_onset().filter(|o| due && self.hesitated != Some(*o)) {
+            self.hesitated = Some(onset);
+            self.judge.notes(Found { at: now, fault: Fault::Hesitation, onset, hand: None });
+            out.push(Output::Hesitated { at: now, onset });
+            if cx.span.mode == Mode::Drill && !self.judge.is_broken() {
+                self.ladder = Some(Ladder::begin(onset, now, &cx.config.ladder));
+            }
+        }
+    }
+
+    pub fn is_on_last_onset(&self, cx: &Context<'_>) -> bool {
+        self.follower.position().is_some_and(|p| !p.lost && p.onset.0 + 1 == cx.span.n_onsets())
+    }
+
+    /// Tells whether the span has been played to its end: all of the last onset heard, or waited for long enough.
+    pub fn is_complete(&self, now: Micros, cx: &Context<'_>) -> bool {
+        self.is_on_last_onset(cx) && (self.follower.is_at_end() || now >= self.last_note + LAST_CHORD)
+    }
+
+    pub fn started(&self) -> Option<Micros> {
+        self.started
+    }
+
+    pub fn n_notes(&self) -> usize {
+        self.n_notes
+    }
+
+    /// Returns the onset last reached.
+    pub fn onset(&self) -> Option<OnsetIdx> {
+        self.follower.position().map(|p| p.onset)
+    }
+
+    /// Returns the furthest onset reached.
+    pub fn furthest(&self) -> Option<OnsetIdx> {
+        self.last_onset.map(|(_, onset)| onset)
+    }
+
+    /// Returns the tempo of what was reached, hesitations left out, in quarters a minute; none below two quarters.
+    fn tempo(&self) -> Option<f64> {
+        let (quarters, played) = self.steady;
+        (quarters >= 2.0 && played > Micros::ZERO).then(|| quarters * 60.0 / played.secs_f64())
+    }
+
+    /// Ends the rep and says what it was.
+    pub fn end(mut self, number: RepNumber, ended: Micros, cx: &Context<'_>) -> (entry::Rep, Option<Found>) {
+        let span = cx.span;
+        let tempo = self.tempo();
+        let last = OnsetIdx(span.n_onsets() - 1);
+        if self.is_complete(Micros::MAX, cx) && !self.judge.is_broken() {
+            self.judge.tempo(tempo, cx.piece.tempo, cx.config.tempo_share, ended, last);
+        }
+        let (verdict, decided_by) = self.judge.verdict();
+        let score = &cx.piece.score;
+        let reason = decided_by.filter(|_| verdict != Verdict::Clean).map(|f| Reason {
+            place: span.place(f.onset).text(score),
+            kind: f.fault.word(),
+            words: words::fault(&f, span, score),
+        });
+        let happenings = self.judge.found.iter().map(|f| Happening {
+            at: f.at,
+            kind: f.fault.word(),
+            place: span.place(f.onset).text(score),
+            hand: f.hand.map(|h| if h == Hand::Left { "left" } else { "right" }),
+        });
+        let due = span.line.notes.iter().zip(&self.played).filter(|(n, _)| !n.is_optional);
+        let rep = entry::Rep {
+            number,
+            mode: span.mode,
+            span: span.name.clone(),
+            bars: span.ends(),
+            started: self.started.unwrap_or(ended),
+            ended,
+            verdict,
+            reason,
+            happenings: happenings.collect(),
+            n_notes_due: due.clone().count() as u32,
+            n_notes_right: due.filter(|(_, played)| **played).count() as u32,
+            tempo,
+            take: self.take,
+        };
+        (rep, decided_by)
+    }
+}
+
+/// What a rep is played against.
+#[derive(Clone, Copy)]
+pub struct Context<'a> {
+    pub piece: &'a Piece,
+    pub span: &'a Span,
+    pub config: &'a PracticeConfig,
+}

@@ -1,0 +1,92 @@
+//! A span laid out for practice: its line, its bars as the ribbon shows them, the cues that belong to it.
+
+use std::sync::Arc;
+
+use crate::follower::{Line, LineNoteIdx, OnsetIdx};
+use crate::journal::entry::Mode;
+use crate::piece::Piece;
+use crate::score::{BarRange, Place, Unfolded, unfold};
+
+/// One section, or the whole piece, ready to be played.
+#[derive(Clone, Debug)]
+pub struct Span {
+    pub name: String,
+    pub mode: Mode,
+    pub line: Arc<Line>,
+    /// Printed label of each bar in playing order.
+    pub bars: Vec<String>,
+    pub target: u8,
+    /// The piece's cues by the first onset they speak for, sorted; the second is an index into [`Piece::cues`].
+    cues: Vec<(OnsetIdx, usize)>,
+    /// The stretch itself, note for note in the order of the line.
+    pub stretch: Unfolded,
+}
+
+impl Span {
+    /// Lays out a run of bars; `None` when it has no notes.
+    pub fn new(piece: &Piece, name: String, mode: Mode, bars: &BarRange, target: u8) -> Option<Span> {
+        let score = &piece.score;
+        let stretch = unfold(score, piece.part(), bars);
+        let starts = piece.sections.iter().map(|s| Place::start_of(s.bars.start));
+        let landmarks: Vec<Place> = piece.landmarks.iter().map(|l| l.place).chain(starts).collect();
+        let mut line = Line::new(score, piece.part(), &stretch, &landmarks)?;
+        line.tempo = piece.tempo.or(line.tempo);
+        let mut cues = Vec::new();
+        for (cue_idx, cue) in piece.cues.iter().enumerate() {
+            for (played, bar) in stretch.bars.iter().enumerate().filter(|(_, b)| b.bar == cue.place.bar) {
+                let at = bar.start + cue.place.into_bar;
+                let onset = line.onsets.partition_point(|o| o.at < at);
+                // A cue placed after the last note of its bar speaks for what follows it in that bar only.
+                if line.onsets.get(onset).is_some_and(|o| o.played_bar == played) {
+                    cues.push((OnsetIdx(onset), cue_idx));
+                }
+            }
+        }
+        cues.sort();
+        let labels = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
+        Some(Span { name, mode, line: Arc::new(line), bars: labels, target, cues, stretch })
+    }
+
+    /// Returns the spans of a session: each section as a drill, then the whole piece as a run-through.
+    pub fn of_piece(piece: &Piece) -> Vec<Span> {
+        let mut spans: Vec<Span> = piece
+            .sections
+            .iter()
+            .filter_map(|s| Span::new(piece, s.name.clone(), Mode::Drill, &s.bars, s.target_reps.unwrap_or(piece.target_reps)))
+            .collect();
+        let whole = piece.score.all_bars();
+        spans.extend(whole.and_then(|bars| Span::new(piece, "whole piece".to_owned(), Mode::RunThrough, &bars, 1)));
+        spans
+    }
+
+    /// Returns the cue that speaks for an onset, as an index into the piece's cues: one placed on it, else the
+    /// nearest before it within its own bar or the bar before.
+    pub fn cue_for(&self, onset: OnsetIdx) -> Option<usize> {
+        let before = self.cues.partition_point(|(at, _)| *at <= onset);
+        let (at, cue) = *self.cues[..before].last()?;
+        let near = self.line.onset(at).played_bar + 1 >= self.line.onset(onset).played_bar;
+        // Cues for each hand may share a place: the first named is shown.
+        let first = self.cues[..before].partition_point(|(other, _)| *other < at);
+        near.then(|| self.cues.get(first).map_or(cue, |(_, c)| *c))
+    }
+
+    /// Returns the index in the part of a note of the line.
+    pub fn note_of(&self, note: LineNoteIdx) -> usize {
+        self.stretch.notes[note.0].note.0
+    }
+
+    /// Returns the place of an onset on the page.
+    pub fn place(&self, onset: OnsetIdx) -> Place {
+        self.line.onset(onset).place
+    }
+
+    /// Returns the printed labels of the first and the last bar.
+    pub fn ends(&self) -> (String, String) {
+        let label = |bar: Option<&String>| bar.cloned().unwrap_or_default();
+        (label(self.bars.first()), label(self.bars.last()))
+    }
+
+    pub fn n_onsets(&self) -> usize {
+        self.line.onsets.len()
+    }
+}

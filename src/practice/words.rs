@@ -1,0 +1,38 @@
+//! What is said to the player, in a player's words: where, and what kind of thing; never which note.
+
+use super::judge::{Fault, Found};
+use super::span::Span;
+use crate::score::Score;
+
+/// Says where a fault is on the page: `bar 3, beat 2, left hand`.
+pub fn place(found: &Found, span: &Span, score: &Score) -> String {
+    let place = span.place(found.onset).words(score);
+    match found.hand {
+        Some(hand) => format!("{place}, {}", hand.words()),
+        None => place,
+    }
+}
+
+/// Says what a rep failed on, and where.
+pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
+    let place = place(found, span, score);
+    match found.fault {
+        Fault::Wrong => format!("{place}: not what is written"),
+        Fault::Missed => format!("{place}: a note left out"),
+        Fault::Extra => format!("{place}: more than is written"),
+        Fault::WrongTurn => format!("{place}: that way belongs to the look-alike"),
+        Fault::Setting => format!("{place}: the right string, check its setting"),
+        Fault::Restart => format!("{place}: went back from here"),
+        Fault::Jump => format!("{place}: left out what follows"),
+        Fault::Hesitation => format!("{place}: a stop before it"),
+        Fault::Prompt(_) => format!("{place}: needed its cue"),
+        Fault::TooSlow => "slower than the tempo set".to_owned(),
+        Fault::TooFast => "faster than the tempo set".to_owned(),
+        Fault::Abandoned => format!("left at {place}"),
+    }
+}
+
+/// Says a count of things: `1 rep`, `3 reps`.
+pub fn count(n: usize, one: &str, many: &str) -> String {
+    format!("{n} {}", if n == 1 { one } else { many })
+}
