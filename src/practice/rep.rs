@@ -34,6 +34,8 @@ pub struct Attempt {
     /// The onset for which a hesitation was last noted: one is said once.
     hesitated: Option<OnsetIdx>,
     n_notes: usize,
+    /// The last chord has been waited for since the last note.
+    has_waited: bool,
     findings: Vec<Finding>,
 }
 
@@ -53,6 +55,7 @@ impl Attempt {
             played: vec![false; span.line.notes.len()],
             hesitated: None,
             n_notes: 0,
+            has_waited: false,
             findings: Vec::new(),
         }
     }
@@ -62,6 +65,7 @@ impl Attempt {
         self.started.get_or_insert(at);
         self.judge.retract_silence_since(at);
         self.last_note = at;
+        self.has_waited = false;
         self.n_notes += 1;
         self.findings.clear();
         let heard = self.follower.note(at, key, velocity, &mut self.findings);
@@ -110,14 +114,16 @@ impl Attempt {
         if let Some(ladder) = &self.ladder {
             return ladder.next;
         }
-        let hesitation = self.follower.hesitation_deadline().filter(|_| self.hesitated != self.follower.next_onset());
-        let end = self.is_on_last_onset(cx).then_some(self.last_note + LAST_CHORD);
+        let is_watched = self.follower.next_onset().is_some_and(|o| self.hesitated != Some(o));
+        let hesitation = self.follower.hesitation_deadline().filter(|_| is_watched);
+        let end = (self.is_on_last_onset(cx) && !self.has_waited).then_some(self.last_note + LAST_CHORD);
         [hesitation, end].into_iter().flatten().min()
     }
 
     /// Silence has lasted until `now`, which is the deadline.
     pub fn silence(&mut self, now: Micros, cx: &Context<'_>, out: &mut Vec<Output>) {
         self.findings.clear();
+        self.has_waited = now >= self.last_note + LAST_CHORD;
         self.follower.silence(now, &mut self.findings);
         self.pass_on(cx, out);
         if let Some(ladder) = &mut self.ladder {
