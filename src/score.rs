@@ -154,6 +154,11 @@ pub struct Part {
     /// Notes printed with a tie from a note that does not stand right before them on the page, as at
     /// the start of a second ending; sorted. Played after a note of the same key, they are held, not struck.
     pub held_over: Vec<NoteIdx>,
+    /// Quarters that this part's own bars hold in all: [`Score::total`] except in damaged files whose
+    /// parts disagree about the length of a bar.
+    pub held: ScoreTime,
+    /// Note heads without a pitch (percussion): counted, never followed.
+    pub n_unpitched: u32,
 }
 
 /// Index into [`Part::notes`].
@@ -188,14 +193,14 @@ pub struct Note {
 }
 
 impl Note {
-    /// Tells whether a player may leave the note out: it decorates another.
+    /// Tells whether a player may leave the note out: it decorates another, or is cue-sized.
     pub fn is_optional(&self) -> bool {
-        self.ornament == Ornament::Grace
+        matches!(self.ornament, Ornament::Grace | Ornament::Cue)
     }
 
     /// Tells whether notes around the written one belong to it (trill, mordent, turn, tremolo, glissando).
     pub fn is_free(&self) -> bool {
-        !matches!(self.ornament, Ornament::None | Ornament::Grace | Ornament::Harmonic)
+        !matches!(self.ornament, Ornament::None | Ornament::Grace | Ornament::Cue | Ornament::Harmonic)
     }
 }
 
@@ -206,6 +211,8 @@ pub enum Ornament {
     None,
     /// A grace note: its onset is that of the note it leads to, its length zero.
     Grace,
+    /// A cue-sized note, another player's or an alternative: it has a length, but nobody has to play it.
+    Cue,
     /// Trill, mordent, turn: neighbours within two semitones are free while it lasts.
     Shake,
     /// Repeated strokes of this note (single-note tremolo).

@@ -7,7 +7,7 @@ use clap::Args;
 use serde::Serialize;
 
 use crate::import::{self, Warning};
-use crate::score::{Bar, Part, Score};
+use crate::score::{Bar, Ornament, Part, Score};
 use crate::theory::{KeySignature, Mode};
 
 #[derive(Args, Debug)]
@@ -48,7 +48,7 @@ struct Report {
     pitch_sum: i64,
     /// Heads of each written pitch class, from C.
     pitch_classes: [u64; 12],
-    /// Length of the printed score, repeats not unfolded.
+    /// Length of the printed score, repeats not unfolded: that of the longest part.
     total_quarters: f64,
     parts: Vec<PartReport>,
     meters: Vec<Change>,
@@ -91,7 +91,7 @@ impl Report {
             grace: 0,
             pitch_sum: 0,
             pitch_classes: [0; 12],
-            total_quarters: score.total().to_f64(),
+            total_quarters: parts.iter().map(|&p| score.parts[p].held).max().filter(|t| !t.is_zero()).unwrap_or(score.total()).to_f64(),
             parts: Vec::new(),
             meters: changes(&score.bars, |b| b.meter.to_string()),
             keys: changes(&score.bars, |b| key_words(b.key)),
@@ -105,10 +105,13 @@ impl Report {
     }
 
     fn count(&mut self, part: &Part) {
-        let Part { id, name, n_staves, notes, .. } = part;
+        let Part { id, name, n_staves, notes, n_unpitched, .. } = part;
         self.parts.push(PartReport { id: id.clone(), name: name.clone(), staves: *n_staves, notes: notes.len() });
+        // Heads without a pitch are heads that sound, but have nothing to sum.
+        self.noteheads += *n_unpitched as u64;
+        self.sounding += *n_unpitched as u64;
         for note in notes {
-            if note.is_optional() {
+            if note.ornament == Ornament::Grace {
                 self.grace += 1;
                 continue;
             }

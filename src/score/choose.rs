@@ -92,6 +92,8 @@ impl Score {
             pedal_diagrams,
             fermatas,
             held_over,
+            held: upper.held.max(lower.held),
+            n_unpitched: upper.n_unpitched + lower.n_unpitched,
         };
         self.parts.push(joined);
         Some(self.parts.len() - 1)

@@ -19,18 +19,17 @@ const SPLIT_KEY: u8 = 60;
 /// Lays the parts on common bars.
 pub(super) fn score(grid: Grid, mut page: Page, mut raw: Vec<RawPart>, header: Header, warnings: &mut Warnings) -> Score {
     page.settle_signs();
-    let (bars, starts) = bars(grid, &page, &raw);
+    let (bars, starts) = bars(grid, &page, &raw, warnings);
     let at = |bar: usize, ticks: i64| grid.time(starts[bar].saturating_add(ticks));
     let mut tempos: Vec<_> = page.tempos.iter().map(|&(bar, ticks, tempo)| (at(bar, ticks), tempo)).collect();
     tempos.sort_by_key(|(at, _)| *at);
     tempos.dedup_by_key(|(at, _)| *at);
-    let labels: Vec<&str> = bars.iter().map(|b| b.label.0.as_str()).collect();
-    let parts = raw.iter_mut().map(|part| self::part(grid, &starts, &labels, part, &header, warnings)).collect();
+    let parts = raw.iter_mut().map(|part| self::part(grid, &starts, &bars, part, &header, warnings)).collect();
     Score { title: header.title, composer: header.composer, parts, tempos, bars, origin: ScoreTime::ZERO }
 }
 
 /// Returns the bars, and their starts in ticks.
-fn bars(grid: Grid, page: &Page, raw: &[RawPart]) -> (Vec<Bar>, Vec<i64>) {
+fn bars(grid: Grid, page: &Page, raw: &[RawPart], warnings: &mut Warnings) -> (Vec<Bar>, Vec<i64>) {
     let (mut meter, mut is_free, mut key) = (Meter::COMMON, false, KeySignature::NONE);
     let mut bars: Vec<Bar> = Vec::with_capacity(page.bars.len());
     let mut starts = Vec::with_capacity(page.bars.len());
@@ -45,8 +44,12 @@ fn bars(grid: Grid, page: &Page, raw: &[RawPart]) -> (Vec<Bar>, Vec<i64>) {
         }
         key = page_bar.key.unwrap_or(key);
         let whole = grid.ticks(meter.bar_length());
-        let held = raw.iter().filter_map(|p| p.lengths.get(idx)).copied().max().unwrap_or(0);
-        let length = if held > 0 { held } else { whole };
+        let held = || raw.iter().filter_map(|p| p.lengths.get(idx)).copied().filter(|&l| l > 0);
+        let length = held().max().unwrap_or(whole);
+        if held().min().is_some_and(|shortest| shortest < length) {
+            let label = page_bar.label.as_deref().unwrap_or_default();
+            warnings.add(label, None, "measure", "the parts disagree about its length; the longest is taken");
+        }
         let is_short = !is_free && length < whole;
         let completes = is_short && lacking == Some(length);
         let is_pickup = is_short && (page_bar.is_implicit || (idx == 0 && page.bars.len() > 1) || completes);
@@ -85,12 +88,14 @@ struct OpenTie {
     voice: u8,
 }
 
-fn part(grid: Grid, starts: &[i64], labels: &[&str], raw: &mut RawPart, header: &Header, warnings: &mut Warnings) -> Part {
+fn part(grid: Grid, starts: &[i64], bars: &[Bar], raw: &mut RawPart, header: &Header, warnings: &mut Warnings) -> Part {
     fill_repeated_bars(raw);
     raw.notes.sort_by_key(|n| (n.bar, n.at));
     spread_rolls(&mut raw.notes);
-    let mut joined = join_ties(starts, raw);
-    join_glissandi(&mut joined, labels, warnings);
+    let wholes: Vec<i64> = bars.iter().map(|b| grid.ticks(b.meter.bar_length())).collect();
+    let own = own_starts(raw, &wholes);
+    let mut joined = join_ties(starts, &own, raw);
+    join_glissandi(&mut joined, bars, warnings);
     let mut order: Vec<usize> = (0..joined.len()).collect();
     order.sort_by_key(|&i| (joined[i].onset, joined[i].raw.key, joined[i].hand));
     let mut fermatas: Vec<i64> = raw.fermatas.iter().map(|&(bar, at)| starts[bar].saturating_add(hold_at(raw, bar, at))).collect();
@@ -123,7 +128,20 @@ fn part(grid: Grid, starts: &[i64], labels: &[&str], raw: &mut RawPart, header: 
         pedal_diagrams: raw.pedals.iter().map(|&(bar, at, setting)| (grid.time(starts[bar].saturating_add(at)), setting)).collect(),
         fermatas: fermatas.into_iter().map(|at| grid.time(at)).collect(),
         held_over,
+        held: grid.time(own[raw.lengths.len()]),
+        n_unpitched: raw.n_unpitched,
     }
+}
+
+/// Returns where each bar starts by this part's own count, and where the last one ends.
+fn own_starts(raw: &RawPart, wholes: &[i64]) -> Vec<i64> {
+    let mut at = 0i64;
+    let mut starts = vec![0];
+    for (&held, &whole) in raw.lengths.iter().zip(wholes) {
+        at = at.saturating_add(if held > 0 { held } else { whole });
+        starts.push(at);
+    }
+    starts
 }
 
 /// Copies into each bar under a bar-repeat sign the notes that it stands for; they count no heads.
@@ -156,19 +174,22 @@ fn spread_rolls(notes: &mut [RawNote]) {
 /// Joins tied heads: a head that ends a tie lengthens the note of the same key that reaches it, the
 /// one in its own voice and staff before any other. A head whose tie comes from nowhere on the page is
 /// a note of its own, marked as held over when it stands first in its bar.
-fn join_ties<'a>(starts: &[i64], raw: &'a RawPart) -> Vec<Joined<'a>> {
+///
+/// Whether a note reaches another is told by the part's own count of time (`own`), so that a bar that
+/// another part makes longer tears no tie.
+fn join_ties<'a>(starts: &[i64], own: &[i64], raw: &'a RawPart) -> Vec<Joined<'a>> {
     let mut joined: Vec<Joined> = Vec::with_capacity(raw.notes.len());
     let mut open: Vec<Vec<OpenTie>> = Vec::new();
     open.resize_with(128, Vec::new);
     for note in &raw.notes {
-        let onset = starts[note.bar].saturating_add(note.at);
+        let onset = own[note.bar].saturating_add(note.at);
         let waiting = &mut open[note.key.number() as usize];
         let mut from = None;
         if note.tie.stops && !note.is_grace {
             waiting.retain(|t| t.end >= onset);
             let fits = |t: &&OpenTie| t.end == onset;
-            let own = waiting.iter().filter(fits).find(|t| (t.staff, t.voice) == (note.staff, note.voice));
-            from = own.or_else(|| waiting.iter().find(fits)).map(|t| t.note);
+            let same_voice = waiting.iter().filter(fits).find(|t| (t.staff, t.voice) == (note.staff, note.voice));
+            from = same_voice.or_else(|| waiting.iter().find(fits)).map(|t| t.note);
         }
         let idx = from.unwrap_or(joined.len());
         if let Some(first) = from {
@@ -181,11 +202,15 @@ fn join_ties<'a>(starts: &[i64], raw: &'a RawPart) -> Vec<Joined<'a>> {
             }
         } else {
             joined.push(Joined {
-                onset,
+                onset: starts[note.bar].saturating_add(note.at),
                 duration: note.duration,
                 raw: note,
                 hand: hand(raw.n_staves, note),
-                ornament: if note.is_grace { Ornament::Grace } else { note.marks.ornament },
+                ornament: match note.marks.ornament {
+                    _ if note.is_grace => Ornament::Grace,
+                    _ if note.is_cue => Ornament::Cue,
+                    ornament => ornament,
+                },
                 n_heads: note.is_printed as u16,
                 is_held_over: note.tie.stops && note.at == 0 && !note.is_grace,
             });
@@ -198,14 +223,14 @@ fn join_ties<'a>(starts: &[i64], raw: &'a RawPart) -> Vec<Joined<'a>> {
 }
 
 /// Ties each glissando's first note to its last.
-fn join_glissandi(joined: &mut [Joined], labels: &[&str], warnings: &mut Warnings) {
+fn join_glissandi(joined: &mut [Joined], bars: &[Bar], warnings: &mut Warnings) {
     let mut started: HashMap<(bool, u8), usize> = HashMap::new();
     let mut ends: Vec<(usize, MidiKey)> = Vec::new();
     for (idx, note) in joined.iter_mut().enumerate() {
         let marks = &note.raw.marks;
         if let Some(first) = marks.glissando_stop.and_then(|id| started.remove(&id)) {
             ends.push((first, note.raw.key));
-            if note.ornament != Ornament::Grace {
+            if !matches!(note.ornament, Ornament::Grace | Ornament::Cue) {
                 note.ornament = Ornament::GlissandoEnd;
             }
         }
@@ -214,14 +239,14 @@ fn join_glissandi(joined: &mut [Joined], labels: &[&str], warnings: &mut Warning
         }
     }
     for (idx, key) in ends {
-        if joined[idx].ornament != Ornament::Grace {
+        if !matches!(joined[idx].ornament, Ornament::Grace | Ornament::Cue) {
             joined[idx].ornament = Ornament::GlissandoTo(key);
         }
     }
     let mut open: Vec<usize> = started.into_values().collect();
     open.sort_unstable();
     for idx in open {
-        warnings.add(labels[joined[idx].raw.bar], None, "glissando", "has no end; its first note is kept plain");
+        warnings.add(&bars[joined[idx].raw.bar].label.0, None, "glissando", "has no end; its first note is kept plain");
     }
 }
 

@@ -11,6 +11,8 @@ use super::warnings::Warnings;
 #[derive(Default)]
 pub(super) struct NoteElement<'a> {
     pub pitch: Option<SpelledPitch>,
+    /// The pitch has no `<alter>`; the printed accidental gave it.
+    pub is_alter_guessed: bool,
     pub is_unpitched: bool,
     pub is_rest: bool,
     pub is_whole_bar_rest: bool,
@@ -51,10 +53,12 @@ pub(super) struct Marks {
 pub(super) fn read<'a>(node: Node<'a, '_>, bar: &str, warnings: &mut Warnings) -> NoteElement<'a> {
     let mut note = NoteElement { staff: 1, voice: 1, ..NoteElement::default() };
     let (mut has_tie, mut tied, mut dots, mut value) = (false, Tie::default(), 0, 0);
+    let (mut has_alter, mut accidental) = (false, 0);
     for child in node.children() {
         match child.tag_name().name() {
+            "accidental" => accidental = child.text().map_or(0, |t| accidental_alter(t.trim())),
             "pitch" => {
-                note.pitch = pitch(child);
+                (note.pitch, has_alter) = pitch(child);
                 if note.pitch.is_none() {
                     warnings.add(bar, Some(child), "pitch", "a pitch needs a step A to G and an octave 0 to 9; the note is skipped");
                 }
@@ -77,32 +81,49 @@ pub(super) fn read<'a>(node: Node<'a, '_>, bar: &str, warnings: &mut Warnings) -
                 set_tie(&mut note.tie, child);
             }
             "notations" => notations(child, &mut note.marks, &mut tied, bar, warnings),
-            "" | "accidental" | "beam" | "footnote" | "instrument" | "level" | "listen" | "lyric" | "notehead" | "notehead-text"
-            | "play" | "stem" | "time-modification" => {}
+            "" | "beam" | "footnote" | "instrument" | "level" | "listen" | "lyric" | "notehead" | "notehead-text" | "play" | "stem"
+            | "time-modification" => {}
             other => warnings.add(bar, Some(child), other, "unknown inside <note>; skipped"),
         }
     }
     if !has_tie {
         note.tie = tied;
     }
+    if let (Some(pitch), false, true) = (&mut note.pitch, has_alter, accidental != 0) {
+        pitch.alter = accidental;
+        note.is_alter_guessed = true;
+    }
     // Each dot adds half of what the one before added (common practice).
     note.value_64ths = if dots < 6 { 2 * value - (value >> dots) } else { value };
     note
 }
 
-fn pitch(node: Node) -> Option<SpelledPitch> {
-    let (mut letter, mut alter, mut octave) = (None, 0i8, None);
+/// Reads a `<pitch>`, and whether it has an `<alter>`.
+fn pitch(node: Node) -> (Option<SpelledPitch>, bool) {
+    let (mut letter, mut alter, mut octave) = (None, None, None);
     for child in node.children() {
         let text = child.text().unwrap_or_default().trim();
         match child.tag_name().name() {
             "step" => letter = text.chars().next().filter(|c| c.is_ascii_uppercase()).and_then(Letter::from_char),
             // Quarter tones are rounded to the semitone towards the natural: no key is between two keys.
-            "alter" => alter = text.parse::<f32>().ok().filter(|a| a.abs() <= 12.0).map_or(0, |a| a.trunc() as i8),
+            "alter" => alter = text.parse::<f32>().ok().filter(|a| a.abs() <= 12.0).map(|a| a.trunc() as i8),
             "octave" => octave = text.parse::<i8>().ok().filter(|o| (-2..=12).contains(o)),
             _ => {}
         }
     }
-    Some(SpelledPitch::new(letter?, alter, octave?))
+    let pitch = letter.zip(octave).map(|(letter, octave)| SpelledPitch::new(letter, alter.unwrap_or(0), octave));
+    (pitch, alter.is_some())
+}
+
+/// Returns the semitones of a printed accidental; 0 for a natural and for signs of other kinds.
+fn accidental_alter(name: &str) -> i8 {
+    match name {
+        "sharp" | "natural-sharp" => 1,
+        "flat" | "natural-flat" => -1,
+        "double-sharp" | "sharp-sharp" => 2,
+        "flat-flat" => -2,
+        _ => 0,
+    }
 }
 
 fn notations(node: Node, marks: &mut Marks, tied: &mut Tie, bar: &str, warnings: &mut Warnings) {

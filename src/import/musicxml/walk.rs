@@ -29,6 +29,7 @@ pub(super) struct RawNote {
     pub voice: u8,
     pub clef: Clef,
     pub is_grace: bool,
+    pub is_cue: bool,
     /// Printed as a head; false for the notes that a bar-repeat sign stands for.
     pub is_printed: bool,
     pub tie: Tie,
@@ -52,6 +53,7 @@ pub(super) struct RawPart {
     pub id: String,
     pub n_staves: u8,
     pub notes: Vec<RawNote>,
+    pub n_unpitched: u32,
     /// Ticks that each bar of this part holds; 0 where nothing counts time.
     pub lengths: Vec<i64>,
     /// Bar, ticks into it, setting.
@@ -182,13 +184,16 @@ impl<'w> Walk<'w> {
         }
         let Some(pitch) = read.pitch else {
             if read.is_unpitched {
-                self.warn(node, "unpitched", "a note without a pitch; skipped");
+                self.out.n_unpitched += !read.is_grace as u32;
+                self.warn(node, "unpitched", "a note without a pitch; counted, but not followed");
             }
             return;
         };
         if read.is_cue {
-            self.warn(node, "cue", "a cue note, another player's; skipped");
-            return;
+            self.warn(node, "cue", "a cue-sized note; kept, but nobody is expected to play it");
+        }
+        if read.is_alter_guessed {
+            self.warn(node, "accidental", "stands without an <alter>; the pitch is taken as printed");
         }
         let staff = staff_idx(read.staff);
         let sounding = pitch.midi() + self.shifts[staff] as i32 + read.marks.harmonic_shift as i32;
@@ -206,6 +211,7 @@ impl<'w> Walk<'w> {
             voice: read.voice,
             clef: self.clefs[staff],
             is_grace: read.is_grace,
+            is_cue: read.is_cue,
             is_printed: true,
             tie: read.tie,
             marks: read.marks,
