@@ -4,6 +4,7 @@
 //! playing order; what follows the player looks at that. Knows no file format and no player.
 
 mod choose;
+mod order;
 mod place;
 mod unfold;
 
@@ -121,6 +122,8 @@ pub struct BarSigns {
     pub repeat_start: bool,
     /// Repeat sign at the end of the bar: how many times the passage is played in all (2 when not printed).
     pub repeat_end: Option<u8>,
+    /// The repeat is taken again after a D.C. or D.S., against common practice, because the file says so.
+    pub repeat_after_jump: bool,
     /// Numbers of the ending bracket over this bar (`[1]`, `[1, 2]`); empty outside brackets.
     pub endings: Vec<u8>,
     pub segno: bool,

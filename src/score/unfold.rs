@@ -55,32 +55,42 @@ impl Unfolded {
 
 /// Lays out a run of printed bars in playing order, as if it were a score of its own: a repeat
 /// that begins before the run goes back to the run's first bar, jumps to places outside it are not taken.
+///
+/// See [`order`](super::order) for the rules. A note tied over a jump (into a second ending) is held,
+/// not struck again, when the bar before it in playing order ends with a tied note of the same key.
+/// Cost: linear in the bars and notes played.
 pub fn unfold(score: &Score, part: &Part, bars: &BarRange) -> Unfolded {
-    let order: Vec<BarIdx> = bars.iter().collect();
-    lay_out(score, part, &order)
+    lay_out(score, part, &super::order::playing_order(score, bars))
 }
 
 fn lay_out(score: &Score, part: &Part, order: &[BarIdx]) -> Unfolded {
     let mut passes = vec![0u16; score.bars.len()];
     let mut at = ScoreTime::ZERO;
     let mut out = Unfolded::default();
+    // Where the notes of the bar before begin in `out.notes`.
+    let mut before = 0;
     for (played_bar, &bar) in order.iter().enumerate() {
         let printed = score.bar(bar);
         out.bars.push(PlayedBar { bar, pass: passes[bar.0], start: at, length: printed.length });
         passes[bar.0] = passes[bar.0].saturating_add(1);
+        let this = out.notes.len();
         let first = part.notes.partition_point(|n| n.onset < printed.start);
         for (idx, note) in part.notes.iter().enumerate().skip(first).take_while(|(_, n)| n.bar <= bar) {
-            if note.bar == bar {
-                out.notes.push(PlayedNote {
-                    onset: at + (note.onset - printed.start),
-                    duration: note.duration,
-                    key: note.key,
-                    hand: note.hand,
-                    note: NoteIdx(idx),
-                    played_bar,
-                });
+            if note.bar != bar {
+                continue;
             }
+            let onset = at + (note.onset - printed.start);
+            if part.held_over.binary_search(&NoteIdx(idx)).is_ok() {
+                let reaches = |n: &&mut PlayedNote| n.key == note.key && n.onset + n.duration >= onset && !n.duration.is_zero();
+                if let Some(held) = out.notes[before..this].iter_mut().find(reaches) {
+                    held.duration = onset + note.duration - held.onset;
+                    continue;
+                }
+            }
+            let (duration, key, hand) = (note.duration, note.key, note.hand);
+            out.notes.push(PlayedNote { onset, duration, key, hand, note: NoteIdx(idx), played_bar });
         }
+        before = this;
         at += printed.length;
     }
     out.notes.sort_by(|a, b| (a.onset, a.key, a.hand).cmp(&(b.onset, b.key, b.hand)));

@@ -25,7 +25,7 @@ pub(super) struct PageBar {
     pub signs: BarSigns,
     /// A `<coda>` sign that may mean "to coda" or the coda itself: decided once all are known.
     pub bare_coda: bool,
-    /// An ending bracket starts here, with its numbers.
+    /// An ending bracket starts here, with its numbers; empty when they cannot be read.
     pub ending_start: Option<Vec<u8>>,
     /// An ending bracket is closed at the end of this bar.
     pub ending_stop: bool,
@@ -66,11 +66,16 @@ impl Page {
 
     fn settle_endings(&mut self) {
         let mut bar = 0;
+        // Where the bracket before ended, and its highest number.
+        let mut before = (0, 0u8);
         while bar < self.bars.len() {
-            let Some(numbers) = self.bars[bar].ending_start.clone() else {
+            let Some(mut numbers) = self.bars[bar].ending_start.clone() else {
                 bar += 1;
                 continue;
             };
+            if numbers.is_empty() {
+                numbers.push(if before.0 == bar { before.1.saturating_add(1) } else { 1 });
+            }
             // A bracket without an end reaches to its repeat sign or the next bracket, else it is one bar long.
             let next = (bar + 1..self.bars.len()).find(|&i| self.bars[i].ending_start.is_some()).unwrap_or(self.bars.len());
             let stop = (bar..next).find(|&i| self.bars[i].ending_stop);
@@ -79,6 +84,7 @@ impl Page {
             for covered in &mut self.bars[bar..end] {
                 covered.signs.endings.clone_from(&numbers);
             }
+            before = (end, numbers.last().copied().unwrap_or(1));
             bar = end;
         }
     }

@@ -153,6 +153,7 @@ impl Walk<'_> {
                         let times = child.attribute("times").and_then(|t| t.trim().parse::<u8>().ok()).filter(|&t| t >= 1).unwrap_or(2);
                         let ended = if is_left { bar_before } else { Some(self.bar) };
                         if let Some(bar) = ended {
+                            self.page.signs(bar).repeat_after_jump |= child.attribute("after-jump") == Some("yes");
                             let sign = &mut self.page.signs(bar).repeat_end;
                             *sign = Some(sign.map_or(times, |t| t.max(times)));
                         }
@@ -177,7 +178,7 @@ impl Walk<'_> {
                     numbers = ending_numbers(node.text().unwrap_or_default());
                 }
                 if numbers.is_empty() {
-                    return self.warn(node, "ending", "expected numbers such as 1 or 1, 2; the bracket is skipped");
+                    self.warn(node, "ending", "expected numbers such as 1 or 1, 2; counted on from the bracket before");
                 }
                 self.page.bars[self.bar].ending_start.get_or_insert(numbers);
             }
