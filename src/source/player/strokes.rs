@@ -191,7 +191,7 @@ impl Surroundings<'_> {
             out.push(Stroke { offset: first.offset + k as f64 * gap, length: 0.9 * gap, key, loudness, meant: Meant::Free(n) });
         };
         match note.ornament {
-            Ornament::None | Ornament::Grace | Ornament::Harmonic | Ornament::GlissandoEnd => {}
+            Ornament::None | Ornament::Grace | Ornament::Cue | Ornament::Harmonic | Ornament::GlissandoEnd => {}
             Ornament::Shake => {
                 let upper = Strings::around(self.part, played.note).step(note.pitch, played.key, 1);
                 // Past two semitones a neighbour is no longer part of a shake.
