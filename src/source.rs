@@ -5,8 +5,13 @@
 
 pub mod player;
 pub mod replay;
+pub mod stream;
+
+mod outbox;
 
 use crossbeam_channel::Sender;
+
+use outbox::Outbox;
 
 use crate::clock::SessionClock;
 use crate::midi::MidiEvent;
