@@ -3,17 +3,21 @@
 //! Every source stamps events at the moment they happen and sends the same [`Signal`]; what is
 //! practised, and why, it does not know.
 
+mod outbox;
 pub mod player;
+pub mod port;
 pub mod replay;
+mod spec;
 pub mod stream;
 
-mod outbox;
-
 use crossbeam_channel::Sender;
+
+pub use spec::{Spec, open};
 
 use outbox::Outbox;
 
 use crate::clock::SessionClock;
+use crate::import;
 use crate::midi::MidiEvent;
 use crate::time::Stamped;
 
@@ -71,6 +75,9 @@ impl Drop for Running {
 /// Why a source could not be opened.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
+    /// A take that cannot be read.
+    #[error(transparent)]
+    Take(#[from] import::Error),
     #[error("{doing} {name}: {what}; {remedy}")]
     Open { doing: &'static str, name: String, what: String, remedy: String },
 }

@@ -1,10 +1,63 @@
-//! `catchword ports`.
+//! `catchword ports`: which MIDI inputs this machine has.
+
+use std::io::{self, Write};
 
 use clap::Args;
+use serde::Serialize;
+
+use crate::source::port;
 
 #[derive(Args, Debug)]
-pub struct PortsArgs {}
+pub struct PortsArgs {
+    /// Print one JSON object instead of lines to read
+    #[arg(long)]
+    json: bool,
+}
 
-pub fn run(_args: PortsArgs) -> anyhow::Result<()> {
-    anyhow::bail!("ports is not built yet")
+/// What `--json` prints. `missing` says why there is no list; the ports are empty then.
+#[derive(Serialize)]
+struct Listing {
+    ports: Vec<String>,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    missing: Option<String>,
+}
+
+/// Prints the list, or why there is none: a machine without MIDI is no failure, other inputs still work.
+pub fn run(args: PortsArgs) -> anyhow::Result<()> {
+    let listing = match port::names() {
+        Ok(ports) => Listing { ports, missing: None },
+        Err(error) => Listing { ports: Vec::new(), missing: Some(error.to_string()) },
+    };
+    let text = if args.json { serde_json::to_string(&listing)? + "\n" } else { lines(&listing) };
+    match io::stdout().write_all(text.as_bytes()) {
+        // Whoever read the list has seen enough.
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
+        other => Ok(other?),
+    }
+}
+
+fn lines(listing: &Listing) -> String {
+    match (&listing.missing, &listing.ports[..]) {
+        (Some(missing), _) => format!("No MIDI ports: {missing}.\n"),
+        (None, []) => "No MIDI ports: no instrument is connected. Plug it in, switch it on and look again.\n".to_owned(),
+        (None, ports) => {
+            let names: String = ports.iter().map(|p| format!("  {p}\n")).collect();
+            format!("MIDI ports:\n{names}Choose one by any part of its name: --input port:NAME\n")
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn list_says_how_to_choose_or_why_it_is_empty() {
+        let of = |ports: &[&str], missing: Option<&str>| {
+            lines(&Listing { ports: ports.iter().map(|p| (*p).to_owned()).collect(), missing: missing.map(str::to_owned) })
+        };
+        assert_eq!(of(&["Lyra 20:0"], None), "MIDI ports:\n  Lyra 20:0\nChoose one by any part of its name: --input port:NAME\n");
+        assert!(of(&[], None).contains("no instrument is connected"));
+        assert_eq!(of(&[], Some("looking for it: gone")), "No MIDI ports: looking for it: gone.\n");
+    }
 }

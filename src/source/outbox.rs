@@ -69,13 +69,19 @@ impl Outbox {
 
     /// Sends, waiting for room as long as the source runs; what was dropped before is told first. Returns whether anybody listens.
     pub fn insist(&mut self, signal: Signal) -> bool {
+        let stopping = self.stopping();
+        self.insist_until(signal, || stopping.is_stopped())
+    }
+
+    /// As [`Outbox::insist`], for a source that is told to stop in its own way.
+    pub fn insist_until(&mut self, signal: Signal, is_stopped: impl Fn() -> bool) -> bool {
         let dropped = std::mem::take(&mut self.n_dropped);
         let told = (dropped > 0).then_some(Signal::Dropped { n_events: dropped });
         for mut signal in told.into_iter().chain([signal]) {
             loop {
                 match self.out.send_timeout(signal, PATIENCE) {
                     Ok(()) => break,
-                    Err(SendTimeoutError::Timeout(back)) if !self.stopping.is_stopped() => signal = back,
+                    Err(SendTimeoutError::Timeout(back)) if !is_stopped() => signal = back,
                     Err(_) => return false,
                 }
             }
