@@ -81,7 +81,7 @@ pub fn nearest<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> Opti
 }
 
 /// Returns the hint for a word that is not among the known ones: the nearest, or else all of them.
-pub fn did_you_mean<'k>(word: &str, known: &[&'k str]) -> String {
+pub fn did_you_mean(word: &str, known: &[&str]) -> String {
     match nearest(word, known.iter().copied()) {
         Some(near) => format!("did you mean {near:?}?"),
         None => format!("known here: {}", known.join(", ")),

@@ -1,0 +1,521 @@
+//! The journal on disk: one SQLite file, `journal.db`, in the data directory.
+//!
+//! [`Store::append`] returns once the rows are on the disk (write-ahead log, `synchronous = FULL`),
+//! so that whatever happens to the program, nothing it acknowledged is lost. Dates and ids are
+//! added here; what the entries mean is not known here. All SQL of the program stands in this file
+//! and in `migrations/`, whose numbered files are never changed once released.
+
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use chrono::{FixedOffset, TimeZone, Utc};
+use rusqlite::types::Type;
+use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use rusqlite_migration::{M, Migrations, SchemaVersion};
+use uuid::Uuid;
+
+use super::entry::{Entry, Mode, Rep, Verdict};
+use super::stats::DatedRep;
+use crate::import;
+use crate::import::smf::{read_take, write_take};
+use crate::midi::Take;
+use crate::time::{Micros, Stamped, Timestamp};
+
+/// Name of the journal within the data directory.
+pub const FILE_NAME: &str = "journal.db";
+
+const MIGRATIONS: &[M<'_>] = &[M::up(include_str!("migrations/001-sessions-and-reps.sql"))];
+/// What `PRAGMA application_id` says of a journal: "CWjl".
+const APPLICATION_ID: i32 = 0x4357_6a6c;
+/// How long a write waits for another program that is writing.
+const BUSY: Duration = Duration::from_secs(10);
+
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub struct SessionId(pub Uuid);
+
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub struct RepId(pub Uuid);
+
+/// What is known of a session when it begins.
+#[derive(Clone, PartialEq, Debug)]
+pub struct NewSession {
+    pub started: Timestamp,
+    /// What the piece is filed under; its reps are found by this.
+    pub piece_key: String,
+    pub piece_title: String,
+    pub program_version: String,
+    pub seed: u64,
+}
+
+/// A session as the journal gives it back.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Session {
+    pub id: SessionId,
+    pub opened: NewSession,
+    /// None while it is open, and for good when the program was cut short.
+    pub ended: Option<Timestamp>,
+    pub n_reps: u32,
+}
+
+/// Something noted during a rep, as the journal gives it back (see [`super::entry::Happening`]).
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct StoredHappening {
+    pub at: Micros,
+    pub kind: String,
+    pub place: String,
+    pub hand: Option<String>,
+}
+
+/// Why the journal could not be opened, written or read.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    #[error("cannot make the data directory {dir} for the journal; give another with --data", dir = dir.display())]
+    Directory { dir: PathBuf, source: std::io::Error },
+    #[error("cannot open the journal {file}; is the directory writable? another one can be given with --data", file = file.display())]
+    Open { file: PathBuf, source: rusqlite::Error },
+    #[error(
+        "{file} is not a journal of this program; nothing was changed in it: move it away, or give another directory with --data",
+        file = file.display()
+    )]
+    Foreign { file: PathBuf },
+    #[error(
+        "the journal {file} was written by a newer version of this program (its schema is {found}, this one knows up to {known}); \
+         nothing was changed in it: use the newer program, or give another directory with --data",
+        file = file.display()
+    )]
+    Newer { file: PathBuf, found: usize, known: usize },
+    #[error("cannot bring the journal {file} up to date", file = file.display())]
+    Migrate { file: PathBuf, source: Box<rusqlite_migration::Error> },
+    #[error("cannot {doing} in the journal {file}; it stays as it was", file = file.display())]
+    Sql { file: PathBuf, doing: &'static str, source: rusqlite::Error },
+    #[error("cannot overrule rep {number} in the journal {file}: the session has no such rep", file = file.display())]
+    NoSuchRep { file: PathBuf, number: u32 },
+    #[error("the journal {file} is damaged: {what}; keep a copy and start a new one with --data", file = file.display())]
+    Damaged { file: PathBuf, what: String },
+    #[error("the take kept for rep {rep} in the journal cannot be read")]
+    Take { rep: Uuid, source: import::Error },
+}
+
+/// An open journal. Two programs may have the same one open.
+#[derive(Debug)]
+pub struct Store {
+    connection: Connection,
+    file: PathBuf,
+}
+
+impl Store {
+    /// Opens the journal in `dir`, making directory and file when they are not there, and brings an older one up to date.
+    ///
+    /// # Errors
+    /// When the directory or the file cannot be made or opened, or the file is not a journal, or one of
+    /// a newer program; a file that is refused is left as it was.
+    pub fn open(dir: &Path) -> Result<Store, Error> {
+        std::fs::create_dir_all(dir).map_err(|source| Error::Directory { dir: dir.to_owned(), source })?;
+        let file = dir.join(FILE_NAME);
+        let opening = |source| Error::Open { file: file.clone(), source };
+        if std::fs::metadata(&file).is_ok_and(|m| m.len() > 0) {
+            // A first look that cannot write: what is refused must stay as it was.
+            let connection = Connection::open_with_flags(&file, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(opening)?;
+            Store { connection, file: file.clone() }.refuse_what_is_not_ours()?;
+        }
+        let connection = Connection::open(&file).map_err(opening)?;
+        Store::set_up(connection, file)
+    }
+
+    /// Opens a journal that lasts as long as the value, for a session that is not to be kept and for tests.
+    ///
+    /// # Errors
+    /// When SQLite has no memory for it.
+    pub fn open_in_memory() -> Result<Store, Error> {
+        let file = PathBuf::from("(in memory)");
+        let connection = Connection::open_in_memory().map_err(|source| Error::Open { file: file.clone(), source })?;
+        Store::set_up(connection, file)
+    }
+
+    fn set_up(connection: Connection, file: PathBuf) -> Result<Store, Error> {
+        let mut store = Store { connection, file };
+        store.connection.busy_timeout(BUSY).map_err(|e| store.opening(e))?;
+        store.use_write_ahead_log()?;
+        let settings = "PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;";
+        store.connection.execute_batch(settings).map_err(|e| store.opening(e))?;
+        store.migrate()?;
+        Ok(store)
+    }
+
+    fn opening(&self, source: rusqlite::Error) -> Error {
+        match source.sqlite_error_code() {
+            Some(rusqlite::ErrorCode::NotADatabase) => Error::Foreign { file: self.file.clone() },
+            Some(rusqlite::ErrorCode::DatabaseCorrupt) => Error::Damaged { file: self.file.clone(), what: source.to_string() },
+            _ => Error::Open { file: self.file.clone(), source },
+        }
+    }
+
+    fn failed(&self, doing: &'static str) -> impl Fn(rusqlite::Error) -> Error + use<> {
+        let file = self.file.clone();
+        move |source| Error::Sql { file: file.clone(), doing, source }
+    }
+
+    /// Reads the version and the owner of the file.
+    fn refuse_what_is_not_ours(&self) -> Result<(), Error> {
+        self.connection.busy_timeout(BUSY).map_err(|e| self.opening(e))?;
+        let number = |pragma: &str| self.connection.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get::<_, i64>(0));
+        let version = number("user_version").map_err(|e| self.opening(e))?;
+        let owner = number("application_id").map_err(|e| self.opening(e))?;
+        let count = "SELECT count(*) FROM sqlite_schema";
+        let n_objects: i64 = self.connection.query_row(count, [], |row| row.get(0)).map_err(|e| self.opening(e))?;
+        let is_new = version == 0 && owner == 0 && n_objects == 0;
+        if !is_new && owner != i64::from(APPLICATION_ID) {
+            return Err(Error::Foreign { file: self.file.clone() });
+        }
+        match usize::try_from(version) {
+            Ok(found) if found > MIGRATIONS.len() => Err(Error::Newer { file: self.file.clone(), found, known: MIGRATIONS.len() }),
+            Ok(_) => Ok(()),
+            Err(_) => Err(Error::Foreign { file: self.file.clone() }),
+        }
+    }
+
+    /// Switches to write-ahead logging. SQLite may say "busy" here without waiting when another
+    /// program opens the same new file, so this asks again.
+    fn use_write_ahead_log(&self) -> Result<(), Error> {
+        self.with_patience(|| {
+            let mode = self.connection.query_row("PRAGMA journal_mode = WAL", [], |row| row.get::<_, String>(0));
+            // A journal in memory has no log; file systems without shared memory keep a rollback
+            // journal, which is as durable.
+            mode.map(drop).map_err(|e| self.opening(e))
+        })
+    }
+
+    fn migrate(&mut self) -> Result<(), Error> {
+        let migrations = Migrations::from_slice(MIGRATIONS);
+        let mut tries_left = 50;
+        loop {
+            match migrations.to_latest(&mut self.connection) {
+                Ok(()) => return Ok(()),
+                // Another program may have migrated the file between our look and our step.
+                Err(source) => {
+                    let done =
+                        matches!(migrations.current_version(&self.connection), Ok(SchemaVersion::Inside(n)) if n.get() == MIGRATIONS.len());
+                    if done {
+                        return Ok(());
+                    }
+                    if tries_left == 0 {
+                        return Err(Error::Migrate { file: self.file.clone(), source: Box::new(source) });
+                    }
+                    tries_left -= 1;
+                    std::thread::sleep(Duration::from_millis(20));
+                }
+            }
+        }
+    }
+
+    fn with_patience<T>(&self, mut step: impl FnMut() -> Result<T, Error>) -> Result<T, Error> {
+        for _ in 0..100 {
+            match step() {
+                Err(Error::Open { source, .. }) if source.sqlite_error_code() == Some(rusqlite::ErrorCode::DatabaseBusy) => {
+                    std::thread::sleep(Duration::from_millis(20));
+                }
+                done => return done,
+            }
+        }
+        step()
+    }
+
+    /// Begins a session.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn begin_session(&mut self, session: &NewSession) -> Result<SessionId, Error> {
+        let id = Uuid::now_v7();
+        let sql = "INSERT INTO session (id, started_utc_us, offset_s, piece_key, piece_title, program_version, seed) VALUES (?, ?, ?, ?, ?, ?, ?)";
+        let values = params![
+            id.to_string(),
+            session.started.timestamp_micros(),
+            session.started.offset().local_minus_utc(),
+            session.piece_key,
+            session.piece_title,
+            session.program_version,
+            session.seed.cast_signed(),
+        ];
+        self.connection.execute(sql, values).map_err(self.failed("begin a session"))?;
+        Ok(SessionId(id))
+    }
+
+    /// Writes one entry; when this returns, it is on the disk.
+    ///
+    /// # Errors
+    /// When it cannot be written, or overrules a rep that the session does not have; nothing of it is kept then.
+    pub fn append(&mut self, session: SessionId, entry: &Entry) -> Result<(), Error> {
+        let failed = self.failed("write an entry");
+        let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(&failed)?;
+        let written = match entry {
+            Entry::Rep(rep) => insert_rep(&transaction, session, rep),
+            Entry::Overruled { rep, verdict, at } => {
+                let find = "SELECT id FROM rep WHERE session_id = ? AND number = ?";
+                let values = params![session.0.to_string(), rep.0];
+                let id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
+                let id = id.ok_or_else(|| Error::NoSuchRep { file: self.file.clone(), number: rep.0 })?;
+                insert_overrule(&transaction, &id, *verdict, *at)
+            }
+        };
+        written.and_then(|()| transaction.commit()).map_err(failed)
+    }
+
+    /// Notes that a session was closed in good order.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn end_session(&mut self, session: SessionId, ended: Timestamp) -> Result<(), Error> {
+        let sql = "UPDATE session SET ended_utc_us = ? WHERE id = ?";
+        let values = params![ended.timestamp_micros(), session.0.to_string()];
+        self.connection.execute(sql, values).map(drop).map_err(self.failed("end a session"))
+    }
+
+    /// Returns all sessions, oldest first.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn sessions(&self) -> Result<Vec<Session>, Error> {
+        let sql = "SELECT id, started_utc_us, offset_s, ended_utc_us, piece_key, piece_title, program_version, seed,
+                          (SELECT count(*) FROM rep WHERE rep.session_id = session.id)
+                   FROM session ORDER BY started_utc_us, id";
+        let read = |row: &Row<'_>| {
+            let offset_s = row.get(2)?;
+            let ended = row.get::<_, Option<i64>>(3)?.map(|us| timestamp(us, offset_s)).transpose()?;
+            let opened = NewSession {
+                started: timestamp(row.get(1)?, offset_s)?,
+                piece_key: row.get(4)?,
+                piece_title: row.get(5)?,
+                program_version: row.get(6)?,
+                seed: row.get::<_, i64>(7)?.cast_unsigned(),
+            };
+            Ok(Session { id: SessionId(uuid(row, 0)?), opened, ended, n_reps: row.get(8)? })
+        };
+        self.rows(sql, [], read, "read the sessions")
+    }
+
+    /// Returns all reps of a piece, oldest first, each with the verdict that holds now.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn reps(&self, piece_key: &str) -> Result<Vec<(RepId, DatedRep)>, Error> {
+        let sql = "SELECT rep.id, started_utc_us + rep.started_us, offset_s, mode, span, first_bar, last_bar,
+                          ended_us - started_us, verdict, reason_place, reason_kind, n_notes_due, n_notes_right, tempo,
+                          (SELECT verdict FROM overrule WHERE rep_id = rep.id ORDER BY at_us DESC, id DESC LIMIT 1)
+                   FROM rep JOIN session ON session.id = rep.session_id
+                   WHERE piece_key = ? ORDER BY 2, number";
+        let read = |row: &Row<'_>| {
+            let judged = known(row, 8, verdict_from)?;
+            let overruled = row.get::<_, Option<String>>(14)?.map(|_| known(row, 14, verdict_from)).transpose()?;
+            let failed = row.get::<_, Option<String>>(9)?.zip(row.get::<_, Option<String>>(10)?);
+            let rep = DatedRep {
+                at: timestamp(row.get(1)?, row.get(2)?)?,
+                mode: known(row, 3, mode_from)?,
+                span: row.get(4)?,
+                bars: (row.get(5)?, row.get(6)?),
+                length: Micros(row.get(7)?),
+                judged,
+                verdict: overruled.unwrap_or(judged),
+                failed,
+                n_notes_due: row.get(11)?,
+                n_notes_right: row.get(12)?,
+                tempo: row.get(13)?,
+            };
+            Ok((RepId(uuid(row, 0)?), rep))
+        };
+        self.rows(sql, [piece_key], read, "read the reps")
+    }
+
+    /// Returns what was noted during a rep, in its order.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn happenings(&self, rep: RepId) -> Result<Vec<StoredHappening>, Error> {
+        let sql = "SELECT at_us, kind, place, hand FROM happening WHERE rep_id = ? ORDER BY nth";
+        let read =
+            |row: &Row<'_>| Ok(StoredHappening { at: Micros(row.get(0)?), kind: row.get(1)?, place: row.get(2)?, hand: row.get(3)? });
+        self.rows(sql, [rep.0.to_string()], read, "read a rep")
+    }
+
+    /// Returns the take of a rep as a Standard MIDI File that begins with its first event, or `None` when none was kept.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn take_smf(&self, rep: RepId) -> Result<Option<Vec<u8>>, Error> {
+        Ok(self.stored_take(rep)?.map(|(_, smf)| smf))
+    }
+
+    /// Returns the take of a rep with its stamps in session time, as it was appended, or `None` when none was kept.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn take(&self, rep: RepId) -> Result<Option<Take>, Error> {
+        let Some((first, smf)) = self.stored_take(rep)? else { return Ok(None) };
+        let take = read_take(&smf, "take.mid").map_err(|source| Error::Take { rep: rep.0, source })?;
+        Ok(Some(shifted(&take, first)))
+    }
+
+    fn stored_take(&self, rep: RepId) -> Result<Option<(Micros, Vec<u8>)>, Error> {
+        let sql = "SELECT first_us, smf FROM take WHERE rep_id = ?";
+        let read = |row: &Row<'_>| Ok((Micros(row.get(0)?), row.get(1)?));
+        self.connection.query_row(sql, [rep.0.to_string()], read).optional().map_err(self.failed("read a take"))
+    }
+
+    /// Reads the whole journal and checks it: SQLite's own structures, the links between rows, every word, date and take.
+    ///
+    /// # Errors
+    /// At the first thing that is not whole.
+    pub fn check(&self) -> Result<(), Error> {
+        let damaged = |what: String| Error::Damaged { file: self.file.clone(), what };
+        let failed = self.failed("check");
+        let report: String = self.connection.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0)).map_err(&failed)?;
+        if report != "ok" {
+            return Err(damaged(report));
+        }
+        let broken = self.connection.query_row("PRAGMA foreign_key_check", [], |row| row.get::<_, String>(0)).optional();
+        if let Some(table) = broken.map_err(failed)? {
+            return Err(damaged(format!("a row of the table {table} belongs to nothing")));
+        }
+        for session in self.sessions()? {
+            for (rep, _) in self.reps(&session.opened.piece_key)? {
+                self.happenings(rep)?;
+                self.take(rep)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn rows<T>(
+        &self,
+        sql: &str,
+        values: impl rusqlite::Params,
+        read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
+        doing: &'static str,
+    ) -> Result<Vec<T>, Error> {
+        let mut statement = self.connection.prepare_cached(sql).map_err(self.failed(doing))?;
+        let rows = statement.query_map(values, read).and_then(Iterator::collect);
+        rows.map_err(self.failed(doing))
+    }
+}
+
+fn insert_rep(transaction: &Transaction<'_>, session: SessionId, rep: &Rep) -> rusqlite::Result<()> {
+    let id = Uuid::now_v7().to_string();
+    let reason = rep.reason.as_ref();
+    transaction
+        .prepare_cached(
+            "INSERT INTO rep (id, session_id, number, mode, span, first_bar, last_bar, started_us, ended_us, verdict,
+                              reason_place, reason_kind, reason_words, n_notes_due, n_notes_right, tempo)
+             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        )?
+        .execute(params![
+            id,
+            session.0.to_string(),
+            rep.number.0,
+            mode_word(rep.mode),
+            rep.span,
+            rep.bars.0,
+            rep.bars.1,
+            rep.started.0,
+            rep.ended.0,
+            verdict_word(rep.verdict),
+            reason.map(|r| r.place.as_str()),
+            reason.map(|r| r.kind),
+            reason.map(|r| r.words.as_str()),
+            rep.n_notes_due,
+            rep.n_notes_right,
+            rep.tempo.filter(|t| t.is_finite()),
+        ])?;
+    let mut happening =
+        transaction.prepare_cached("INSERT INTO happening (rep_id, nth, at_us, kind, place, hand) VALUES (?, ?, ?, ?, ?, ?)")?;
+    for (nth, h) in rep.happenings.iter().enumerate() {
+        happening.execute(params![id, i64::try_from(nth).unwrap_or(i64::MAX), h.at.0, h.kind, h.place, h.hand])?;
+    }
+    if let Some(first) = rep.take.events().first() {
+        let from_start = shifted(&rep.take, Micros::ZERO);
+        transaction.prepare_cached("INSERT INTO take (id, rep_id, first_us, smf) VALUES (?, ?, ?, ?)")?.execute(params![
+            Uuid::now_v7().to_string(),
+            id,
+            first.at.0,
+            write_take(&from_start)
+        ])?;
+    }
+    Ok(())
+}
+
+fn insert_overrule(transaction: &Transaction<'_>, rep_id: &str, verdict: Verdict, at: Micros) -> rusqlite::Result<()> {
+    transaction
+        .prepare_cached("INSERT INTO overrule (id, rep_id, at_us, verdict) VALUES (?, ?, ?, ?)")?
+        .execute(params![Uuid::now_v7().to_string(), rep_id, at.0, verdict_word(verdict)])
+        .map(drop)
+}
+
+/// Returns the take moved so that its first event is at `first`.
+fn shifted(take: &Take, first: Micros) -> Take {
+    let by = take.events().first().map_or(Micros::ZERO, |e| first - e.at);
+    take.events().iter().map(|e| Stamped { at: e.at + by, what: e.what }).collect()
+}
+
+fn verdict_word(verdict: Verdict) -> &'static str {
+    match verdict {
+        Verdict::Clean => "clean",
+        Verdict::Prompted => "prompted",
+        Verdict::Broken => "broken",
+    }
+}
+
+fn verdict_from(word: &str) -> Option<Verdict> {
+    [Verdict::Clean, Verdict::Prompted, Verdict::Broken].into_iter().find(|v| verdict_word(*v) == word)
+}
+
+fn mode_word(mode: Mode) -> &'static str {
+    match mode {
+        Mode::Drill => "drill",
+        Mode::RunThrough => "run-through",
+    }
+}
+
+fn mode_from(word: &str) -> Option<Mode> {
+    [Mode::Drill, Mode::RunThrough].into_iter().find(|m| mode_word(*m) == word)
+}
+
+/// Reads a word of a closed list.
+fn known<T>(row: &Row<'_>, column: usize, read: impl Fn(&str) -> Option<T>) -> rusqlite::Result<T> {
+    let word: String = row.get(column)?;
+    read(&word).ok_or_else(|| unreadable(column, Type::Text, format!("the unknown word {word:?}")))
+}
+
+fn uuid(row: &Row<'_>, column: usize) -> rusqlite::Result<Uuid> {
+    let text: String = row.get(column)?;
+    Uuid::parse_str(&text).map_err(|e| unreadable(column, Type::Text, format!("the id {text:?}: {e}")))
+}
+
+fn timestamp(utc_us: i64, offset_s: i32) -> rusqlite::Result<Timestamp> {
+    let offset = FixedOffset::east_opt(offset_s);
+    let utc = Utc.timestamp_micros(utc_us).single();
+    let at = utc.zip(offset).map(|(utc, offset)| utc.with_timezone(&offset));
+    at.ok_or_else(|| unreadable(1, Type::Integer, format!("the time {utc_us} us with the offset {offset_s} s")))
+}
+
+fn unreadable(column: usize, kind: Type, what: String) -> rusqlite::Error {
+    rusqlite::Error::FromSqlConversionFailure(column, kind, what.into())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_journal_on_disk_is_set_to_lose_nothing() {
+        let dir = tempfile::tempdir().unwrap();
+        let store = Store::open(dir.path()).unwrap();
+        let pragma = |name: &str| store.connection.query_row(&format!("PRAGMA {name}"), [], |row| row.get::<_, rusqlite::types::Value>(0));
+        assert_eq!(pragma("journal_mode"), Ok(rusqlite::types::Value::Text("wal".into())));
+        // 2 is FULL (SQLite documentation, "PRAGMA synchronous").
+        assert_eq!(pragma("synchronous"), Ok(rusqlite::types::Value::Integer(2)));
+        assert_eq!(pragma("foreign_keys"), Ok(rusqlite::types::Value::Integer(1)));
+    }
+
+    #[test]
+    fn the_migrations_are_well_formed() {
+        assert!(Migrations::from_slice(MIGRATIONS).validate().is_ok());
+    }
+}
