@@ -9,7 +9,6 @@ pub mod edit;
 pub mod file;
 pub mod text;
 
-pub use check::{PartError, find_part};
 pub use file::PieceFile;
 pub use text::Error;
 

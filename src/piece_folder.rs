@@ -9,8 +9,8 @@ use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 use crate::import::{self, read_score};
-use crate::piece::{self, Piece, PieceFile, find_part, text};
-use crate::score::Score;
+use crate::piece::{self, Piece, PieceFile, text};
+use crate::score::{ChoosePartError, Score};
 
 /// A piece ready to practise, and where it came from.
 #[derive(Clone, Debug)]
@@ -35,8 +35,8 @@ pub enum Error {
     Piece(#[from] piece::Error),
     #[error(transparent)]
     Score(#[from] import::Error),
-    #[error("{path}: {source}", path = path.display())]
-    Part { path: PathBuf, source: piece::PartError },
+    #[error("cannot tell the part in {path}", path = path.display())]
+    Part { path: PathBuf, source: ChoosePartError },
     #[error("{path}: expected a score with bars in it, found none", path = path.display())]
     Empty { path: PathBuf },
 }
@@ -133,7 +133,9 @@ fn open_file(path: &Path, part: Option<&str>) -> Result<OpenedPiece, Error> {
     let file = PieceFile::parse(&content, &shown)?;
     let dir = path.parent().unwrap_or(Path::new("."));
     let score_path = inside(dir, &file)?;
-    let (score, warnings) = read_score(&read(&score_path)?, &score_path.display().to_string())?;
+    let (score, mut warnings) = read_score(&read(&score_path)?, &score_path.display().to_string())?;
+    let said = score.choose_part_saying(file.wanted_part(part)).ok().and_then(|chosen| chosen.said);
+    warnings.extend(said.map(about_the_part));
     let piece = file.check(Arc::new(score), part)?;
     Ok(OpenedPiece { key: folder_name(dir), piece, warnings, file: Some(path.to_owned()) })
 }
@@ -162,11 +164,12 @@ fn inside(dir: &Path, file: &PieceFile) -> Result<PathBuf, Error> {
 }
 
 fn open_score(path: &Path, part: Option<&str>) -> Result<OpenedPiece, Error> {
-    let (score, warnings) = read_score(&read(path)?, &path.display().to_string())?;
-    let part = find_part(&score, part).map_err(|source| Error::Part { path: path.to_owned(), source })?;
+    let (score, mut warnings) = read_score(&read(path)?, &path.display().to_string())?;
+    let chosen = score.choose_part_saying(part).map_err(|source| Error::Part { path: path.to_owned(), source })?;
+    warnings.extend(chosen.said.map(about_the_part));
     let key = path.file_stem().map_or_else(|| "piece".to_owned(), |s| s.to_string_lossy().into_owned());
     let title = title_of(&score, &key);
-    let piece = Piece::of_score(Arc::new(score), part, &title).ok_or_else(|| Error::Empty { path: path.to_owned() })?;
+    let piece = Piece::of_score(Arc::new(score), chosen.part, &title).ok_or_else(|| Error::Empty { path: path.to_owned() })?;
     Ok(OpenedPiece { key, piece, warnings, file: None })
 }
 
@@ -175,6 +178,10 @@ fn open_demo(demo: &Demo, part: Option<&str>) -> Result<OpenedPiece, Error> {
     let (score, warnings) = read_score(demo.score.as_bytes(), demo.score_name)?;
     let piece = file.check(Arc::new(score), part)?;
     Ok(OpenedPiece { key: demo.name.to_owned(), piece, warnings, file: None })
+}
+
+fn about_the_part(said: String) -> import::Warning {
+    import::Warning { bar: None, line: None, element: "part".to_owned(), what: said }
 }
 
 fn title_of(score: &Score, otherwise: &str) -> String {

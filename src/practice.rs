@@ -10,6 +10,7 @@
 mod account;
 mod command;
 mod config;
+pub mod footswitch;
 mod judge;
 mod ladder;
 mod listen;

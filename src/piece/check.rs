@@ -3,14 +3,14 @@
 use std::sync::Arc;
 
 use super::file::{CueKeys, LandmarkKeys, PieceFile, SectionKeys};
-use super::text::{At, Error, nearest};
+use super::text::{At, Error};
 use super::{Cue, Instrument, Landmark, Piece, Section, four_bar_sections, parse_bars};
-use crate::score::{Part, Place, Score};
+use crate::score::{Place, Score};
 use crate::time::Tempo;
 
 impl PieceFile {
     /// Checks the file against its score. `part` is the part asked for elsewhere (on the command
-    /// line), by name or id; it goes before the file's own.
+    /// line), as [`Score::choose_part`] takes it; it goes before the file's own.
     ///
     /// Sections stand in page order; a section may share one bar with the next (playing on into the
     /// next downbeat is good practice), no more. Bars outside every section are allowed.
@@ -75,13 +75,21 @@ impl PieceFile {
             .map_err(|e| self.error(at, "a place in the score, bar.beat", format!("{:?}", at.value)).with_hint(e.to_string()))
     }
 
+    /// Returns the part asked for: elsewhere, or else in the file.
+    pub fn wanted_part<'p>(&'p self, asked: Option<&'p str>) -> Option<&'p str> {
+        asked.or(self.part.as_ref().map(|p| p.value.as_str()))
+    }
+
     fn find_part(&self, score: &Score, asked: Option<&str>) -> Result<usize, Error> {
-        let (wanted, at) = match (asked, &self.part) {
-            (Some(asked), _) => (Some(asked), &self.score),
-            (None, Some(part)) => (Some(part.value.as_str()), part),
-            (None, None) => (None, &self.score),
-        };
-        find_part(score, wanted).map_err(|e| self.error(at, e.expected, e.found))
+        let wanted = self.wanted_part(asked);
+        score.choose_part(wanted).map_err(|e| {
+            let (at, found) = match (wanted, &self.part) {
+                (Some(wanted), Some(part)) if asked.is_none() => (part, format!("{wanted:?}")),
+                (Some(wanted), _) => (&self.score, format!("{wanted:?}")),
+                (None, _) => (&self.score, "none named (part = \"…\")".to_owned()),
+            };
+            self.error(at, "a part of the score", found).with_hint(e.to_string())
+        })
     }
 
     fn check_sections(&self, score: &Score) -> Result<Vec<Section>, Error> {
@@ -114,40 +122,4 @@ impl PieceFile {
         }
         Ok(sections.into_iter().map(|(s, _)| s).collect())
     }
-}
-
-/// Why a part was not found, in the words of a message.
-#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected {expected}, found {found}")]
-pub struct PartError {
-    pub expected: String,
-    pub found: String,
-}
-
-/// Finds a part by its id or its name (letter case does not matter); without a wish, the only one.
-///
-/// # Errors
-/// When there is none, or several and no wish; the message names them.
-pub fn find_part(score: &Score, wanted: Option<&str>) -> Result<usize, PartError> {
-    let names = || score.parts.iter().map(part_words).collect::<Vec<_>>().join(", ");
-    let Some(wanted) = wanted else {
-        return match score.parts.len() {
-            1 => Ok(0),
-            0 => Err(PartError { expected: "a score with a part in it".to_owned(), found: "none".to_owned() }),
-            _ => Err(PartError {
-                expected: "the part to play, by name or id".to_owned(),
-                found: format!("none named; the score has {}", names()),
-            }),
-        };
-    };
-    let is = |text: &str| text.eq_ignore_ascii_case(wanted.trim());
-    score.parts.iter().position(|p| is(&p.id)).or_else(|| score.parts.iter().position(|p| is(p.name.trim()))).ok_or_else(|| {
-        let near = nearest(wanted, score.parts.iter().flat_map(|p| [p.id.as_str(), p.name.as_str()]));
-        let hint = near.map(|n| format!("; did you mean {n:?}?")).unwrap_or_default();
-        PartError { expected: format!("one of the score's parts: {}", names()), found: format!("{wanted:?}{hint}") }
-    })
-}
-
-fn part_words(part: &Part) -> String {
-    if part.name.trim().is_empty() { part.id.clone() } else { format!("{} ({})", part.name.trim(), part.id) }
 }

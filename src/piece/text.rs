@@ -68,14 +68,16 @@ impl Error {
 
 /// Returns the known word nearest to `word`, when one is near enough to be a slip of the keys.
 ///
-/// Nearness is the Damerau–Levenshtein distance (a swap of neighbours counts once), at most a third of the word.
+/// Nearness is the Damerau–Levenshtein distance (a swap of neighbours counts once), at most a third
+/// of the word; a word cut short (two letters or more of the beginning) counts as near, after those.
 pub fn nearest<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> Option<&'k str> {
     let lower = word.to_lowercase();
     let allowed = (lower.chars().count() / 3).max(1);
+    let is_cut = |k: &str| lower.chars().count() >= 2 && k.starts_with(&lower);
     known
         .into_iter()
         .map(|k| (strsim::damerau_levenshtein(&lower, &k.to_lowercase()), k))
-        .filter(|(distance, _)| *distance <= allowed)
+        .filter(|(distance, k)| *distance <= allowed || is_cut(&k.to_lowercase()))
         .min_by_key(|(distance, _)| *distance)
         .map(|(_, k)| k)
 }
@@ -159,12 +161,11 @@ impl<'a, 's> Keys<'a, 's> {
         self.source.place(self.span.start)
     }
 
-    /// Returns the keys and values in the order of the text.
-    pub fn entries(&self) -> Vec<(At<String>, &'a Spanned<DeValue<'s>>)> {
-        let mut entries: Vec<_> = self.table.iter().collect();
-        entries.sort_by_key(|(k, _)| k.span().start);
-        let at = |k: &Spanned<_>| self.source.place(k.span().start);
-        entries.into_iter().map(|(k, v)| (At { value: k.get_ref().as_ref().to_owned(), place: at(k) }, v)).collect()
+    /// Returns the keys in the order of the text.
+    pub fn names(&self) -> Vec<At<String>> {
+        let mut keys: Vec<_> = self.table.keys().collect();
+        keys.sort_by_key(|k| k.span().start);
+        keys.into_iter().map(|k| At { value: k.get_ref().as_ref().to_owned(), place: self.source.place(k.span().start) }).collect()
     }
 
     pub fn string(&self, key: &str) -> Result<Option<At<String>>, Error> {
@@ -235,9 +236,15 @@ impl<'a, 's> Keys<'a, 's> {
 
     /// Returns a table written `[key]`.
     pub fn table(&self, key: &str, name: &'static str, known: &[&str]) -> Result<Option<Keys<'a, 's>>, Error> {
+        let Some(keys) = self.open_table(key, name)? else { return Ok(None) };
+        Keys::try_new(self.source, keys.table, keys.span, name, known).map(Some)
+    }
+
+    /// Returns a table written `[key]` whose keys are the player's own.
+    pub fn open_table(&self, key: &str, name: &'static str) -> Result<Option<Keys<'a, 's>>, Error> {
         let Some(value) = self.table.get(key) else { return Ok(None) };
         match value.get_ref() {
-            DeValue::Table(table) => Keys::try_new(self.source, table, value.span(), name, known).map(Some),
+            DeValue::Table(table) => Ok(Some(Keys { source: self.source, table, span: value.span(), name })),
             other => Err(self.wrong_type(value.span(), &format!("a table {name}"), other)),
         }
     }
@@ -301,7 +308,9 @@ mod tests {
     #[test]
     fn the_nearest_word_is_found_only_when_it_is_near() {
         let known = ["title", "tempo", "section"];
-        for (word, near) in [("titel", Some("title")), ("Tempo", Some("tempo")), ("sections", Some("section")), ("colour", None)] {
+        for (word, near) in
+            [("titel", Some("title")), ("Tempo", Some("tempo")), ("sections", Some("section")), ("sec", Some("section")), ("colour", None)]
+        {
             assert_eq!(nearest(word, known), near, "{word}");
         }
     }

@@ -69,7 +69,7 @@ fn every_complaint_names_line_and_column_what_was_expected_and_what_was_found() 
         ),
         (
             &format!("{HEAD}part = \"Harb\"\n"),
-            "piece.toml:3:8: expected one of the score's parts: Harp (P1), found \"Harb\"; did you mean \"Harp\"?",
+            "piece.toml:3:8: expected a part of the score, found \"Harb\"; no part is called \"Harb\"; the score has: Harp (P1)",
         ),
         (
             &format!("{HEAD}\n[[section]]\nnaem = \"A\"\nbars = \"1-4\"\n"),
@@ -128,7 +128,11 @@ fn a_score_with_several_parts_asks_for_the_part_and_takes_it_by_name_or_id() {
     let parts = [("P1", "Voice"), ("P2", "Harp")];
     let read = |text: &str, asked| PieceFile::parse(text, "piece.toml").unwrap().check(score(8, &parts), asked).map(|p| p.part);
     let message = read(HEAD, None).unwrap_err().to_string();
-    assert_eq!(message, "piece.toml:2:9: expected the part to play, by name or id, found none named; the score has Voice (P1), Harp (P2)");
+    assert_eq!(
+        message,
+        "piece.toml:2:9: expected a part of the score, found none named (part = \"…\"); \
+         the score has 2 parts; say which is yours with --part NAME: Voice (P1), Harp (P2)"
+    );
     assert_eq!(read(&format!("{HEAD}part = \"harp\"\n"), None), Ok(1));
     assert_eq!(read(&format!("{HEAD}part = \"P1\"\n"), None), Ok(0));
     assert_eq!(read(&format!("{HEAD}part = \"P1\"\n"), Some("P2")), Ok(1), "what is asked for goes before the file");
