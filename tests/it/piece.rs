@@ -1,5 +1,8 @@
 //! Piece files: what is read, what is refused and how, and that the demo pieces say what is true of their scores.
 
+mod demo;
+mod folder;
+
 use std::sync::Arc;
 
 use catchword::piece::file::{CueKeys, JudgingKeys, LandmarkKeys, SectionKeys};
