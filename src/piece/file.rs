@@ -1,45 +1,20 @@
 //! `piece.toml` as it is written: each field mirrors a key of the text, with its place.
 //!
-//! Nothing here has seen the score: [`PieceFile::check`](super::check) sets the two against each
-//! other. The keys:
+//! Nothing here has seen the score: [`PieceFile::check`] sets the two against each
+//! other. The keys, all in one example:
 //!
 //! ```toml
-//! title = "The Ferry at Low Water"   # required
-//! score = "ferry.musicxml"           # required: the score file, in the piece's folder
-//! part = "Harp"                      # name or id of the player's part; needed when the score has several
-//! instrument = "lever-harp"          # lever-harp, pedal-harp or keyboard; keyboard when left out
-//! tempo = 96                         # quarter notes a minute, 1 to 2000; reps are then held to 85 to 115 % of it
-//! reps = 3                           # clean reps wanted for each section, 1 to 9; 3 when left out
-//!
-//! [judging]                          # may be left out; so may each key
-//! inner-notes = 95                   # percent of inner notes that must be right, 0 to 100; 100 is strict
-//! in-a-row = false                   # true: a rep that is not clean sets the count back to nothing
-//!
-//! [[section]]                        # in page order; without any, the score is cut every four bars
-//! name = "casting off"               # required, unique
-//! bars = "1-4"                       # required: first and last printed bar, or one bar ("5")
-//! reps = 5                           # overrides the piece's
-//!
-//! [[cue]]                            # in any order
-//! at = "5.1"                         # required: bar.beat, or bar.beat+n/d for a part of a beat ("5.2+1/2")
-//! hand = "left"                      # left or right; both when left out
-//! text = "as bar 1, but it climbs"   # required: shown first, two to five words
-//! more = "the same two bars, then the top line turns up instead of down"
-//!
-//! [[landmark]]                       # places to start cold from, in any order
-//! at = "10.1"                        # required
-//! name = "the deep channel"          # required
-//! setting = "A levers up"            # levers or pedals there, in the player's words
+#![doc = include_str!("reference.toml")]
 //! ```
-//!
-//! Beats count in the lower number of the time signature (six to a bar of 6/8), and a pickup's
-//! beats count as the end of a full bar's. Any other key is refused.
 
 use toml_edit::Value;
 
 use super::text::{At, Error, Keys, Source};
 use super::{Instrument, Judging};
 use crate::theory::Hand;
+
+/// The text of a piece file that has every key in it, explained.
+pub const REFERENCE: &str = include_str!("reference.toml");
 
 /// The text of a `piece.toml`, key by key.
 #[derive(Clone, PartialEq, Debug)]

@@ -5,7 +5,7 @@ mod folder;
 
 use std::sync::Arc;
 
-use catchword::piece::file::{CueKeys, JudgingKeys, LandmarkKeys, SectionKeys};
+use catchword::piece::file::{CueKeys, JudgingKeys, LandmarkKeys, REFERENCE, SectionKeys};
 use catchword::piece::text::At;
 use catchword::piece::{Cue, Instrument, PieceFile, edit};
 use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Ornament, Part, Place, Score};
@@ -293,4 +293,29 @@ fn line_ends_of_other_systems_survive_an_edit() {
     let text = "title = \"T\"\r\nscore = \"t.xml\"\r\n# end\r\n";
     let edited = edit::set_reps(text, "piece.toml", None, 4).unwrap();
     assert_eq!(edited, "title = \"T\"\r\nscore = \"t.xml\"\r\nreps = 4\r\n# end\r\n");
+}
+
+#[test]
+fn the_reference_has_every_key_and_is_accepted() {
+    let read = PieceFile::parse(REFERENCE, "piece.toml").unwrap();
+    let piece = read.check(score(9, &[("P1", "Harp")]), None).unwrap();
+    assert_eq!((piece.instrument, piece.sections[0].target_reps, piece.cues[0].hand), (Instrument::LeverHarp, Some(5), Some(Hand::Left)));
+    // Nothing is left out: a file with a key more would not be written back the same.
+    let all = [read.part.is_some(), read.instrument.is_some(), read.tempo.is_some(), read.reps.is_some(), read.cues[0].more.is_some()];
+    let judging = [read.judging.inner_notes.is_some(), read.judging.in_a_row.is_some(), read.landmarks[0].setting.is_some()];
+    assert!(all.iter().chain(&judging).all(|is_there| *is_there));
+}
+
+proptest! {
+    #[test]
+    fn no_text_makes_the_reader_panic(text in prop_oneof!["\\PC{0,60}", a_players_text()], cut in any::<prop::sample::Index>(), junk in "[\\[\\]={}\"'.\\-0-9a-z\n\0é]{0,6}") {
+        let mut damaged: Vec<char> = text.chars().collect();
+        let at = if damaged.is_empty() { 0 } else { cut.index(damaged.len()) };
+        damaged.splice(at..at, junk.chars());
+        let damaged: String = damaged.into_iter().collect();
+        if let Ok(file) = PieceFile::parse(&damaged, "piece.toml") {
+            let _ = file.check(score(8, &[("P1", "Harp")]), None);
+        }
+        let _ = catchword::config::Config::parse(&damaged, "config.toml");
+    }
 }
