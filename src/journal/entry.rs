@@ -22,8 +22,6 @@ pub enum Verdict {
 pub struct RepNumber(pub u32);
 
 /// One thing to record.
-// Entries are made one at a time and written at once: their size costs nothing.
-#[allow(clippy::large_enum_variant)]
 #[derive(Clone, PartialEq, Debug)]
 #[expect(clippy::large_enum_variant, reason = "nearly every entry is a rep, and none is kept in bulk")]
 pub enum Entry {

@@ -5,21 +5,22 @@
 //! added here; what the entries mean is not known here. All SQL of the program stands in this file
 //! and in `migrations/`, whose numbered files are never changed once released.
 
+mod convert;
+
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use chrono::{FixedOffset, TimeZone, Utc};
-use rusqlite::types::Type;
 use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, TransactionBehavior, params};
 use rusqlite_migration::{M, Migrations, SchemaVersion};
 use uuid::Uuid;
 
-use super::entry::{Entry, Mode, Rep, Verdict};
+use self::convert::{known, mode_from, mode_word, shifted, timestamp, uuid, verdict_from, verdict_word};
+use super::entry::{Entry, Rep, Verdict};
 use super::stats::DatedRep;
 use crate::import;
 use crate::import::smf::{read_take, write_take};
 use crate::midi::Take;
-use crate::time::{Micros, Stamped, Timestamp};
+use crate::time::{Micros, Timestamp};
 
 /// Name of the journal within the data directory.
 pub const FILE_NAME: &str = "journal.db";
@@ -446,57 +447,6 @@ fn insert_overrule(transaction: &Transaction<'_>, rep_id: &str, verdict: Verdict
         .prepare_cached("INSERT INTO overrule (id, rep_id, at_us, verdict) VALUES (?, ?, ?, ?)")?
         .execute(params![Uuid::now_v7().to_string(), rep_id, at.0, verdict_word(verdict)])
         .map(drop)
-}
-
-/// Returns the take moved so that its first event is at `first`.
-fn shifted(take: &Take, first: Micros) -> Take {
-    let by = take.events().first().map_or(Micros::ZERO, |e| first - e.at);
-    take.events().iter().map(|e| Stamped { at: e.at + by, what: e.what }).collect()
-}
-
-fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Clean => "clean",
-        Verdict::Prompted => "prompted",
-        Verdict::Broken => "broken",
-    }
-}
-
-fn verdict_from(word: &str) -> Option<Verdict> {
-    [Verdict::Clean, Verdict::Prompted, Verdict::Broken].into_iter().find(|v| verdict_word(*v) == word)
-}
-
-fn mode_word(mode: Mode) -> &'static str {
-    match mode {
-        Mode::Drill => "drill",
-        Mode::RunThrough => "run-through",
-    }
-}
-
-fn mode_from(word: &str) -> Option<Mode> {
-    [Mode::Drill, Mode::RunThrough].into_iter().find(|m| mode_word(*m) == word)
-}
-
-/// Reads a word of a closed list.
-fn known<T>(row: &Row<'_>, column: usize, read: impl Fn(&str) -> Option<T>) -> rusqlite::Result<T> {
-    let word: String = row.get(column)?;
-    read(&word).ok_or_else(|| unreadable(column, Type::Text, format!("the unknown word {word:?}")))
-}
-
-fn uuid(row: &Row<'_>, column: usize) -> rusqlite::Result<Uuid> {
-    let text: String = row.get(column)?;
-    Uuid::parse_str(&text).map_err(|e| unreadable(column, Type::Text, format!("the id {text:?}: {e}")))
-}
-
-fn timestamp(utc_us: i64, offset_s: i32) -> rusqlite::Result<Timestamp> {
-    let offset = FixedOffset::east_opt(offset_s);
-    let utc = Utc.timestamp_micros(utc_us).single();
-    let at = utc.zip(offset).map(|(utc, offset)| utc.with_timezone(&offset));
-    at.ok_or_else(|| unreadable(1, Type::Integer, format!("the time {utc_us} us with the offset {offset_s} s")))
-}
-
-fn unreadable(column: usize, kind: Type, what: String) -> rusqlite::Error {
-    rusqlite::Error::FromSqlConversionFailure(column, kind, what.into())
 }
 
 #[cfg(test)]
