@@ -26,7 +26,9 @@ pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
     let letters = Letters { text: heading, style: theme.strong(), large: app.block_letters };
     let air = if page.height > text_rows + 6 { 1 } else { 0 };
     // On a very small screen the words are worth more than the heading.
-    let heading_rows = letters.height(Rect { height: page.height.saturating_sub(text_rows + 1 + 2 * air).min(9), ..page });
+    let room = Rect { height: page.height.saturating_sub(text_rows + 1 + 2 * air).min(9), ..page };
+    let letters = letters.set(room);
+    let heading_rows = letters.n_rows().min(room.height);
     let total = heading_rows + air + text_rows;
     let top = page.y + page.height.saturating_sub(total + 1) / 2;
     frame.render_widget(letters, Rect { y: top, height: heading_rows, ..page });

@@ -90,7 +90,8 @@ fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
     let small_rows = if small.is_empty() || area.height < 3 { 0 } else { (small.len() as u16 + 1).min(area.height - 1) };
     let letters = Letters { text: &said.large, style: said.style, large: app.block_letters };
     let room = Rect { height: area.height - (small_rows + heading_rows).min(area.height - 1), ..area };
-    let height = letters.height(room);
+    let letters = letters.set(room);
+    let height = letters.n_rows().min(room.height);
     let top = area.y + (area.height.saturating_sub(heading_rows + height + small_rows)) / 2;
     if let (Some(heading), true) = (said.heading, heading_rows > 0) {
         let row = Rect { y: top, height: 1, ..area };

@@ -17,27 +17,46 @@ const UNEVEN: f64 = 8.0;
 /// More lines than needed by this many are tried; sense rarely asks for more, and time grows with it.
 const N_LINES_SPARE: usize = 3;
 
-/// Breaks `text` into at most `n_lines_max` lines of at most `width` characters, by sense: after
-/// punctuation, before a joining word, and otherwise evenly. Returns nothing when it does not fit or
-/// holds no word; no word is ever cut or left out.
+/// Breaks `text` into at most `n_lines_max` lines of at most `width` characters: see [`by_sense_where`].
 pub fn by_sense(text: &str, width: usize, n_lines_max: usize) -> Option<Vec<String>> {
+    by_sense_where(text, n_lines_max, |line| len(line) <= width)
+}
+
+/// Breaks `text` into at most `n_lines_max` lines that all fit, by sense: after punctuation, before a
+/// joining word, and otherwise evenly. Returns nothing when it cannot be done or there is no word; no
+/// word is ever cut or left out. `fits` must not refuse a part of a line it accepts.
+pub fn by_sense_where(text: &str, n_lines_max: usize, fits: impl Fn(&str) -> bool) -> Option<Vec<String>> {
     let words: Vec<&str> = text.split_whitespace().collect();
-    if words.is_empty() || words.iter().any(|word| len(word) > width) {
+    if words.is_empty() || words.iter().any(|word| !fits(word)) {
         return None;
     }
     let total: usize = words.iter().map(|word| len(word)).sum::<usize>() + words.len() - 1;
-    let n_lines_least = total.div_ceil(width.max(1));
+    // The first words that go into each line starting at a word, so that each is measured once.
+    let reach: Vec<usize> = (0..words.len())
+        .map(|start| (start + 1..=words.len()).take_while(|&end| fits(&words[start..end].join(" "))).last().unwrap_or(start))
+        .collect();
+    let n_lines_least = least_lines(&reach);
     (n_lines_least..=n_lines_max.min(n_lines_least + N_LINES_SPARE))
         .filter_map(|n_lines| {
-            let (cost, breaks) = best_breaks(&words, width, n_lines, total as f64 / n_lines as f64)?;
+            let (cost, breaks) = best_breaks(&words, &reach, n_lines, total as f64 / n_lines as f64)?;
             Some((cost + PER_LINE * n_lines as f64, breaks))
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map(|(_, breaks)| lines(&words, &breaks))
 }
 
+/// Returns how many lines it takes when each is filled; `reach` is the end of the longest line from each word.
+fn least_lines(reach: &[usize]) -> usize {
+    let (mut n_lines, mut word) = (0, 0);
+    while word < reach.len() {
+        word = reach[word].max(word + 1);
+        n_lines += 1;
+    }
+    n_lines
+}
+
 /// Returns the cheapest way to set `words` in exactly `n_lines` lines: its cost, and the first word of each line.
-fn best_breaks(words: &[&str], width: usize, n_lines: usize, even: f64) -> Option<(f64, Vec<usize>)> {
+fn best_breaks(words: &[&str], reach: &[usize], n_lines: usize, even: f64) -> Option<(f64, Vec<usize>)> {
     if n_lines == 0 || n_lines > words.len() {
         return None;
     }
@@ -48,10 +67,10 @@ fn best_breaks(words: &[&str], width: usize, n_lines: usize, even: f64) -> Optio
         for end in 1..=words.len() {
             let mut length = 0;
             for start in (0..end).rev() {
-                length += len(words[start]) + usize::from(start + 1 < end);
-                if length > width {
+                if reach[start] < end {
                     break;
                 }
+                length += len(words[start]) + usize::from(start + 1 < end);
                 let Some((before, _)) = best[k - 1][start] else { continue };
                 let uneven = (length as f64 - even) / even.max(1.0);
                 let break_cost = if start == 0 { 0.0 } else { cost_of_break(words[start - 1], words[start]) };
