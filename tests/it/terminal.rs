@@ -1,1 +1,10 @@
-//! Tests of terminal.
+//! The program in a real terminal: under a pseudo-terminal, driven by keys, MIDI bytes and signals, read back through an emulator.
+
+#![cfg(unix)]
+
+#[path = "../tools/pty.rs"]
+#[allow(dead_code)]
+mod pty;
+
+mod safety;
+mod stand_in;
