@@ -55,6 +55,9 @@ const LOST_FROM: f64 = 0.6;
 const FOUND_BELOW: f64 = 0.1;
 /// Belief in the position from which silence is judged.
 const SURE_ENOUGH: f64 = 0.5;
+/// The last bar and the last beats slow down most: 99 % ratio 3.01 there (EVIDENCE.md section 3).
+const FINAL_QUARTERS: f64 = 4.0;
+const ALLOW_FINAL: f64 = 3.0;
 /// A note can come this late after the next onset began and still belong to its own, seconds.
 const LATE_WITHIN: f64 = 0.4;
 
@@ -386,7 +389,7 @@ impl Follower {
         let known = self.model.timing.as_ref().filter(|t| t.n_takes(OnsetIdx(here)) > 0);
         let habit = known.map_or((0.0, c.ratio_sd.max(0.08)), |t| t.at(OnsetIdx(here)));
         let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
-        let deadline = best.began[0] + wait(expected, habit, allowance, c);
+        let deadline = best.last_partner.max(best.began[0]) + wait(expected, habit, allowance, c);
         let deadline = Micros(start.0.saturating_add((deadline * 1e6) as i64));
         Some(deadline.max(self.last + Micros::from_millis(300)))
     }
@@ -395,8 +398,9 @@ impl Follower {
     fn allowance(&self, here: usize) -> f64 {
         let plan = &self.model.plan;
         let next = here + 1;
-        if plan.bar[here] as usize + 1 == plan.bars.len() {
-            return 3.0;
+        let last_bar = plan.at[plan.bars[plan.bars.len() - 1] as usize];
+        if plan.at[next] >= last_bar || plan.at[plan.n_onsets() - 1] - plan.at[next] < FINAL_QUARTERS {
+            return ALLOW_FINAL;
         }
         let phrase_end = plan.bar[next] != plan.bar[here] && plan.weighty[plan.bar[next] as usize];
         if phrase_end { self.model.constants.wait_phrase } else { 1.0 }

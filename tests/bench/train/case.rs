@@ -60,8 +60,8 @@ pub struct Case {
     pub events: Vec<(f64, f64)>,
     pub pauses: Vec<Pause>,
     pub seconds: f64,
-    /// Rows missed although the player passed them, when known.
-    pub missed: Option<Vec<usize>>,
+    /// Rows missed although the player passed them, with their time, when known.
+    pub missed: Option<Vec<(f64, usize)>>,
 }
 
 impl Case {

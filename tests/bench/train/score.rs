@@ -1,6 +1,5 @@
 //! Scores what the follower says of a case, as `score.py` of the bench does, and what that leaves out.
 
-use std::collections::HashSet;
 use std::fmt::Write as _;
 
 use catchword::follower::{Finding, Follower, FollowerConfig, Heard, SlipKind};
@@ -139,15 +138,18 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
         }
     }
     if let Some(missed) = &case.missed {
-        let truth: HashSet<usize> = missed.iter().copied().collect();
-        let said = run.findings.iter().filter_map(|f| match f {
-            Finding::Slip(s) if s.kind == SlipKind::Missed => s.note.map(|n| n.0),
-            _ => None,
-        });
-        let said: HashSet<usize> = said.collect();
-        t.missed += truth.len();
-        t.missed_said += said.len();
-        t.missed_hit += said.iter().filter(|n| truth.contains(*n)).count();
+        let mut open: Vec<(f64, usize)> = missed.clone();
+        t.missed += open.len();
+        for finding in &run.findings {
+            let Finding::Slip(slip) = finding else { continue };
+            let (SlipKind::Missed, Some(note)) = (slip.kind, slip.note) else { continue };
+            t.missed_said += 1;
+            let at = slip.at.secs_f64();
+            if let Some(i) = open.iter().position(|(when, row)| same(*row, note.0) && (-0.5..8.0).contains(&(at - when))) {
+                open.swap_remove(i);
+                t.missed_hit += 1;
+            }
+        }
     }
 }
 
