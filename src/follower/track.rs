@@ -2,11 +2,11 @@
 
 use std::sync::Arc;
 
-use super::belief::{Belief, DEPTH, Hypothesis, Model, Strike, Was};
+use super::belief::{Belief, DEPTH, Hypothesis, Landed, Model, Strike, Was};
 use super::constants::Constants;
 use super::habit::{RestartHabit, TimingHabit};
 use super::hesitation::{Pace, wait};
-use super::plan::Plan;
+use super::plan::{CHORD_MAX, Plan};
 use super::timing::{LocalTempo, TempoBelief};
 use super::{Finding, Heard, HeardNote, Line, LineNoteIdx, OnsetIdx, Position, Slip, SlipKind};
 use crate::midi::{MidiKey, Velocity};
@@ -79,8 +79,8 @@ pub struct Follower {
     last_step: Option<Step>,
     /// Onsets before this one have been judged for missed notes.
     settled: usize,
-    /// Number of the landing note that has been announced.
-    announced: u32,
+    /// The landing of the path that has been said to be the player's.
+    announced: Option<Landed>,
     lost: bool,
 }
 
@@ -104,7 +104,7 @@ impl Follower {
             pace: Pace::default(),
             last_step: None,
             settled: 0,
-            announced: 0,
+            announced: None,
             lost: false,
         }
     }
@@ -253,16 +253,23 @@ impl Follower {
         self.lost = is_lost;
     }
 
-    /// Says a restart, a jump or a wrong turn as soon as the belief in it is strong enough.
+    /// Says a restart, a jump or a wrong turn as soon as the belief in it is strong enough; says it again,
+    /// with the other place, when the belief turns out to have been in the wrong one.
     fn tell_landing(&mut self, at: Micros, best: &Hypothesis, findings: &mut Vec<Finding>) {
-        let Some(landed) = best.landed else { return };
-        if landed.note_number <= self.announced || best.weight < self.model.constants.say_finding {
+        if best.landed == self.announced || best.weight < self.model.constants.say_finding {
             return;
         }
-        self.announced = landed.note_number;
-        let (from, to) = (OnsetIdx(landed.from as usize), OnsetIdx(landed.to as usize));
+        let said = std::mem::replace(&mut self.announced, best.landed);
+        let (from, to, since, in_flow) = match (best.landed, said) {
+            // A new landing, or another place for the one just said.
+            (Some(l), said) if said.is_none_or(|s| s.note_number <= l.note_number) => (l.from, l.to, l.note_number, l.in_flow),
+            // The one just said was no landing at all: the player is where the line went on.
+            (_, Some(said)) => (said.to, best.onset, self.n_heard, false),
+            (_, None) => return,
+        };
+        let (from, to) = (OnsetIdx(from as usize), OnsetIdx(to as usize));
         let confidence = best.weight as f32;
-        if landed.in_flow {
+        if in_flow {
             let turned = OnsetIdx((from.0 + 1).min(self.line.onsets.len() - 1));
             findings.push(Finding::Slip(Slip { at, kind: SlipKind::WrongTurn, onset: turned, note: None, played: None, confidence }));
         } else if to <= from {
@@ -272,12 +279,13 @@ impl Follower {
         }
         // What was heard of the stretch before now belongs to the pass before.
         for note in self.line.onset(to).notes.start..self.line.notes.len() {
-            if self.heard_by[note] < landed.note_number {
+            if self.heard_by[note] < since {
                 self.heard[note] = false;
                 self.heard_by[note] = 0;
             }
         }
-        self.settled = to.0;
+        // What lies further back on this path was heard while another place was believed: no word on it.
+        self.settled = to.0.max((best.onset as usize + 1).saturating_sub(DEPTH));
         self.pace.reset();
     }
 
@@ -305,10 +313,12 @@ impl Follower {
     /// Says which notes were left out, once the player is surely past them.
     fn tell_missed(&mut self, at: Micros, best: &Hypothesis, now: f64, findings: &mut Vec<Finding>) {
         let here = best.onset as usize;
-        let pending_landing = best.landed.is_some_and(|l| l.note_number > self.announced);
+        let pending_landing = best.landed != self.announced;
         if pending_landing || self.settled > here {
             return;
         }
+        // Further back than a path remembers nothing is sure: no word on it.
+        self.settled = self.settled.max((here + 1).saturating_sub(DEPTH));
         while self.settled < here {
             let by = here - self.settled;
             // The onset after the one judged began this long ago.
@@ -316,22 +326,24 @@ impl Follower {
                 break;
             }
             let onset = self.settled;
-            self.judge_missed(at, onset, best.weight as f32, findings);
+            self.judge_missed(at, onset, best, findings);
             self.settled += 1;
         }
     }
 
-    fn judge_missed(&mut self, at: Micros, onset: usize, confidence: f32, findings: &mut Vec<Finding>) {
+    fn judge_missed(&mut self, at: Micros, onset: usize, best: &Hypothesis, findings: &mut Vec<Finding>) {
         let notes = self.line.onsets[onset].notes.clone();
-        for (k, note) in notes.enumerate() {
-            if k < 32 && self.model.plan.due[onset] & (1 << k) != 0 && self.heard_by[note] == 0 {
+        let played = best.played.get(best.onset as usize - onset).copied();
+        for (k, note) in notes.enumerate().take(CHORD_MAX) {
+            let was_played = played.map_or(self.heard_by[note] > 0, |mask| mask & (1 << k) != 0);
+            if self.model.plan.due[onset] & (1 << k) != 0 && !was_played {
                 findings.push(Finding::Slip(Slip {
                     at,
                     kind: SlipKind::Missed,
                     onset: OnsetIdx(onset),
                     note: Some(LineNoteIdx(note)),
                     played: None,
-                    confidence,
+                    confidence: best.weight as f32,
                 }));
             }
         }
@@ -347,9 +359,9 @@ impl Follower {
         }
         self.tell_missed(now, &best, now_secs, findings);
         let here = best.onset as usize;
-        let pending_landing = best.landed.is_some_and(|l| l.note_number > self.announced);
+        let pending_landing = best.landed != self.announced;
         if self.settled == here && !pending_landing {
-            self.judge_missed(now, here, best.weight as f32, findings);
+            self.judge_missed(now, here, &best, findings);
             self.settled = here + 1;
         }
     }
@@ -426,7 +438,11 @@ impl Follower {
         !position.lost
             && position.onset.0 == last
             && (self.settled > last
-                || self.line.onsets[last].notes.clone().enumerate().all(|(k, n)| k >= 32 || due & (1 << k) == 0 || self.heard_by[n] > 0))
+                || self.line.onsets[last]
+                    .notes
+                    .clone()
+                    .enumerate()
+                    .all(|(k, n)| k >= CHORD_MAX || due & (1 << k) == 0 || self.heard_by[n] > 0))
     }
 
     /// Returns, per line note, whether it has been heard since the last start or restart.

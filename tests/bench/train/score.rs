@@ -88,6 +88,18 @@ pub struct Totals {
 }
 
 pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
+    if let Ok(show) = std::env::var("SHOW_CASE") {
+        let (name, span) = show.split_once('@').unwrap_or((&show, "0-1e9"));
+        let (a, b) = span.split_once('-').map_or((0.0, 1e9), |(a, b)| (a.parse().unwrap_or(0.0), b.parse().unwrap_or(1e9)));
+        if case.name == name {
+            for (said, p) in run.notes.iter().zip(&case.take).filter(|(_, p)| (a..b).contains(&p.t)) {
+                let truth = usize::try_from(p.row).ok().map(|r| case.rows[r].onset);
+                println!("{:8.3} {:3} v{:3} {:?} {truth:?} | {said:?}", p.t, p.pitch, p.velocity, p.label);
+            }
+            println!("events {:?}", case.events);
+            run.findings.iter().for_each(|f| println!("{f:?}"));
+        }
+    }
     let rows = &case.rows;
     let same = |a: usize, b: usize| rows[a].onset == rows[b].onset && rows[a].pitch == rows[b].pitch;
     for (said, played) in run.notes.iter().zip(&case.take) {
@@ -148,6 +160,8 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
             if let Some(i) = open.iter().position(|(when, row)| same(*row, note.0) && (-0.5..8.0).contains(&(at - when))) {
                 open.swap_remove(i);
                 t.missed_hit += 1;
+            } else if std::env::var_os("SHOW_MISSED").is_some() {
+                println!("{} at {at:.2} row {} {:?}", case.name, note.0, rows[note.0]);
             }
         }
     }

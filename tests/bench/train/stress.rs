@@ -63,8 +63,9 @@ fn route(rows: &[Row], rng: &mut Rng) -> Vec<Segment> {
 
 /// Makes one stress case from a clean one.
 pub fn stress(clean: &Case, seed: u64) -> Case {
-    let mut rng = Rng::with_seed(seed);
-    let rng = &mut rng;
+    // Each performance takes its own route.
+    let own = clean.name.bytes().fold(0xcbf2_9ce4_8422_2325u64, |h, b| (h ^ u64::from(b)).wrapping_mul(0x0100_0000_01b3));
+    let rng = &mut Rng::with_seed(seed ^ own);
     let rows = &clean.rows;
     let mut take = clean.take.clone();
     let mut near = rows[0].onset;
@@ -79,13 +80,25 @@ pub fn stress(clean: &Case, seed: u64) -> Case {
     scale.dedup();
 
     let (mut out, mut events, mut pauses, mut clock) = (Vec::<Played>::new(), Vec::new(), Vec::new(), 0.0);
-    for segment in route(rows, rng) {
+    let mut missed: Vec<(f64, usize)> = Vec::new();
+    let mut passes = Vec::new();
+    for (pass, segment) in route(rows, rng).into_iter().enumerate() {
         let part = take.iter().filter(|n| segment.from - 1e-6 <= n.near && n.near < segment.to - 1e-6);
         let start = out.len();
         out.extend(part.cloned());
+        passes.resize(out.len(), pass);
         let Some(first) = out.get(start) else { continue };
         let shift = clock - first.t;
         out[start..].iter_mut().for_each(|n| n.t += shift);
+        // What this pianist left out of their own accord.
+        for (i, row) in rows.iter().enumerate() {
+            let within = segment.from - 1e-6 <= row.onset && row.onset < segment.to - 1e-6 && row.duration > 0.0;
+            let same = |n: &Played| n.row >= 0 && rows[n.row as usize].onset == row.onset && rows[n.row as usize].pitch == row.pitch;
+            if within && !out[start..].iter().any(same) {
+                let t = out[start..].iter().rev().find(|n| n.near <= row.onset).map_or(clock, |n| n.t);
+                missed.push((t, i));
+            }
+        }
         let last = out[out.len() - 1].t;
         if let Some((how, target, gap)) = segment.next {
             clock = last + 0.35 + gap;
@@ -95,9 +108,9 @@ pub fn stress(clean: &Case, seed: u64) -> Case {
             }
         }
     }
-    roll_chords(&mut out, rng);
+    roll_chords(&mut out, &passes, rng);
 
-    let (mut kept, mut ghosts, mut missed) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut kept, mut ghosts) = (Vec::new(), Vec::new());
     for mut n in out {
         let r = rng.f64();
         if n.row >= 0 && r < 0.012 {
@@ -155,11 +168,11 @@ pub fn stress(clean: &Case, seed: u64) -> Case {
 }
 
 /// A quarter of the chords of three and more notes are rolled over 30 to 350 ms, mostly upward.
-fn roll_chords(out: &mut [Played], rng: &mut Rng) {
+fn roll_chords(out: &mut [Played], passes: &[usize], rng: &mut Rng) {
     let mut groups: BTreeMap<(i64, usize), Vec<usize>> = BTreeMap::new();
     for (i, n) in out.iter().enumerate() {
         if n.row >= 0 {
-            groups.entry(((n.near * 1e4).round() as i64, i / 40)).or_default().push(i);
+            groups.entry(((n.near * 1e4).round() as i64, passes[i])).or_default().push(i);
         }
     }
     for (_, mut idx) in groups {
