@@ -5,6 +5,7 @@ mod director;
 mod drill;
 mod inspect;
 mod ports;
+mod reps;
 mod session;
 mod trace;
 
@@ -26,6 +27,8 @@ enum Command {
     Demo(demo::DemoArgs),
     /// Drill a piece section by section, from memory
     Drill(drill::DrillArgs),
+    /// List what the journal has of a piece, and take recordings out of it
+    Reps(reps::RepsArgs),
     /// Follow a recorded take through a score and say what was heard
     Trace(trace::TraceArgs),
     /// Print what is read from a score file
@@ -39,6 +42,7 @@ pub fn run() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
+        Command::Reps(args) => reps::run(args),
         Command::Trace(args) => trace::run(args),
         Command::Inspect(args) => inspect::run(args),
         Command::Ports(args) => ports::run(args),

@@ -1,6 +1,8 @@
 //! `catchword demo`: the main job, with the built-in player at the instrument.
 
+use std::cell::RefCell;
 use std::io::IsTerminal;
+use std::rc::Rc;
 use std::sync::Arc;
 
 use anyhow::Context as _;
@@ -13,6 +15,7 @@ use crate::journal::entry::Mode;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
 use crate::practice::{Engine, PracticeConfig, Span};
+use crate::source::open;
 use crate::tui::{self, plain};
 
 /// The piece that is shown when none is named.
@@ -22,11 +25,17 @@ const N_SECTIONS: usize = 2;
 /// Clean reps wanted of every section but the first.
 const SHORT_TARGET: u8 = 1;
 
+/// Signals that may wait between source and loop.
+const N_SIGNALS_MAX: usize = 4096;
+
 #[derive(Args, Debug)]
 pub struct DemoArgs {
     /// A demo piece
     #[arg(default_value = PIECE)]
     piece: String,
+    /// What to listen to once you take over: port:NAME, stream:PATH, or part of a port's name
+    #[arg(long, value_name = "INPUT")]
+    input: Option<String>,
     /// Vary the playing
     #[arg(long, default_value_t = 1)]
     seed: u64,
@@ -44,9 +53,18 @@ pub fn run(args: DemoArgs) -> anyhow::Result<()> {
         plain::race(&mut session, std::io::stdout().lock())?;
         return Ok(());
     }
-    let (_sender, signals) = bounded(1);
+    let clock = SessionClock::start();
+    let (sender, signals) = bounded(N_SIGNALS_MAX);
+    let running = Rc::new(RefCell::new(None));
+    let heir = Rc::clone(&running);
+    let mut session = session.with_heir(move || {
+        let source = open(args.input.as_deref().unwrap_or_default())?;
+        let name = source.name();
+        *heir.borrow_mut() = Some(source.start(clock, sender)?);
+        Ok(name)
+    });
     let options = tui::Options { can_hand_over: true, ..tui::Options::everyday() };
-    tui::run(&mut session, &signals, SessionClock::start(), options)?;
+    tui::run(&mut session, &signals, clock, options)?;
     Ok(())
 }
 

@@ -1,10 +1,148 @@
-//! `catchword drill`.
+//! `catchword drill`: the main job, section by section, then the whole piece.
 
+use std::io::{BufReader, IsTerminal};
+use std::path::PathBuf;
+use std::sync::Arc;
+
+use anyhow::{Context as _, bail};
 use clap::Args;
+use crossbeam_channel::bounded;
+
+use super::session::{Keep, Session};
+use crate::clock::{SessionClock, wall_now};
+use crate::config::Config;
+use crate::journal::entry::Entry;
+use crate::journal::store::{NewSession, SessionId, Store};
+use crate::paths::Paths;
+use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
+use crate::practice::footswitch::{Footswitch, FootswitchConfig};
+use crate::practice::{Engine, Span};
+use crate::source::open;
+use crate::tui::{self, plain};
+
+/// Signals that may wait between source and loop: some seconds of the densest playing.
+const N_SIGNALS_MAX: usize = 4096;
 
 #[derive(Args, Debug)]
-pub struct DrillArgs {}
+pub struct DrillArgs {
+    /// A piece: its name, its folder, or a score file; without it the pieces are listed
+    piece: Option<String>,
+    /// Begin with this section, by name or by bars (5-8)
+    #[arg(long, value_name = "NAME|BARS")]
+    section: Option<String>,
+    /// Clean reps wanted of each section, 1 to 9
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=9))]
+    reps: Option<u8>,
+    /// What to listen to: port:NAME, stream:PATH, take:FILE, or part of a port's name
+    #[arg(long, value_name = "INPUT")]
+    input: Option<String>,
+    /// The part to play, where the score has several
+    #[arg(long, value_name = "NAME")]
+    part: Option<String>,
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+    /// Write plain lines and read commands as words, as where there is no screen
+    #[arg(long)]
+    plain: bool,
+}
 
-pub fn run(_args: DrillArgs) -> anyhow::Result<()> {
-    anyhow::bail!("drill is not built yet")
+pub fn run(args: DrillArgs) -> anyhow::Result<()> {
+    let paths = Paths::find(args.data.as_deref())?;
+    let config = Config::load(&paths.config_file)?;
+    let Some(name) = &args.piece else {
+        let names = piece_names(&paths.pieces).into_iter().map(|n| format!("  {n}"));
+        let lines = ["Pieces:".to_owned()].into_iter().chain(names).chain(["Drill one: catchword drill NAME".to_owned()]);
+        return super::print_lines(lines);
+    };
+    let opened = open_piece(name, args.part.as_deref(), &paths.pieces)?;
+    let spans = spans(&opened, &args)?;
+    let spec = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
+    let source = open(spec).with_context(|| no_input(name))?;
+    let store = Store::open(&paths.data)?;
+    let journal = Journal::begin(store, &opened)?;
+    let feet = config.footswitch(opened.piece.instrument);
+    let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context("the piece has no notes")?;
+    let mut session = Session::new(engine, Some(Box::new(journal))).with_footswitch(Footswitch::new(feet.clone()));
+
+    let clock = SessionClock::start();
+    let (sender, signals) = bounded(N_SIGNALS_MAX);
+    let running = source.start(clock, sender)?;
+    if args.plain || !std::io::stdout().is_terminal() {
+        plain::run(&mut session, &signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?;
+    } else {
+        tui::run(&mut session, &signals, clock, tui::Options { footswitches: named(&feet), ..tui::Options::everyday() })?;
+    }
+    drop(running);
+    session.close()
+}
+
+/// The piece's spans, beginning with the section asked for; bars that are no section become a drill of their own.
+fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
+    let piece = &opened.piece;
+    let mut spans = Span::of_piece(piece);
+    if let Some(wanted) = &args.section {
+        let (name, bars) = piece.find_span(wanted)?;
+        match spans.iter().position(|s| s.name == name) {
+            Some(first) => drop(spans.drain(..first)),
+            None => {
+                let span = Span::drill(piece, name, &bars, piece.target_reps).context("there are no notes in these bars")?;
+                spans = vec![span];
+            }
+        }
+    }
+    if let Some(reps) = args.reps {
+        spans.iter_mut().filter(|s| s.is_drill()).for_each(|s| s.target = reps);
+    }
+    if spans.is_empty() {
+        bail!("the piece has no notes to play");
+    }
+    Ok(spans)
+}
+
+fn no_input(piece: &str) -> String {
+    format!(
+        "no instrument to listen to. Connect one and see `catchword ports`; or give --input stream:PATH for raw MIDI, \
+         --input take:FILE for a recording; or watch `catchword demo {piece}`"
+    )
+}
+
+/// The pedals as the help screen names them.
+fn named(feet: &FootswitchConfig) -> Vec<(String, crate::practice::Command)> {
+    let name = |controller: u8| match controller {
+        64 => "damper pedal".to_owned(),
+        66 => "middle pedal".to_owned(),
+        67 => "soft pedal".to_owned(),
+        other => format!("controller {other}"),
+    };
+    feet.commands.iter().map(|(controller, command)| (name(*controller), *command)).collect()
+}
+
+/// The journal of one session.
+struct Journal {
+    store: Store,
+    session: SessionId,
+}
+
+impl Journal {
+    fn begin(mut store: Store, opened: &OpenedPiece) -> anyhow::Result<Self> {
+        let session = store.begin_session(&NewSession {
+            started: wall_now(),
+            piece_key: opened.key.clone(),
+            piece_title: opened.piece.title.clone(),
+            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            seed: 0,
+        })?;
+        Ok(Journal { store, session })
+    }
+}
+
+impl Keep for Journal {
+    fn keep(&mut self, entry: &Entry) -> anyhow::Result<()> {
+        Ok(self.store.append(self.session, entry)?)
+    }
+
+    fn close(&mut self) -> anyhow::Result<()> {
+        Ok(self.store.end_session(self.session, wall_now())?)
+    }
 }

@@ -4,6 +4,8 @@ use std::collections::VecDeque;
 
 use crate::cli::director::Director;
 use crate::journal::entry::Entry;
+use crate::midi::MidiEvent;
+use crate::practice::footswitch::Footswitch;
 use crate::practice::{Command, Engine, Input, Output, View};
 use crate::time::{Micros, Stamped};
 use crate::tui::{Failure, Practice};
@@ -11,6 +13,9 @@ use crate::tui::{Failure, Practice};
 /// Where entries are kept. A session that cannot write goes on: what is not on disk yet is kept and tried again.
 pub trait Keep {
     fn keep(&mut self, entry: &Entry) -> anyhow::Result<()>;
+
+    /// Says that the session is over.
+    fn close(&mut self) -> anyhow::Result<()>;
 }
 
 /// A session being played.
@@ -21,6 +26,7 @@ pub struct Session {
     unwritten: VecDeque<Entry>,
     trouble: Option<String>,
     director: Option<Director>,
+    feet: Option<Footswitch>,
     /// Opens the player's own input when the demo hands over; returns its name.
     heir: Option<Heir>,
     caption: Option<String>,
@@ -31,7 +37,17 @@ type Heir = Box<dyn FnOnce() -> anyhow::Result<String>>;
 
 impl Session {
     pub fn new(engine: Engine, keep: Option<Box<dyn Keep>>) -> Self {
-        Session { engine, keep, unwritten: VecDeque::new(), trouble: None, director: None, heir: None, caption: None, out: Vec::new() }
+        Session {
+            engine,
+            keep,
+            unwritten: VecDeque::new(),
+            trouble: None,
+            director: None,
+            feet: None,
+            heir: None,
+            caption: None,
+            out: Vec::new(),
+        }
     }
 
     /// Lets the demo's own player play.
@@ -39,6 +55,24 @@ impl Session {
         self.director = Some(Director::new(&self.engine, seed));
         self.caption = Some("the built-in player is playing; p: play it yourself".to_owned());
         self
+    }
+
+    /// Listens to the pedals.
+    pub fn with_footswitch(mut self, feet: Footswitch) -> Self {
+        self.feet = Some(feet);
+        self
+    }
+
+    /// Ends the session's record.
+    ///
+    /// # Errors
+    /// When something could not be written to the last.
+    pub fn close(mut self) -> anyhow::Result<()> {
+        self.write();
+        if let Some(trouble) = self.trouble {
+            anyhow::bail!(trouble);
+        }
+        self.keep.as_mut().map_or(Ok(()), |keep| keep.close())
     }
 
     /// Opens an input for whoever takes over from the demo's player, when they do.
@@ -92,7 +126,15 @@ impl Session {
 impl Practice for Session {
     fn handle(&mut self, input: Stamped<Input>) -> Result<(), Failure> {
         self.play_until(input.at);
+        let pressed = match (&mut self.feet, &input.what) {
+            (Some(feet), Input::Midi(MidiEvent::Control { controller, value, .. })) => feet.event(input.at, *controller, *value),
+            _ => None,
+        };
+        let at = input.at;
         self.feed(input);
+        if let Some(command) = pressed {
+            self.feed(Stamped { at, what: Input::Command(command) });
+        }
         Ok(())
     }
 

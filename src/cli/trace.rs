@@ -46,7 +46,7 @@ pub fn run(args: TraceArgs) -> anyhow::Result<()> {
     let (span, outputs) = match &args.span {
         Some(span) => {
             let (name, bars) = piece.find_span(span)?;
-            let span = Span::new(&piece, name, Mode::Drill, &bars, NO_TARGET).context("there are no notes in these bars")?;
+            let span = Span::drill(&piece, name, &bars, NO_TARGET).context("there are no notes in these bars")?;
             let outputs = drilled(&piece, span.clone(), config, &take);
             (span, outputs)
         }

@@ -47,12 +47,21 @@ impl Span {
         Some(Span { name, mode, line: Arc::new(line), bars: labels, target, cues, stretch })
     }
 
+    /// Lays out a run of bars to be drilled; `None` when it has no notes.
+    pub fn drill(piece: &Piece, name: String, bars: &BarRange, target: u8) -> Option<Span> {
+        Span::new(piece, name, Mode::Drill, bars, target)
+    }
+
+    pub fn is_drill(&self) -> bool {
+        self.mode == Mode::Drill
+    }
+
     /// Returns the spans of a session: each section as a drill, then the whole piece as a run-through.
     pub fn of_piece(piece: &Piece) -> Vec<Span> {
         let mut spans: Vec<Span> = piece
             .sections
             .iter()
-            .filter_map(|s| Span::new(piece, s.name.clone(), Mode::Drill, &s.bars, s.target_reps.unwrap_or(piece.target_reps)))
+            .filter_map(|s| Span::drill(piece, s.name.clone(), &s.bars, s.target_reps.unwrap_or(piece.target_reps)))
             .collect();
         let whole = piece.score.all_bars();
         spans.extend(whole.and_then(|bars| Span::new(piece, "whole piece".to_owned(), Mode::RunThrough, &bars, 1)));

@@ -1,0 +1,52 @@
+//! `catchword reps`: what the journal has of a piece, rep by rep, and the takes in it.
+
+use std::path::PathBuf;
+
+use anyhow::Context as _;
+use clap::Args;
+
+use crate::journal::entry::Verdict;
+use crate::journal::store::Store;
+use crate::paths::Paths;
+
+#[derive(Args, Debug)]
+pub struct RepsArgs {
+    /// The piece, by the name it is practised under
+    piece: String,
+    /// Write the take of rep N (as numbered here) as a MIDI file, for `catchword trace`
+    #[arg(long, value_name = "N", requires = "out")]
+    take: Option<usize>,
+    /// Where the take goes
+    #[arg(long, value_name = "FILE", requires = "take")]
+    out: Option<PathBuf>,
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+}
+
+pub fn run(args: RepsArgs) -> anyhow::Result<()> {
+    let paths = Paths::find(args.data.as_deref())?;
+    let store = Store::open(&paths.data)?;
+    let reps = store.reps(&args.piece)?;
+    if let (Some(n), Some(out)) = (args.take, &args.out) {
+        let (id, _) = n
+            .checked_sub(1)
+            .and_then(|i| reps.get(i))
+            .with_context(|| format!("{} has {} reps in the journal; there is no rep {n}", args.piece, reps.len()))?;
+        let take = store.take_smf(*id)?.with_context(|| format!("no take was kept for rep {n}"))?;
+        return std::fs::write(out, take).with_context(|| format!("writing the take to {}", out.display()));
+    }
+    if reps.is_empty() {
+        return super::print_lines([format!("no reps of {} in the journal yet", args.piece)]);
+    }
+    let lines = reps.iter().enumerate().map(|(i, (_, rep))| {
+        let verdict = match rep.verdict {
+            Verdict::Clean => "clean",
+            Verdict::Prompted => "with a cue",
+            Verdict::Broken => "not clean",
+        };
+        let why = rep.failed.as_ref().map(|(place, kind)| format!("; {place} {kind}")).unwrap_or_default();
+        format!("{:4}  {}  {}: {verdict}{why}", i + 1, rep.at.format("%Y-%m-%d %H:%M"), rep.span)
+    });
+    super::print_lines(lines)
+}
