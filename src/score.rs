@@ -148,7 +148,8 @@ pub struct Part {
     pub id: String,
     pub name: String,
     pub n_staves: u8,
-    /// Sorted by onset, then sounding pitch, then hand. Tied notes are joined: one note, one onset.
+    /// Sorted by onset, then sounding pitch, then hand (in a note list: then as the list has them).
+    /// Tied notes are joined: one note, one onset.
     pub notes: Vec<Note>,
     /// Harp pedal diagrams with their written position, in order.
     pub pedal_diagrams: Vec<(ScoreTime, PedalSetting)>,

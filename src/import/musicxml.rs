@@ -31,7 +31,7 @@ use warnings::Warnings;
 pub const TEXT_BYTES_MAX: usize = 256 << 20;
 /// The largest tree built, in nodes (about 72 bytes each).
 const NODES_MAX: u32 = 24_000_000;
-/// Elements nested deeper than any score needs are damage; deeper trees could not be freed or walked safely.
+/// The most bars read; a long opera act has a few thousand.
 const BARS_MAX: usize = 100_000;
 
 /// Reads a MusicXML file.
@@ -44,13 +44,13 @@ pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     }
     let (text, text_warning) = text::decode(bytes, file)?;
     let options = ParsingOptions { allow_dtd: true, nodes_limit: NODES_MAX, ..ParsingOptions::default() };
-    let document = Document::parse_with_options(&text, options).map_err(|error| not_well_formed(&error, file))?;
+    let document = Document::parse_with_options(&text, options).map_err(|error| not_well_formed(&error, &text, file))?;
     let (score, mut warnings) = read_document(&document, file)?;
     warnings.splice(0..0, text_warning);
     Ok((score, warnings))
 }
 
-/// Tells whether a tree is a score: its root element says so.
+/// Reads a tree whose root is a score.
 fn read_document(document: &Document, file: &str) -> Result<(Score, Vec<Warning>), Error> {
     let root = document.root_element();
     let broken = |node: Node, expected: &str, found: String| Error::Broken {
@@ -134,15 +134,27 @@ fn too_large(file: &str, what: String, limit: String) -> Error {
     Error::TooLarge { file: file.to_owned(), what, limit }
 }
 
-fn not_well_formed(error: &roxmltree::Error, file: &str) -> Error {
+fn not_well_formed(error: &roxmltree::Error, text: &str, file: &str) -> Error {
     if matches!(error, roxmltree::Error::NodesLimitReached | roxmltree::Error::AttributesLimitReached) {
         return too_large(file, "the number of XML elements".to_owned(), format!("{NODES_MAX}"));
     }
     let at = error.pos();
-    Error::Broken {
-        file: file.to_owned(),
-        place: format!("line {}, column {}", at.row, at.col),
-        expected: "well-formed XML".to_owned(),
-        found: error.to_string(),
+    let (mut place, mut expected, mut found) =
+        (format!("line {}, column {}", at.row, at.col), "well-formed XML".to_owned(), error.to_string());
+    match error {
+        roxmltree::Error::UnexpectedCloseTag(open, close, _) => {
+            (expected, found) = (format!("</{open}>"), format!("</{close}>"));
+        }
+        roxmltree::Error::UnclosedRootNode | roxmltree::Error::NoRootNode | roxmltree::Error::UnexpectedEndOfStream => {
+            place = format!("line {}, the end of the file", 1 + text.bytes().filter(|&b| b == b'\n').count());
+            (expected, found) = ("the rest of the score".to_owned(), "nothing more".to_owned());
+        }
+        // The place is told apart from the reason.
+        _ => {
+            if let Some(reason) = found.strip_suffix(&format!(" at {at}")) {
+                found = reason.to_owned();
+            }
+        }
     }
+    Error::Broken { file: file.to_owned(), place, expected, found }
 }

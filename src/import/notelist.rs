@@ -4,7 +4,7 @@
 //! label), `meter` (`3/4`), `fifths` (key signature, sharps positive). Onsets may lie below zero: a
 //! pickup counted before the first bar line. The score then starts at zero all the same, and
 //! [`Score::origin`] keeps what the file calls that moment. Rows sorted by onset and pitch keep
-//! their order: row `n` is note `n`.
+//! their order, unisons included: row `n` is note `n`.
 
 use std::collections::HashMap;
 
@@ -51,8 +51,7 @@ pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
             fermata: false,
         }
     };
-    let mut notes: Vec<Note> = rows.iter().map(note).collect();
-    notes.sort_by_key(|n| (n.onset, n.key, n.hand));
+    let notes: Vec<Note> = rows.iter().map(note).collect();
     let bars = layout
         .iter()
         .map(|b| Bar {
@@ -295,9 +294,11 @@ fn counted_bars(rows: &[Row]) -> Option<Vec<Laid>> {
     }
     let mut bars = Vec::new();
     let mut start = rows[0].onset.min(ScoreTime::ZERO);
-    // Whole bars before zero only fill up what a long negative stretch holds; its first one is the pickup.
-    let mut number = 1 - ((ScoreTime::ZERO - start).to_f64() / meter.bar_length().to_f64()).ceil() as i64;
-    let pickup_end = ScoreTime::ZERO - meter.bar_length().scaled(-number, 1);
+    let whole = meter.bar_length();
+    // Bars that begin before the file's zero; the first of them is the pickup, and the last is bar 0.
+    let n_before = (-start.to_f64() / whole.to_f64()).ceil() as i64;
+    let pickup = -start - whole.scaled(n_before.max(1) - 1, 1);
+    let mut number = 1 - n_before;
     let mut row = 0;
     while start < end {
         while row < rows.len() && rows[row].onset <= start {
@@ -307,10 +308,7 @@ fn counted_bars(rows: &[Row]) -> Option<Vec<Laid>> {
         }
         let mut bar = Laid::whole(number.to_string(), start, meter, fifths);
         if bars.is_empty() && start < ScoreTime::ZERO {
-            let whole = meter.bar_length();
-            let to_bar_line = pickup_end + whole - start;
-            bar.length = if to_bar_line > ScoreTime::ZERO && to_bar_line < whole { to_bar_line } else { whole };
-            bar.offset = whole - bar.length;
+            (bar.length, bar.offset) = (pickup, whole - pickup);
         }
         start += bar.length;
         number += 1;

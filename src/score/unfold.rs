@@ -10,7 +10,7 @@ use crate::time::ScoreTime;
 pub struct Unfolded {
     /// Bars as played; each starts where the one before ends, the first at zero.
     pub bars: Vec<PlayedBar>,
-    /// Sorted by onset, then sounding pitch, then hand. One row per note as played.
+    /// Sorted by onset, then sounding pitch, then as in the part. One row per note as played.
     pub notes: Vec<PlayedNote>,
 }
 
@@ -93,6 +93,6 @@ fn lay_out(score: &Score, part: &Part, order: &[BarIdx]) -> Unfolded {
         before = this;
         at += printed.length;
     }
-    out.notes.sort_by(|a, b| (a.onset, a.key, a.hand).cmp(&(b.onset, b.key, b.hand)));
+    out.notes.sort_by_key(|n| (n.onset, n.key, n.note));
     out
 }

@@ -10,7 +10,10 @@ const QUARTERS_MAX: i64 = 100_000;
 const TICKS_MAX: i64 = 1_000_000_000;
 const TICKS_COARSE: i64 = 5040 * 1024;
 
-/// The common tick of a document: the least common multiple of all its `<divisions>`.
+/// Every grid holds these ticks a quarter: 2^5 x 9 x 5 x 7, so that decimal durations and plain note values fall on it.
+const TICKS_BASE: i64 = 10_080;
+
+/// The common tick of a document: the least common multiple of all its `<divisions>` and of [`TICKS_BASE`].
 #[derive(Clone, Copy)]
 pub(super) struct Grid {
     pub per_quarter: i64,
@@ -29,7 +32,7 @@ pub(super) struct Divisions {
 impl Grid {
     /// Finds the grid of the `<divisions>` below these measures.
     pub fn of<'a, 'i: 'a>(measures: impl Iterator<Item = Node<'a, 'i>>) -> Grid {
-        let mut per_quarter = 1i64;
+        let mut per_quarter = TICKS_BASE;
         let mut last = "";
         for measure in measures {
             let attributes = measure.children().filter(|n| n.has_tag_name("attributes"));
@@ -136,8 +139,8 @@ mod tests {
 
     #[test]
     fn the_grid_holds_every_divisions_of_the_document() {
-        let text = "<m><attributes><divisions>4</divisions></attributes><attributes><divisions>6</divisions></attributes></m>";
+        let text = "<m><attributes><divisions>4</divisions></attributes><attributes><divisions>11</divisions></attributes></m>";
         let document = roxmltree::Document::parse(text).unwrap();
-        assert_eq!(Grid::of(std::iter::once(document.root_element())).per_quarter, 12);
+        assert_eq!(Grid::of(std::iter::once(document.root_element())).per_quarter % 44, 0);
     }
 }

@@ -1,0 +1,66 @@
+//! Signs on the page to bars as played, from file to order.
+
+use catchword::score::{BarRange, unfold};
+
+use super::{clean, read};
+
+/// The printed labels in playing order.
+fn order(name: &str) -> String {
+    let (score, _) = read(name);
+    let played = unfold(&score, &score.parts[0], &score.all_bars().unwrap());
+    played.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn repeats_and_jumps_are_played_in_order() {
+    for (name, played) in [
+        ("repeat_with_endings.musicxml", "1 2 3 1 2 3 1 4 5"),
+        ("repeat_three_times.musicxml", "1 1 1 2"),
+        ("endings_without_numbers.musicxml", "1 2 1 3"),
+        ("tie_into_second_ending.musicxml", "1 2 3 1 2 4"),
+        ("bar_split_by_repeat.musicxml", "0 1 2 0 1 2 X1 3 4 X1 3 4"),
+        ("da_capo_al_fine.musicxml", "1 1 2 3 1 2"),
+        ("dal_segno_al_coda_in_signs.musicxml", "1 2 3 4 2 3 5"),
+        ("to_coda_in_words.musicxml", "1 2 1 3"),
+        ("repeat_after_jump.musicxml", "1 1 2 1 1 2"),
+    ] {
+        assert_eq!(order(name), played, "{name}");
+    }
+}
+
+#[test]
+fn each_played_bar_keeps_its_printed_bar_and_counts_its_passes() {
+    let score = clean("repeat_with_endings.musicxml");
+    let played = unfold(&score, &score.parts[0], &score.all_bars().unwrap());
+    let passes: Vec<_> = played.bars.iter().map(|b| (b.bar.0, b.pass)).collect();
+    assert_eq!(passes, [(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1), (0, 2), (3, 0), (4, 0)]);
+    let sixth = played.place(played.bars[5].start).unwrap();
+    assert_eq!(sixth.words(&score), "bar 3, beat 1");
+}
+
+#[test]
+fn unfolding_keeps_every_duration_and_places_every_note_in_its_bar() {
+    for name in ["repeat_with_endings.musicxml", "da_capo_al_fine.musicxml", "cc0/home_sweet_home.mxl", "cc0/take_o_take.mxl"] {
+        let (score, _) = read(name);
+        for part in &score.parts {
+            for start in 0..score.bars.len() {
+                for end in [start + 1, start + 4, start + 9, score.bars.len()] {
+                    let Some(run) = BarRange::try_new(start..end.min(score.bars.len())) else { continue };
+                    let played = unfold(&score, part, &run);
+                    let mut at = catchword::time::ScoreTime::ZERO;
+                    for bar in &played.bars {
+                        assert!(run.contains(bar.bar) && bar.start == at && bar.length == score.bar(bar.bar).length);
+                        at += bar.length;
+                    }
+                    assert_eq!(at, played.total());
+                    for note in &played.notes {
+                        let (bar, printed) = (&played.bars[note.played_bar], &part.notes[note.note.0]);
+                        assert_eq!(note.onset - bar.start, printed.onset - score.bar(printed.bar).start);
+                        assert_eq!((bar.bar, note.key), (printed.bar, printed.key));
+                    }
+                    assert!(played.notes.windows(2).all(|w| (w[0].onset, w[0].key) <= (w[1].onset, w[1].key)));
+                }
+            }
+        }
+    }
+}
