@@ -12,6 +12,7 @@ use crossbeam_channel::bounded;
 use super::session::Session;
 use crate::clock::SessionClock;
 use crate::journal::entry::Mode;
+use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
 use crate::practice::{Engine, PracticeConfig, Span};
@@ -30,7 +31,7 @@ const N_SIGNALS_MAX: usize = 4096;
 
 #[derive(Args, Debug)]
 pub struct DemoArgs {
-    /// A demo piece
+    /// The piece to show
     #[arg(default_value = PIECE)]
     piece: String,
     /// What to listen to once you take over: port:NAME, stream:PATH, or part of a port's name
@@ -45,7 +46,8 @@ pub struct DemoArgs {
 }
 
 pub fn run(args: DemoArgs) -> anyhow::Result<()> {
-    let piece = open_piece(&args.piece, None, &[])?.piece;
+    let pieces = Paths::find(None).map(|paths| paths.pieces).unwrap_or_default();
+    let piece = open_piece(&args.piece, None, &pieces)?.piece;
     let spans = spans(&piece);
     let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).context("the piece has no notes")?;
     let mut session = Session::new(engine, None).directed(args.seed);

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use crate::journal::entry::{Entry, Mode, Verdict};
+use crate::journal::entry::{Entry, Mode};
 use crate::midi::MidiEvent;
 use crate::practice::{Engine, Output, Span, Stage};
 use crate::source::player::{Manner, Planned, perform};
@@ -43,23 +43,23 @@ impl Director {
         if self.due()? <= now { self.queue.pop_front() } else { None }
     }
 
-    /// Reacts to what the engine says: stops at a slip, rests, and begins again.
-    pub fn see(&mut self, output: &Output, engine: &Engine) {
-        match output {
-            Output::Record(Entry::Rep(rep)) => {
-                self.queue.clear();
-                let is_span_done = matches!(engine.view().stage, Stage::SpanDone);
-                if !is_span_done {
-                    let rest = if rep.verdict == Verdict::Broken { LOOK } else { REST };
-                    self.start_rep(engine, rep.ended + rest);
-                }
-            }
-            Output::SpanBegan { at, .. } => {
-                self.queue.clear();
-                self.start_rep(engine, *at + REST);
-            }
-            Output::Finished { .. } => self.queue.clear(),
-            _ => {}
+    /// Stops at the end of a rep, whatever ended it; what was still to be played of it is not.
+    pub fn see(&mut self, output: &Output) {
+        if matches!(output, Output::Record(Entry::Rep(_)) | Output::SpanBegan { .. }) {
+            self.queue.clear();
+        }
+    }
+
+    /// Looks at the screen, as a player does, and begins the next rep after a rest when one is wanted.
+    pub fn look(&mut self, engine: &Engine, now: Micros) {
+        let rest = match engine.view().stage {
+            Stage::Playing | Stage::Prompted { .. } => return,
+            Stage::Paused | Stage::Finished { .. } | Stage::SpanDone => return self.queue.clear(),
+            Stage::Look { .. } => LOOK,
+            Stage::Waiting | Stage::RepDone { .. } => REST,
+        };
+        if self.queue.is_empty() {
+            self.start_rep(engine, now + rest);
         }
     }
 

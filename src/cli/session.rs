@@ -89,6 +89,7 @@ impl Session {
     }
 
     fn feed(&mut self, input: Stamped<Input>) {
+        let at = input.at;
         self.out.clear();
         self.engine.handle(input, &mut self.out);
         for i in 0..self.out.len() {
@@ -96,8 +97,11 @@ impl Session {
                 self.unwritten.push_back(entry.clone());
             }
             if let Some(director) = &mut self.director {
-                director.see(&self.out[i], &self.engine);
+                director.see(&self.out[i]);
             }
+        }
+        if let Some(director) = &mut self.director {
+            director.look(&self.engine, at);
         }
         self.write();
     }

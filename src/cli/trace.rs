@@ -7,6 +7,7 @@ use clap::Args;
 
 use crate::journal::entry::Mode;
 use crate::midi::Take;
+use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
 use crate::practice::{Command, Engine, Input, Output, PracticeConfig, Span, listen};
@@ -38,7 +39,9 @@ pub struct TraceArgs {
 }
 
 pub fn run(args: TraceArgs) -> anyhow::Result<()> {
-    let piece = open_piece(&args.piece, args.part.as_deref(), &[])?.piece;
+    // A machine without a home directory still has scores and takes given by path.
+    let pieces = Paths::find(None).map(|paths| paths.pieces).unwrap_or_default();
+    let piece = open_piece(&args.piece, args.part.as_deref(), &pieces)?.piece;
     let name = args.take.display().to_string();
     let bytes = std::fs::read(&args.take).with_context(|| format!("reading the take {name}"))?;
     let take = replay::read_take(&bytes, &name)?;
