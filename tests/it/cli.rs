@@ -1,1 +1,189 @@
-//! Tests of cli.
+//! The program as a command: one run a subcommand, what it prints, how it ends.
+
+use std::path::Path;
+use std::process::{Command, Output};
+
+use catchword::midi::Take;
+use catchword::piece_folder::open_piece;
+use catchword::practice::Span;
+use catchword::source::player::{Manner, Planned, perform};
+use catchword::source::replay::write_take_lines;
+use catchword::theory::Hand;
+use catchword::time::{Micros, Stamped, Tempo};
+
+/// Fast enough for a test that plays in real time; the piece below sets no tempo.
+const QUICK: f64 = 260.0;
+
+fn run(args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_catchword")).args(args).output().expect("the program starts")
+}
+
+fn printed(args: &[&str]) -> String {
+    let output = run(args);
+    assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).unwrap()
+}
+
+fn complaint(args: &[&str], code: i32) -> String {
+    let output = run(args);
+    assert_eq!(output.status.code(), Some(code), "{args:?}");
+    assert!(output.stdout.is_empty());
+    String::from_utf8(output.stderr).unwrap()
+}
+
+/// A copy of the demo piece without a tempo of its own, so that it may be played at any speed.
+fn quick_piece(dir: &Path) -> String {
+    let ferry = Path::new(env!("CARGO_MANIFEST_DIR")).join("pieces/ferry");
+    let text = std::fs::read_to_string(ferry.join("piece.toml")).unwrap();
+    let text: String = text.lines().filter(|l| !l.starts_with("tempo")).flat_map(|l| [l, "\n"]).collect();
+    let score = std::fs::read_to_string(ferry.join("ferry.musicxml")).unwrap();
+    let folder = dir.join("pieces/crossing");
+    std::fs::create_dir_all(&folder).unwrap();
+    std::fs::write(folder.join("piece.toml"), text).unwrap();
+    std::fs::write(folder.join("ferry.musicxml"), score.replace("<sound tempo=\"96\"/>", &format!("<sound tempo=\"{QUICK}\"/>"))).unwrap();
+    folder.display().to_string()
+}
+
+/// Reps of the first section one after the other, a rest after each.
+fn evening(piece: &str, reps: &[Vec<Planned>]) -> Take {
+    let piece = open_piece(piece, None, &[]).unwrap().piece;
+    let span = Span::of_piece(&piece).remove(0);
+    let mut at = Micros::ZERO;
+    let mut take = Take::default();
+    for (n, planned) in reps.iter().enumerate() {
+        let manner =
+            Manner { planned: planned.clone(), roll: Micros::from_millis(90), ..Manner::fluent(Tempo::try_new(QUICK).unwrap(), n as u64) };
+        let rep = perform(piece.part(), &span.stretch, &manner);
+        for event in rep.events() {
+            take.push(Stamped { at: at + event.at, what: event.what });
+        }
+        at = at + rep.length() + Micros::from_millis(1_500);
+    }
+    take
+}
+
+#[test]
+fn a_demo_without_a_terminal_prints_the_whole_job_and_the_same_each_time() {
+    let first = printed(&["demo"]);
+    let wanted = [
+        "section casting off, bars 1 to 4 (1 of 3)",
+        "clean, 1 of 3",
+        "cue: ",
+        "on: playing again",
+        "look: bar 2, beat 1, left hand: not what is written",
+        "clean, 2 of 3",
+        "done: casting off, 3 of 3",
+        "section to the far bank, bars 5 to 9 (2 of 3)",
+        "run-through: whole piece, bars 1 to 24",
+        "casting off: 3 of 5 reps clean, 1 with a cue",
+    ];
+    let mut rest = first.as_str();
+    for line in wanted {
+        let at = rest.find(line).unwrap_or_else(|| panic!("{line:?} is missing, or out of order, in\n{first}"));
+        rest = &rest[at + line.len()..];
+    }
+    assert_eq!(printed(&["demo"]), first);
+}
+
+#[test]
+fn what_was_drilled_is_in_the_journal_and_its_takes_trace_to_the_same_verdicts() {
+    let dir = tempfile::tempdir().unwrap();
+    let (data, piece) = (dir.path().display().to_string(), quick_piece(dir.path()));
+    let bar = |n: i64| catchword::time::ScoreTime::quarters(3 * n);
+    let take = evening(
+        &piece,
+        &[
+            vec![],
+            vec![Planned::Pause { at: bar(2), length: Micros::from_millis(2_400) }],
+            vec![Planned::Wrong { at: bar(1), hand: Hand::Left }],
+            vec![],
+        ],
+    );
+    let recording = dir.path().join("evening.jsonl");
+    std::fs::write(&recording, write_take_lines(&take)).unwrap();
+    let input = format!("take:{}", recording.display());
+    let drilled = printed(&["drill", "crossing", "--plain", "--data", &data, "--input", &input]);
+    for line in ["clean, 1 of 3", "cue: ", "look: bar 2, beat 1, left hand", "clean, 2 of 3"] {
+        assert!(drilled.contains(line), "{line:?} is not in\n{drilled}");
+    }
+    let reps = printed(&["reps", "crossing", "--data", &data]);
+    let verdict_of = |line: &str| {
+        let words = line.split(": ").nth(1).unwrap_or_default();
+        words.split(';').next().unwrap_or_default().to_owned()
+    };
+    let verdicts: Vec<String> = reps.lines().map(verdict_of).collect();
+    assert_eq!(verdicts, ["clean", "with a cue", "not clean", "clean"], "{reps}");
+    for (n, verdict) in verdicts.iter().enumerate() {
+        let file = dir.path().join(format!("rep{n}.mid")).display().to_string();
+        printed(&["reps", "crossing", "--data", &data, "--take", &(n + 1).to_string(), "--out", &file]);
+        let traced = printed(&["trace", &piece, "--take", &file, "--span", "casting off", "--json"]);
+        let rep = traced.lines().find(|l| l.contains("\"kind\":\"rep\"")).unwrap_or_else(|| panic!("no rep in\n{traced}"));
+        let word = match verdict.as_str() {
+            "clean" => "clean",
+            "with a cue" => "prompted",
+            _ => "broken",
+        };
+        assert!(rep.contains(&format!("\"verdict\":\"{word}\"")), "rep {n} was {verdict}: {rep}");
+    }
+}
+
+#[test]
+fn a_trace_is_the_same_byte_for_byte_each_time() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = quick_piece(dir.path());
+    let bar = catchword::time::ScoreTime::quarters(3);
+    let take = evening(&piece, &[vec![Planned::Wrong { at: bar, hand: Hand::Right }], vec![]]);
+    let recording = dir.path().join("take.jsonl").display().to_string();
+    std::fs::write(&recording, write_take_lines(&take)).unwrap();
+    for args in [&["--json"][..], &["--json", "--span", "1-4"], &[]] {
+        let args: Vec<&str> = ["trace", &piece, "--take", &recording].into_iter().chain(args.iter().copied()).collect();
+        let once = run(&args).stdout;
+        assert!(!once.is_empty());
+        assert_eq!(run(&args).stdout, once, "{args:?}");
+    }
+}
+
+#[test]
+fn every_performed_note_of_a_trace_has_its_line() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = quick_piece(dir.path());
+    let take = evening(&piece, &[vec![], vec![]]);
+    let n_notes = take.events().iter().filter(|e| matches!(e.what, catchword::midi::MidiEvent::NoteOn { .. })).count();
+    let recording = dir.path().join("take.jsonl").display().to_string();
+    std::fs::write(&recording, write_take_lines(&take)).unwrap();
+    for span in [&[][..], &["--span", "casting off"]] {
+        let args: Vec<&str> = ["trace", &piece, "--take", &recording, "--json"].into_iter().chain(span.iter().copied()).collect();
+        let lines = printed(&args);
+        let notes: Vec<serde_json::Value> =
+            lines.lines().map(|l| serde_json::from_str(l).unwrap()).filter(|v: &serde_json::Value| v["kind"] == "note").collect();
+        assert_eq!(notes.len(), n_notes, "{args:?}");
+        assert!(notes.iter().all(|n| n["beat"].is_number() && n["t"].is_number() && n["heard"].is_string()));
+        let right = notes.iter().filter(|n| n["heard"] == "expected" && n["score_note"].is_number()).count();
+        assert!(right * 10 > n_notes * 4, "{right} of {n_notes} notes are of the score");
+    }
+}
+
+#[test]
+fn complaints_say_what_is_wrong_and_what_to_do() {
+    let dir = tempfile::tempdir().unwrap();
+    let data = dir.path().display().to_string();
+    for (args, code, words) in [
+        (&["drill", "fery", "--data", &data][..], 1, "did you mean \"ferry\"?"),
+        (&["drill", "ferry", "--section", "castin off", "--data", &data], 1, "casting off"),
+        (&["drill", "ferry", "--input", "stream:/nowhere/at/all", "--data", &data, "--plain"], 1, "/nowhere/at/all"),
+        (&["trace", "ferry", "--take", "no-such-take.mid"], 1, "no-such-take.mid"),
+        (&["inspect", "Cargo.toml"], 1, "Cargo.toml"),
+        (&["drill", "ferry", "--reps", "0"], 2, "1..=9"),
+        (&["practise"], 2, "unrecognized subcommand"),
+    ] {
+        let said = complaint(args, code);
+        assert!(said.contains(words), "{args:?} said {said:?}");
+    }
+}
+
+#[test]
+fn without_a_piece_drill_lists_what_there_is() {
+    let dir = tempfile::tempdir().unwrap();
+    let listed = printed(&["drill", "--data", &dir.path().display().to_string()]);
+    assert!(listed.contains("ferry") && listed.contains("all-through-the-night"), "{listed}");
+}
