@@ -101,12 +101,7 @@ pub fn read_score(bytes: &[u8], file_name: &str) -> Result<(Score, Vec<Warning>)
         Some(Format::MusicXml) => musicxml::read(bytes, file_name),
         Some(Format::Mxl) => mxl::read(bytes, file_name),
         Some(Format::NoteList) => notelist::read(bytes, file_name),
-        Some(Format::Smf) => Err(Error::Broken {
-            file: file_name.to_owned(),
-            place: "byte 0".to_owned(),
-            expected: "MusicXML or a note list".to_owned(),
-            found: "a Standard MIDI File, which this version cannot read as a score".to_owned(),
-        }),
+        Some(Format::Smf) => smf::read(bytes, file_name),
         None => Err(Error::UnknownFormat { file: file_name.to_owned() }),
     }
 }

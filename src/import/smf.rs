@@ -67,7 +67,7 @@ pub fn read(bytes: &[u8], file_name: &str) -> Result<(Score, Vec<Warning>), Erro
     let bars = bars::lay_out(&file, &timeline, timeline.at(last_tick), file_name, &mut warnings)?;
     let parts = hands::parts(&file, &struck, &timeline, &mut warnings);
     let parts = parts.into_iter().enumerate().map(|(i, p)| part(i, p, &struck, &timeline, &bars)).collect();
-    let score = Score { title: title(&file), composer: None, bars, parts, tempos: timeline.tempos() };
+    let score = Score { title: title(&file), composer: None, bars, parts, tempos: timeline.tempos(), ..Score::default() };
     Ok((score, warnings))
 }
 

