@@ -8,6 +8,7 @@ mod bars;
 mod file;
 mod hands;
 mod notes;
+mod sounds;
 mod take;
 mod timeline;
 

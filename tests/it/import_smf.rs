@@ -70,7 +70,7 @@ fn specification_example_reads_alike_in_format_0_and_1() {
         // Three programs, so three players: electric piano, harp, bassoon.
         let of_part = |i: usize| score.parts[i].notes.iter().map(|n| (n.key.number(), n.onset, n.duration)).collect::<Vec<_>>();
         let q = ScoreTime::quarters;
-        assert_eq!(score.parts.len(), 3);
+        assert_eq!(score.parts.iter().map(|p| p.name.as_str()).collect::<Vec<_>>(), ["Piano", "Harp", "Reed"]);
         assert_eq!(of_part(0), [(76, q(2), q(2))]);
         assert_eq!(of_part(1), [(67, q(1), q(3))]);
         assert_eq!(of_part(2), [(48, q(0), q(4)), (60, q(0), q(4))]);
@@ -95,6 +95,49 @@ fn specification_example_keeps_its_times_as_a_take() {
         assert_eq!(on, [(0, 48, 96), (0, 60, 96), (500_000, 67, 64), (1_000_000, 76, 32)]);
         assert_eq!(take.length(), Micros(2_000_000));
     }
+}
+
+#[test]
+fn times_and_lengths_agree_with_another_reader() {
+    // Made and read by mido 1.3.3 (PyPI): tests/data/smf/reference.py.
+    #[derive(serde::Deserialize)]
+    struct Reference {
+        ticks_per_quarter: i64,
+        note_ons_seconds: Vec<(f64, u8, u8, u8)>,
+        notes_ticks: Vec<(i64, i64, u8, u8)>,
+    }
+    let bytes = include_bytes!("../data/smf/tempo_map.mid");
+    let reference: Reference = serde_json::from_str(include_str!("../data/smf/tempo_map.json")).unwrap();
+
+    let take = read_take(bytes, "t.mid").unwrap();
+    let mut on: Vec<(i64, u8, u8, u8)> = Vec::new();
+    for event in take.events() {
+        if let MidiEvent::NoteOn { channel, key, velocity } = event.what {
+            on.push((event.at.0, channel.0, key.number(), velocity.0));
+        }
+    }
+    assert_eq!(on.len(), reference.note_ons_seconds.len());
+    for (ours, theirs) in on.iter().zip(&reference.note_ons_seconds) {
+        assert_eq!((ours.1, ours.2, ours.3), (theirs.1, theirs.2, theirs.3));
+        // mido adds floats, event after event; a microsecond is the last digit it is stored with.
+        assert!((ours.0 as f64 - theirs.0 * 1e6).abs() <= 1.5, "{ours:?} {theirs:?}");
+    }
+
+    let (score, _) = score(bytes);
+    let ticks = |t: i64| ScoreTime::new(t, reference.ticks_per_quarter);
+    let expected: Vec<(ScoreTime, ScoreTime, u8, Hand)> = reference
+        .notes_ticks
+        .iter()
+        .map(|&(on, length, key, channel)| (ticks(on), ticks(length), key, if channel == 0 { Hand::Right } else { Hand::Left }))
+        .collect();
+    let mut found: Vec<_> = score.parts[0].notes.iter().map(|n| (n.onset, n.duration, n.key.number(), n.hand)).collect();
+    let order = |n: &(ScoreTime, ScoreTime, u8, Hand)| (n.0, n.1, n.2);
+    let mut expected = expected;
+    expected.sort_by_key(order);
+    found.sort_by_key(order);
+    assert_eq!(found, expected);
+    // Nine quarters in 3/4, then 6/8 to the end of the last note at quarter 61.
+    assert_eq!(score.bars.len(), 3 + 18);
 }
 
 #[test]

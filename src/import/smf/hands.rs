@@ -2,6 +2,7 @@
 
 use super::file::{Event, File, What};
 use super::notes::Struck;
+use super::sounds;
 use super::timeline::Timeline;
 use super::warning;
 use crate::import::Warning;
@@ -33,7 +34,8 @@ pub(super) fn parts(file: &File, struck: &[Struck], timeline: &Timeline, warning
     let streams = streams(file, struck);
     let mut parts = Vec::new();
     for group in groups(&streams) {
-        let name = group.iter().find_map(|s| bare_name(s)).unwrap_or_else(|| format!("Part {}", parts.len() + 1));
+        let sound = group.iter().find_map(|s| s.program).map(|p| sounds::name(p).to_owned());
+        let name = group.iter().find_map(|s| bare_name(s)).or(sound).unwrap_or_else(|| format!("Part {}", parts.len() + 1));
         let notes = match group[..] {
             [one] => {
                 let hands = match one.name.as_deref().and_then(hand_of_name) {
