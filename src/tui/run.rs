@@ -51,18 +51,17 @@ pub fn run(practice: &mut dyn Practice, notes: &Receiver<Signal>, clock: Session
     let (sender, wakes) = bounded(256);
     wakes::on_panic(sender.clone());
     let _watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
-    let (taken, mut full_screen) = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
+    let mut taken = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
     wakes::read_terminal(sender);
     let mut session = Session { practice, app: App::new(options), clock };
-    let exit = session.run(&mut full_screen, &wakes, notes, &mut System);
-    drop(taken);
-    exit
+    session.run(&mut taken.screen, &wakes, notes, &mut System)
 }
 
 /// What the loop needs of the system; a test has its own.
 pub trait Host<B: Backend> {
     fn is_open(&self) -> bool;
-    fn is_ours(&self) -> bool;
+    /// Returns the right to draw, or nothing once the terminal has been given back.
+    fn hold(&self) -> Option<terminal::Hold>;
     fn suspend(&mut self, screen: &mut Terminal<B>) -> std::io::Result<()>;
     fn take_again(&mut self, screen: &mut Terminal<B>) -> std::io::Result<()>;
 }
@@ -74,8 +73,8 @@ impl Host<ratatui::backend::CrosstermBackend<std::io::BufWriter<std::io::Stdout>
         terminal::is_open()
     }
 
-    fn is_ours(&self) -> bool {
-        terminal::is_ours()
+    fn hold(&self) -> Option<terminal::Hold> {
+        terminal::hold()
     }
 
     fn suspend(&mut self, screen: &mut terminal::FullScreen) -> std::io::Result<()> {
@@ -121,16 +120,17 @@ impl Session<'_> {
                     self.give(self.clock.now(), Input::Command(Command::Quit))?;
                     return Ok(exit);
                 }
-                Turn::Changed if host.is_ours() => {
-                    if let Err(error) = self.draw(screen) {
-                        if terminal::is_closing(&error) {
+                Turn::Changed => {
+                    let drawn = host.hold().map_or(Ok(()), |_hold| self.draw(screen));
+                    if let Err(error) = drawn {
+                        if terminal::is_closing(&error) || !host.is_open() {
                             turn = Turn::End(Exit::Closed);
                             continue;
                         }
                         return Err(Error::Terminal { doing: "drawing on", source: std::io::Error::other(error) });
                     }
                 }
-                Turn::Changed | Turn::Unchanged => {}
+                Turn::Unchanged => {}
             }
             let deadline = match self.practice.next_deadline() {
                 Some(due) => at(self.clock.instant(due.min(self.clock.now() + LONG))),
@@ -185,7 +185,6 @@ impl Session<'_> {
         host: &mut dyn Host<B>,
         notes: &Receiver<Signal>,
     ) -> Result<Turn, Error> {
-        let terminal_error = |source| Error::Terminal { doing: "taking back", source };
         match wake {
             Wake::Terminal(Event::Key(key)) => {
                 // What was played before the key was pressed comes before it.
@@ -209,12 +208,16 @@ impl Session<'_> {
                             self.app.mention(words, at);
                         }
                     }
-                    Effect::Redraw => host.take_again(screen).map_err(terminal_error)?,
+                    Effect::Redraw => {
+                        let taken = host.take_again(screen);
+                        return taken_back(taken, host);
+                    }
                     Effect::Suspend => {
                         if !matches!(self.practice.view().stage, Stage::Paused | Stage::Finished { .. }) {
                             self.give(self.clock.now(), Input::Command(Command::Pause))?;
                         }
-                        host.suspend(screen).map_err(terminal_error)?;
+                        let taken = host.suspend(screen);
+                        return taken_back(taken, host);
                     }
                 }
                 Ok(Turn::Changed)
@@ -222,8 +225,8 @@ impl Session<'_> {
             Wake::Terminal(Event::Resize(..)) => Ok(Turn::Changed),
             Wake::Terminal(_) => Ok(Turn::Unchanged),
             Wake::Continued => {
-                host.take_again(screen).map_err(terminal_error)?;
-                Ok(Turn::Changed)
+                let taken = host.take_again(screen);
+                taken_back(taken, host)
             }
             Wake::Closed => Ok(Turn::End(Exit::Closed)),
             Wake::Signal(signal) => Ok(Turn::End(Exit::Signal(signal))),
@@ -261,6 +264,15 @@ impl Session<'_> {
 
     fn meet_deadlines(&mut self, until: Micros) -> Result<(), Error> {
         meet_deadlines(self.practice, until)
+    }
+}
+
+/// A terminal that cannot be taken back because it was closed is an ordinary end (a closing one sends "go on", too).
+fn taken_back<B: Backend>(taken: std::io::Result<()>, host: &dyn Host<B>) -> Result<Turn, Error> {
+    match taken {
+        Ok(()) => Ok(Turn::Changed),
+        Err(_) if !host.is_open() => Ok(Turn::End(Exit::Closed)),
+        Err(source) => Err(Error::Terminal { doing: "taking back", source }),
     }
 }
 

@@ -1,7 +1,10 @@
 //! The terminal itself: taken over, and given back as it was whatever happens.
 
 use std::io::{self, BufWriter, Stdout, Write};
+use std::mem::ManuallyDrop;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::{Mutex, MutexGuard, PoisonError, TryLockError};
+use std::time::{Duration, Instant};
 
 use crossterm::cursor::{Hide, Show};
 use crossterm::execute;
@@ -12,13 +15,21 @@ use ratatui::backend::CrosstermBackend;
 /// True while the terminal is ours; lets a panic on any thread give it back exactly once.
 static OURS: AtomicBool = AtomicBool::new(false);
 
+/// Held while drawing, so that a panic on another thread does not give the terminal back in the middle of it.
+static DRAWING: Mutex<()> = Mutex::new(());
+const LONGEST_DRAWING: Duration = Duration::from_millis(200);
+
 /// Enough for a full repaint of a large screen in one write.
 const BUFFER: usize = 1 << 16;
 
 pub type FullScreen = Terminal<CrosstermBackend<BufWriter<Stdout>>>;
 
 /// Holds the terminal; gives it back when dropped.
-pub struct Taken(());
+pub struct Taken {
+    /// Never dropped itself: ratatui then shows the cursor and complains on standard error when it cannot, which panics once a
+    /// closed terminal was both.
+    pub screen: ManuallyDrop<FullScreen>,
+}
 
 impl Drop for Taken {
     fn drop(&mut self) {
@@ -30,11 +41,11 @@ impl Drop for Taken {
 ///
 /// # Errors
 /// When there is no terminal, or it refuses.
-pub fn take() -> io::Result<(Taken, FullScreen)> {
-    let taken = Taken(());
+pub fn take() -> io::Result<Taken> {
+    let backend = CrosstermBackend::new(BufWriter::with_capacity(BUFFER, io::stdout()));
+    let taken = Taken { screen: ManuallyDrop::new(Terminal::new(backend)?) };
     enter()?;
-    let screen = Terminal::new(CrosstermBackend::new(BufWriter::with_capacity(BUFFER, io::stdout())))?;
-    Ok((taken, screen))
+    Ok(taken)
 }
 
 fn enter() -> io::Result<()> {
@@ -45,6 +56,16 @@ fn enter() -> io::Result<()> {
 
 /// Gives the terminal back; does nothing when it is not ours. Errors are left aside: a terminal that is gone needs nothing back.
 pub fn give_back() {
+    // A drawing under way on another thread ends first; one that this thread panicked in never will.
+    let begun = Instant::now();
+    let _drawing = loop {
+        match DRAWING.try_lock() {
+            Ok(hold) => break Some(hold),
+            Err(TryLockError::Poisoned(hold)) => break Some(hold.into_inner()),
+            Err(TryLockError::WouldBlock) if begun.elapsed() > LONGEST_DRAWING => break None,
+            Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(1)),
+        }
+    };
     if OURS.swap(false, Ordering::SeqCst) {
         let mut out = io::stdout();
         let _ = execute!(out, LeaveAlternateScreen, Show);
@@ -53,8 +74,21 @@ pub fn give_back() {
     }
 }
 
-pub fn is_ours() -> bool {
-    OURS.load(Ordering::SeqCst)
+/// The right to draw, while it is held.
+pub struct Hold(#[expect(dead_code, reason = "held, not looked at")] Option<MutexGuard<'static, ()>>);
+
+impl Hold {
+    /// A right to draw on something that nobody takes away.
+    #[cfg(test)]
+    pub fn free() -> Self {
+        Hold(None)
+    }
+}
+
+/// Returns the right to draw, or nothing once the terminal has been given back.
+pub fn hold() -> Option<Hold> {
+    let drawing = DRAWING.lock().unwrap_or_else(PoisonError::into_inner);
+    OURS.load(Ordering::SeqCst).then_some(Hold(Some(drawing)))
 }
 
 /// Takes the terminal again after another program had it.
@@ -64,7 +98,9 @@ pub fn is_ours() -> bool {
 pub fn take_again(screen: &mut FullScreen) -> io::Result<()> {
     give_back();
     enter()?;
-    screen.clear()
+    // Clears and draws anew. `Terminal::clear` would ask the terminal for the cursor, and the thread that reads keys gets the answer.
+    let size = screen.size()?;
+    screen.resize(size.into())
 }
 
 /// Gives the terminal back, stops this process as Ctrl-Z does, and takes the terminal again when the shell lets it go on.

@@ -6,5 +6,9 @@
 #[allow(dead_code)]
 mod pty;
 
+#[path = "../tools/svg.rs"]
+mod svg;
+
+mod pictures;
 mod safety;
 mod stand_in;

@@ -2,6 +2,7 @@
 
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicU64, Ordering};
 use std::sync::{Arc, Condvar, Mutex};
 use std::thread;
 use std::time::{Duration, Instant};
@@ -20,13 +21,14 @@ pub struct Pty {
 }
 
 struct Seen {
+    /// Written by the program so far.
+    n_bytes: AtomicU64,
     inner: Mutex<Inner>,
     changed: Condvar,
 }
 
 struct Inner {
     parser: Parser,
-    n_bytes: u64,
     last_change: Instant,
     ended: bool,
     /// Stop reading after the next bytes.
@@ -53,8 +55,8 @@ impl Pty {
         drop(pair.slave);
         let mut reader = pair.master.try_clone_reader().expect("a reader");
         let writer = pair.master.take_writer().expect("a writer");
-        let inner = Inner { parser: Parser::new(rows, columns, 0), n_bytes: 0, last_change: Instant::now(), ended: false, stop: false };
-        let seen = Arc::new(Seen { inner: Mutex::new(inner), changed: Condvar::new() });
+        let inner = Inner { parser: Parser::new(rows, columns, 0), last_change: Instant::now(), ended: false, stop: false };
+        let seen = Arc::new(Seen { n_bytes: AtomicU64::new(0), inner: Mutex::new(inner), changed: Condvar::new() });
         let to = Arc::clone(&seen);
         thread::spawn(move || {
             let mut buffer = [0; 1 << 16];
@@ -62,7 +64,7 @@ impl Pty {
                 let n_read = reader.read(&mut buffer).unwrap_or(0);
                 let mut inner = to.inner.lock().unwrap();
                 inner.parser.process(&buffer[..n_read]);
-                inner.n_bytes += n_read as u64;
+                to.n_bytes.fetch_add(n_read as u64, Ordering::SeqCst);
                 inner.last_change = Instant::now();
                 inner.ended = n_read == 0 || inner.stop;
                 if inner.ended {
@@ -115,6 +117,14 @@ impl Pty {
         }
     }
 
+    /// Presses keys and waits for the screen that follows.
+    pub fn press_and_see(&mut self, keys: &str) {
+        let before = self.n_bytes();
+        self.press(keys);
+        self.wait_until("something to be drawn", |_| self.n_bytes() > before);
+        self.settle(Duration::from_millis(50));
+    }
+
     /// Looks at the screen as it is.
     pub fn look<T>(&self, at: impl FnOnce(&Screen) -> T) -> T {
         at(self.seen.inner.lock().unwrap().parser.screen())
@@ -126,11 +136,12 @@ impl Pty {
 
     /// Bytes the program has written so far.
     pub fn n_bytes(&self) -> u64 {
-        self.seen.inner.lock().unwrap().n_bytes
+        self.seen.n_bytes.load(Ordering::SeqCst)
     }
 
     pub fn resize(&self, columns: u16, rows: u16) {
-        self.seen.inner.lock().unwrap().parser.screen_mut().set_size(rows, columns);
+        // The emulator (vt100 0.16.2) cannot be very small without overflowing; what a tiny terminal shows is not read back.
+        self.seen.inner.lock().unwrap().parser.screen_mut().set_size(rows.max(6), columns.max(20));
         self.master.as_ref().expect("open").resize(size(columns, rows)).expect("the terminal takes its size");
     }
 

@@ -23,10 +23,10 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
         return;
     }
     head(view, theme, Rect { height: 1, ..page }, frame);
-    // From below: the foot, and above it the ribbon with the word under it, each with air where there is room.
+    // From below: the foot, and above it the ribbon with the word under it.
     let roomy = page.height >= 14;
     let ribbon_rows = if roomy { 2 } else { 1 };
-    let below = ribbon_rows + 1 + u16::from(roomy);
+    let below = ribbon_rows + 1;
     if page.height < below + 2 {
         return middle(app, view, theme, Rect { y: page.y + 1, height: page.height.saturating_sub(2), ..page }, frame);
     }
@@ -42,9 +42,8 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
         },
         ribbon,
     );
-    let air = u16::from(roomy);
-    let top = page.y + 1 + air;
-    middle(app, view, theme, Rect { y: top, height: ribbon.y.saturating_sub(top + air), ..page }, frame);
+    let top = page.y + 1 + u16::from(page.height >= 28);
+    middle(app, view, theme, Rect { y: top, height: ribbon.y.saturating_sub(top), ..page }, frame);
 }
 
 /// The span's name at the left, the count of clean reps at the right.
@@ -65,8 +64,7 @@ fn count(view: &View) -> String {
 }
 
 /// What stands in the middle: large words, and small ones below them.
-struct Said<'a> {
-    heading: Option<&'a str>,
+struct Said {
     large: String,
     small: Vec<String>,
     style: ratatui::style::Style,
@@ -77,7 +75,6 @@ fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
     if area.is_empty() {
         return;
     }
-    let heading_rows = if said.heading.is_some() && area.height > 4 { 2 } else { 0 };
     let small: Vec<Line> = said
         .small
         .iter()
@@ -89,15 +86,11 @@ fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
         .collect();
     let small_rows = if small.is_empty() || area.height < 3 { 0 } else { (small.len() as u16 + 1).min(area.height - 1) };
     let letters = Letters { text: &said.large, style: said.style, large: app.block_letters };
-    let room = Rect { height: area.height - (small_rows + heading_rows).min(area.height - 1), ..area };
+    let room = Rect { height: area.height - small_rows.min(area.height - 1), ..area };
     let letters = letters.set(room);
     let height = letters.n_rows().min(room.height);
-    let top = area.y + (area.height.saturating_sub(heading_rows + height + small_rows)) / 2;
-    if let (Some(heading), true) = (said.heading, heading_rows > 0) {
-        let row = Rect { y: top, height: 1, ..area };
-        frame.render_widget(Line::styled(heading, said.style).alignment(Alignment::Center), row);
-    }
-    let letters_area = Rect { y: top + heading_rows, height, ..area };
+    let top = area.y + (area.height.saturating_sub(height + small_rows)) / 2;
+    let letters_area = Rect { y: top, height, ..area };
     frame.render_widget(letters, letters_area);
     if small_rows > 1 {
         let rows = Rect { y: letters_area.bottom() + 1, height: small_rows - 1, ..area };
@@ -105,14 +98,14 @@ fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
     }
 }
 
-fn said<'a>(view: &View<'a>, theme: Theme) -> Option<Said<'a>> {
-    let said = |large: String, small: Vec<String>| Said { heading: None, large, small, style: theme.strong() };
+fn said(view: &View, theme: Theme) -> Option<Said> {
+    let said = |large: String, small: Vec<String>| Said { large, small, style: theme.strong() };
     match view.stage {
         Stage::Playing | Stage::Finished { .. } => None,
         Stage::Waiting => Some(said(view.span.to_owned(), vec![bars(view), "play when you are ready".to_owned()])),
         Stage::Prompted { rung: 3.., text } => Some(Said { style: theme.page(), ..said(text.to_owned(), vec![]) }),
         Stage::Prompted { text, .. } => Some(Said { style: theme.here(), ..said(text.to_owned(), vec![]) }),
-        Stage::Look { words } => Some(Said { heading: Some("look at the page"), style: theme.page(), ..said(words.to_owned(), vec![]) }),
+        Stage::Look { words } => Some(Said { style: theme.page(), ..said(format!("look: {words}"), vec![]) }),
         Stage::RepDone { verdict, words } => {
             let large = match verdict {
                 Verdict::Clean => format!("clean, {}", count(view)),

@@ -9,6 +9,7 @@ use ratatui::backend::TestBackend;
 use super::super::app::App;
 use super::super::plain;
 use super::super::run::{Host, Session, Wake};
+use super::super::terminal::Hold;
 use super::super::{Error, Exit, Failure, Options, Practice};
 use super::{bars, view};
 use crate::clock::SessionClock;
@@ -93,8 +94,8 @@ impl Host<TestBackend> for Host0 {
         !self.closed
     }
 
-    fn is_ours(&self) -> bool {
-        true
+    fn hold(&self) -> Option<Hold> {
+        Some(Hold::free())
     }
 
     fn suspend(&mut self, _: &mut Terminal<TestBackend>) -> std::io::Result<()> {

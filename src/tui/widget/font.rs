@@ -5,17 +5,22 @@
 //! with `pyftsubset --unicodes=U+0020-007E,U+00A0-017F,U+2010-2015,U+2018-201E,U+2026
 //! --no-hinting --layout-features=''` (fonttools).
 
+use std::ops::Range;
 use std::sync::OnceLock;
 
 use fontdue::{Font, FontSettings};
 
 /// Height of a capital over the size of the font, from its `OS/2` table (668 of 1000).
 const CAPITAL: f32 = 0.668;
+/// Height of a small letter such as x, from the same table.
+const SMALL: f32 = 0.496;
+/// Half of what round letters reach over their lines (12 of 1000).
+const HAIR: f32 = 0.006;
 /// Fine points of the outline to a half row. A cell is taken to be twice as high as wide, so that a
 /// half column is half as wide as a half row is high.
 const FINE: usize = 8;
 /// Part of a quarter cell that must be covered to fill it.
-const COVERED: f32 = 0.48;
+const COVERED: f32 = 0.52;
 
 /// How wide letters are set.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -23,6 +28,8 @@ pub enum Width {
     Natural,
     /// Four fifths of the natural width, to win a size.
     Narrow,
+    /// Two thirds, to keep long phrases large enough.
+    Tight,
 }
 
 impl Width {
@@ -31,6 +38,7 @@ impl Width {
         match self {
             Width::Natural => FINE / 2,
             Width::Narrow => FINE / 2 + 1,
+            Width::Tight => FINE / 2 + 2,
         }
     }
 }
@@ -45,21 +53,53 @@ pub struct Size {
 impl Size {
     /// Returns half rows from one baseline to the next.
     pub fn pitch(self) -> usize {
-        (self.capital * 7).div_ceil(5)
+        self.capital * 4 / 3
     }
 
-    /// Returns half rows that descenders (g, y, a comma) take below the baseline.
-    pub fn descent(self) -> usize {
-        (self.capital * 2).div_ceil(5)
+    /// Returns half rows that a line takes below its baseline (g, y, a comma).
+    pub fn descent(self, line: &str) -> usize {
+        let lowest = line.chars().map(|c| font().metrics(c, self.pixels()).ymin).min().unwrap_or(0);
+        usize::try_from(-lowest).unwrap_or(0).div_ceil(FINE)
     }
 
-    /// Returns half rows that an accent takes above a capital.
-    pub fn accent(self) -> usize {
-        (self.capital * 2).div_ceil(5)
+    /// Returns half rows that a line takes above a capital (accents).
+    pub fn rise(self, line: &str) -> usize {
+        let top = |c| {
+            let metrics = font().metrics(c, self.pixels());
+            metrics.ymin + metrics.height as i32
+        };
+        let highest = line.chars().map(top).max().unwrap_or(0) as usize;
+        // Round letters reach over the edge by a hair, which fills nothing.
+        highest.saturating_sub(self.capital * FINE + FINE / 2).div_ceil(FINE)
     }
 
     fn pixels(self) -> f32 {
         (self.capital * FINE) as f32 / CAPITAL
+    }
+
+    /// Returns the fine point at the upper edge of a half row, both counted down from the top of a capital.
+    ///
+    /// Does what hinting does: small letters are stretched a little so that their height, too, is a whole number of half rows,
+    /// and the hair by which round letters reach over their line is taken in, so that no crumb is left of it.
+    fn fine_row(self, half_row: i64) -> i64 {
+        let capital = (self.capital * FINE) as f32;
+        let hair = capital * HAIR / CAPITAL;
+        let small = capital * SMALL / CAPITAL;
+        let snapped = (small / FINE as f32).round() * FINE as f32;
+        let between = |at: f32, from: (f32, f32), to: (f32, f32)| from.1 + (at - from.0) * (to.1 - from.1) / (to.0 - from.0);
+        // Heights above the baseline as drawn, and as they are in the outline.
+        let (base, middle, top) = ((0.0, -hair), (snapped, small + hair), (capital, capital + hair));
+        let height = capital - (half_row * FINE as i64) as f32;
+        let outline = if height <= base.0 {
+            height - hair
+        } else if height <= middle.0 {
+            between(height, base, middle)
+        } else if height <= top.0 {
+            between(height, middle, top)
+        } else {
+            height + hair
+        };
+        (capital - outline).round() as i64
     }
 
     /// Returns the half columns of a character with its spacing.
@@ -101,6 +141,14 @@ impl Field {
         Field { n_columns, n_rows, filled: vec![false; n_columns * n_rows * 4] }
     }
 
+    pub fn n_columns(&self) -> usize {
+        self.n_columns
+    }
+
+    pub fn n_rows(&self) -> usize {
+        self.n_rows
+    }
+
     /// Sets a line of text: `left` in half columns, `top` (of a capital) in half rows. What lies outside the field is left out.
     pub fn set(&mut self, text: &str, size: Size, left: usize, top: usize) {
         let mut pen = left;
@@ -120,18 +168,23 @@ impl Field {
         let first_x = i64::from(metrics.xmin);
         let first_y = (size.capital * FINE) as i64 - (i64::from(metrics.ymin) + metrics.height as i64);
         let (last_x, last_y) = (first_x + metrics.width as i64, first_y + metrics.height as i64);
-        let point = |x: i64, y: i64| {
-            let inside = (first_x..last_x).contains(&x) && (first_y..last_y).contains(&y);
-            if inside { u32::from(coverage[(y - first_y) as usize * metrics.width + (x - first_x) as usize]) } else { 0 }
+        let covered = |xs: Range<i64>, ys: Range<i64>| -> u32 {
+            let (x0, x1) = (xs.start.max(first_x), xs.end.min(last_x));
+            (ys.start.max(first_y)..ys.end.min(last_y))
+                .map(|y| {
+                    let row = (y - first_y) as usize * metrics.width;
+                    let points = coverage.get(row + (x0 - first_x) as usize..row + (x1 - first_x) as usize);
+                    points.unwrap_or_default().iter().map(|&point| u32::from(point)).sum::<u32>()
+                })
+                .sum()
         };
-        let enough = (COVERED * 255.0 * (fine_x * fine_y) as f32) as u32;
-        for half_row in first_y.div_euclid(fine_y)..=last_y.div_euclid(fine_y) {
+        // One half row more on both sides, for what snapping moves.
+        for half_row in first_y.div_euclid(fine_y) - 1..=last_y.div_euclid(fine_y) + 1 {
+            let rows = size.fine_row(half_row)..size.fine_row(half_row + 1);
+            let enough = COVERED * 255.0 * (fine_x * (rows.end - rows.start)) as f32;
             for half_column in first_x.div_euclid(fine_x)..=last_x.div_euclid(fine_x) {
-                let covered: u32 = (0..fine_y)
-                    .flat_map(|y| (0..fine_x).map(move |x| (x, y)))
-                    .map(|(x, y)| point(half_column * fine_x + x, half_row * fine_y + y))
-                    .sum();
-                if covered >= enough {
+                let columns = half_column * fine_x..(half_column + 1) * fine_x;
+                if covered(columns, rows.clone()) as f32 >= enough {
                     self.fill(left as i64 + half_column, top as i64 + half_row);
                 }
             }
@@ -160,7 +213,7 @@ mod tests {
 
     #[test]
     fn a_capital_fills_exactly_its_half_rows() {
-        for capital in 4..40 {
+        for capital in 7..40 {
             let size = Size { capital, width: Width::Natural };
             let mut field = Field::new(size.length("H").div_ceil(2), capital.div_ceil(2) + 1);
             field.set("H", size, 0, 0);
@@ -174,7 +227,7 @@ mod tests {
     #[test]
     fn every_letter_and_figure_leaves_ink_at_the_smallest_size() {
         for c in ('!'..='~').chain('\u{a1}'..='\u{17f}').filter(|&c| has(c) && c != '\u{ad}') {
-            let size = Size { capital: 5, width: Width::Narrow };
+            let size = Size { capital: 7, width: Width::Tight };
             let mut field = Field::new(12, 8);
             field.set(&c.to_string(), size, 4, 4);
             assert!(field.filled.contains(&true), "{c:?}");

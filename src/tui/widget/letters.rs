@@ -4,6 +4,9 @@
 //! Where no size fits, or a character has no large form, the phrase is set in plain bold letters;
 //! it is never cut short while there is room for it.
 
+use std::cell::RefCell;
+use std::rc::Rc;
+
 use ratatui::buffer::Buffer;
 use ratatui::layout::{Alignment, Rect};
 use ratatui::style::Style;
@@ -16,10 +19,15 @@ use super::wrap;
 /// At most this much of a phrase is taken in at a glance.
 const N_LINES_MAX: usize = 4;
 const N_CHARACTERS_MAX: usize = 20;
-/// Capitals in half rows. Two rows and a half are about 12 mm on a common screen, enough for 2 m (16 to 22 minutes of
-/// arc, ISO 9241-3); past a quarter of the room letters only get louder.
-const CAPITAL_MIN: usize = 5;
-const CAPITAL_SHARE: usize = 4;
+/// Capitals in half rows. At three rows and a half (some 15 mm on a common screen, enough for 2 m: 16 to 22 minutes of arc,
+/// ISO 9241-3) an e still has its bar.
+const CAPITAL_MIN: usize = 7;
+/// Largest capital as a part of the room: past it letters only get louder.
+const CAPITAL_SHARE: (usize, usize) = (2, 7);
+/// What each way to set letters is worth, and how fast poor line breaks lose against size: a break after a joining word may
+/// cost a third of the size, not half.
+const WIDTHS: [(Width, f64); 3] = [(Width::Natural, 1.0), (Width::Narrow, 0.93), (Width::Tight, 0.85)];
+const COST_SCALE: f64 = 30.0;
 const PLAIN_WIDTH: usize = 40;
 
 /// A phrase, and how it is to look.
@@ -30,63 +38,95 @@ pub struct Letters<'a> {
     pub large: bool,
 }
 
-/// How a phrase is set in a given room; drawn, it stands in the middle of what it is given.
+/// A phrase set for a given room; drawn, it stands in the middle of what it is given.
 pub struct Setting {
     style: Style,
-    /// None for plain letters.
-    size: Option<Size>,
+    set: Rc<Set>,
+}
+
+struct Set {
     lines: Vec<String>,
-    /// Half rows kept above the first capital.
-    above: usize,
+    /// The large letters; none for plain ones.
+    field: Option<Field>,
 }
 
 impl Setting {
     /// Returns the rows it takes.
     pub fn n_rows(&self) -> u16 {
-        let n_rows = match self.size {
-            Some(size) => n_rows(size, self.lines.len(), self.above),
-            None => self.lines.len(),
-        };
+        let n_rows = self.set.field.as_ref().map_or(self.set.lines.len(), Field::n_rows);
         u16::try_from(n_rows).unwrap_or(u16::MAX)
     }
 }
 
-fn n_rows(size: Size, n_lines: usize, above: usize) -> usize {
-    (above + n_lines.saturating_sub(1) * size.pitch() + size.capital + size.descent()).div_ceil(2)
+fn n_rows(size: Size, lines: &[String]) -> usize {
+    let (Some(first), Some(last)) = (lines.first(), lines.last()) else { return 0 };
+    (size.rise(first) + (lines.len() - 1) * size.pitch() + size.capital + size.descent(last)).div_ceil(2)
 }
 
 impl Letters<'_> {
     /// Sets the phrase for a room of this size.
     pub fn set(&self, area: Rect) -> Setting {
-        let text = with_large_forms(self.text);
-        self.large_setting(&text, area).unwrap_or_else(|| self.plain_setting(area))
-    }
-
-    fn large_setting(&self, text: &str, area: Rect) -> Option<Setting> {
-        if !self.large || !text.chars().all(font::has) {
-            return None;
+        /// What was set, and for which room.
+        type Last = (String, (u16, u16, bool), Rc<Set>);
+        thread_local! {
+            // The same phrase is drawn many times while it stands; fitting a large one takes some milliseconds.
+            static LAST: RefCell<Option<Last>> = const { RefCell::new(None) };
         }
-        let (width, height) = (usize::from(area.width) * 2, usize::from(area.height));
-        let accented = text.chars().any(|c| c > '\u{bf}');
-        let largest = (height * 2 / CAPITAL_SHARE).max(CAPITAL_MIN);
-        let sizes = (CAPITAL_MIN..=largest).rev().flat_map(|capital| [Width::Natural, Width::Narrow].map(|width| Size { capital, width }));
-        sizes.into_iter().find_map(|size| {
-            let above = if accented { size.accent() } else { 0 };
-            let n_lines = (1..=N_LINES_MAX).rev().find(|&n| n_rows(size, n, above) <= height)?;
-            let fits = |line: &str| line.chars().count() <= N_CHARACTERS_MAX && size.length(line) <= width;
-            let lines = wrap::by_sense_where(text, n_lines, fits)?;
-            Some(Setting { style: self.style, size: Some(size), lines, above })
-        })
+        let room = (area.width, area.height, self.large);
+        let known = LAST.with_borrow(|last| match last {
+            Some((text, last_room, set)) if text == self.text && *last_room == room => Some(Rc::clone(set)),
+            _ => None,
+        });
+        let set = known.unwrap_or_else(|| {
+            let large = if self.large { large_set(&with_large_forms(self.text), area) } else { None };
+            let set = Rc::new(large.unwrap_or_else(|| plain_set(self.text, area)));
+            LAST.set(Some((self.text.to_owned(), room, Rc::clone(&set))));
+            set
+        });
+        Setting { style: self.style, set }
     }
+}
 
-    fn plain_setting(&self, area: Rect) -> Setting {
-        let text = self.text;
-        let (width, height) = (usize::from(area.width), usize::from(area.height));
-        let lines = wrap::by_sense(text, width.min(PLAIN_WIDTH), height)
-            .or_else(|| wrap::by_sense(text, width, height))
-            .unwrap_or_else(|| cut(text, width));
-        Setting { style: self.style, size: None, lines, above: 0 }
+/// Finds the size and the line breaks that are worth most together, and draws the letters.
+fn large_set(text: &str, area: Rect) -> Option<Set> {
+    if !text.chars().all(font::has) {
+        return None;
     }
+    let (width, height) = (usize::from(area.width) * 2, usize::from(area.height));
+    let largest = height * 2 * CAPITAL_SHARE.0 / CAPITAL_SHARE.1;
+    let mut best: Option<(f64, Size, Vec<String>)> = None;
+    for capital in (CAPITAL_MIN..=largest.max(CAPITAL_MIN)).rev() {
+        for (set_width, worth) in WIDTHS {
+            let size = Size { capital, width: set_width };
+            let most = worth * capital as f64;
+            if best.as_ref().is_some_and(|(known, ..)| *known >= most) {
+                continue;
+            }
+            let fits = |line: &str| line.chars().count() <= N_CHARACTERS_MAX && size.length(line) <= width;
+            let n_lines = (1..=N_LINES_MAX).rev().find(|n| (n - 1) * size.pitch() + capital <= height * 2);
+            let Some((cost, lines)) = n_lines.and_then(|n| wrap::weighed(text, n, fits)) else { continue };
+            let value = most * (-cost / COST_SCALE).exp();
+            if n_rows(size, &lines) <= height && best.as_ref().is_none_or(|(known, ..)| value > *known) {
+                best = Some((value, size, lines));
+            }
+        }
+    }
+    let (_, size, lines) = best?;
+    let above = lines.first().map_or(0, |line| size.rise(line));
+    let mut field = Field::new(usize::from(area.width), n_rows(size, &lines));
+    for (idx, line) in lines.iter().enumerate() {
+        let left = width.saturating_sub(size.length(line)) / 2;
+        field.set(line, size, left, above + idx * size.pitch());
+    }
+    Some(Set { lines, field: Some(field) })
+}
+
+fn plain_set(text: &str, area: Rect) -> Set {
+    let (width, height) = (usize::from(area.width), usize::from(area.height));
+    let lines = wrap::by_sense(text, width.min(PLAIN_WIDTH), height)
+        .or_else(|| wrap::by_sense(text, width, height))
+        .unwrap_or_else(|| cut(text, width));
+    Set { lines, field: None }
 }
 
 impl Widget for Setting {
@@ -94,23 +134,17 @@ impl Widget for Setting {
         if area.is_empty() {
             return;
         }
-        let setting = self;
-        let height = setting.n_rows().min(area.height);
+        let height = self.n_rows().min(area.height);
         let room = Rect { y: area.y + (area.height - height) / 2, height, ..area };
-        let Some(size) = setting.size else {
-            let text = Text::from_iter(setting.lines.iter().map(|line| Line::styled(line.as_str(), setting.style)));
+        let Some(field) = &self.set.field else {
+            let text = Text::from_iter(self.set.lines.iter().map(|line| Line::styled(line.as_str(), self.style)));
             return Paragraph::new(text).alignment(Alignment::Center).render(room, buf);
         };
-        let mut field = Field::new(usize::from(room.width), usize::from(room.height));
-        for (idx, line) in setting.lines.iter().enumerate() {
-            let left = (usize::from(room.width) * 2).saturating_sub(size.length(line)) / 2;
-            field.set(line, size, left, setting.above + idx * size.pitch());
-        }
         for row in 0..room.height {
-            for column in 0..room.width {
+            for column in 0..room.width.min(field.n_columns() as u16) {
                 let symbol = field.cell(usize::from(column), usize::from(row));
                 if symbol != " " {
-                    buf[(room.x + column, room.y + row)].set_symbol(symbol).set_style(setting.style);
+                    buf[(room.x + column, room.y + row)].set_symbol(symbol).set_style(self.style);
                 }
             }
         }

@@ -12,20 +12,20 @@ const BEFORE_JOINER: f64 = 2.0;
 const BETWEEN_WORDS: f64 = 5.0;
 const AFTER_JOINER: f64 = 14.0;
 /// Cost of one more line, and weight of uneven lines.
-const PER_LINE: f64 = 4.0;
+const PER_LINE: f64 = 5.0;
 const UNEVEN: f64 = 8.0;
 /// More lines than needed by this many are tried; sense rarely asks for more, and time grows with it.
 const N_LINES_SPARE: usize = 3;
 
-/// Breaks `text` into at most `n_lines_max` lines of at most `width` characters: see [`by_sense_where`].
+/// Breaks `text` into at most `n_lines_max` lines of at most `width` characters: see [`weighed`].
 pub fn by_sense(text: &str, width: usize, n_lines_max: usize) -> Option<Vec<String>> {
-    by_sense_where(text, n_lines_max, |line| len(line) <= width)
+    weighed(text, n_lines_max, |line| len(line) <= width).map(|(_, lines)| lines)
 }
 
 /// Breaks `text` into at most `n_lines_max` lines that all fit, by sense: after punctuation, before a
-/// joining word, and otherwise evenly. Returns nothing when it cannot be done or there is no word; no
+/// joining word, and otherwise evenly. Returns the lines with what their breaks cost (0 is best), or nothing when it cannot be done or there is no word; no
 /// word is ever cut or left out. `fits` must not refuse a part of a line it accepts.
-pub fn by_sense_where(text: &str, n_lines_max: usize, fits: impl Fn(&str) -> bool) -> Option<Vec<String>> {
+pub fn weighed(text: &str, n_lines_max: usize, fits: impl Fn(&str) -> bool) -> Option<(f64, Vec<String>)> {
     let words: Vec<&str> = text.split_whitespace().collect();
     if words.is_empty() || words.iter().any(|word| !fits(word)) {
         return None;
@@ -42,7 +42,7 @@ pub fn by_sense_where(text: &str, n_lines_max: usize, fits: impl Fn(&str) -> boo
             Some((cost + PER_LINE * n_lines as f64, breaks))
         })
         .min_by(|a, b| a.0.total_cmp(&b.0))
-        .map(|(_, breaks)| lines(&words, &breaks))
+        .map(|(cost, breaks)| (cost, lines(&words, &breaks)))
 }
 
 /// Returns how many lines it takes when each is filled; `reach` is the end of the longest line from each word.

@@ -13,8 +13,10 @@ fn started() -> (Pty, String) {
     let mut quiet = portable_pty::CommandBuilder::new("true");
     quiet.env("TERM", "xterm-256color");
     let before = Pty::start(quiet, 80, 24).modes();
-    let pty = stand_in::start(80, 24);
+    let mut pty = stand_in::start(80, 24);
     pty.wait_until("a screen of its own without a cursor", |screen| screen.alternate_screen() && screen.hide_cursor());
+    pty.wait_for("play, or press a key");
+    pty.press("\r");
     pty.wait_for("play when you are ready");
     assert_ne!(pty.modes(), before, "keys are read one by one");
     (pty, before)
@@ -80,14 +82,14 @@ fn a_closed_terminal_ends_the_session_quietly() {
     let (mut pty, _) = started();
     pty.close();
     let status = pty.wait_for_end();
-    assert!(status.success(), "{status:?}");
+    assert_eq!(status.exit_code(), stand_in::CLOSED as u32);
 }
 
 #[test]
 fn the_end_of_a_session_is_shown_until_a_key_is_pressed() {
     for keys in ["q", "\r", " "] {
         let (mut pty, before) = started();
-        pty.press("nnnnnn");
+        pty.press(&"n".repeat(stand_in::STAGES.len()));
         pty.wait_for("1 of 3 clean");
         pty.press(keys);
         pty.wait_for("exit: Quit");
@@ -99,19 +101,17 @@ fn the_end_of_a_session_is_shown_until_a_key_is_pressed() {
 #[test]
 fn any_size_can_be_taken_while_running() {
     let (mut pty, before) = started();
-    for stage in 0..6 {
+    for stage in 1..=stand_in::STAGES.len() {
         for (columns, rows) in [(20, 6), (200, 60), (1, 1), (7, 3), (120, 40), (80, 24)] {
-            pty.resize(columns, rows);
-            pty.settle(Duration::from_millis(30));
+            resized(&pty, columns, rows);
         }
         pty.press("?");
         pty.wait_for("next section");
-        pty.resize(20, 6);
-        pty.settle(Duration::from_millis(30));
-        pty.resize(80, 24);
+        resized(&pty, 20, 6);
+        resized(&pty, 80, 24);
         pty.press("?");
         pty.wait_until("the keys to go", |screen| !screen.contents().contains("next section"));
-        if stage < 5 {
+        if stage < stand_in::STAGES.len() {
             pty.press("n");
         }
     }
@@ -120,6 +120,14 @@ fn any_size_can_be_taken_while_running() {
     pty.wait_for("exit: Quit");
     pty.wait_for_end();
     check_restored(&pty, &before);
+}
+
+/// Changes the size and waits until the program has drawn for it.
+fn resized(pty: &Pty, columns: u16, rows: u16) {
+    let before = pty.n_bytes();
+    pty.resize(columns, rows);
+    pty.wait_until("a screen of the new size", |_| pty.n_bytes() > before);
+    pty.settle(Duration::from_millis(30));
 }
 
 /// Returns whether any cell has a colour.
@@ -139,8 +147,8 @@ fn no_color_is_kept() {
             command.env("NO_COLOR", value);
         }
         let mut pty = Pty::start(command, 80, 24);
-        pty.wait_for("play when you are ready");
-        pty.press("nnl");
+        pty.wait_for("play, or press a key");
+        pty.press("\rnnl");
         pty.wait_for("as bar 3, a third lower");
         assert_eq!(coloured(&pty), no_color != Some("1"), "NO_COLOR {no_color:?}");
     }
@@ -169,11 +177,11 @@ fn going_to_the_shell_and_back_keeps_the_screen() {
     let mut pty = Pty::start(shell, 80, 24);
     pty.wait_for("prompt> ");
     pty.press(&format!("{}\r", line.join(" ")));
-    pty.wait_for("play when you are ready");
-    pty.press(CTRL_Z);
+    pty.wait_for("play, or press a key");
+    pty.press(&format!("\r{CTRL_Z}"));
     pty.wait_until("the shell", |screen| !screen.alternate_screen() && !screen.hide_cursor() && screen.contents().contains("Stopped"));
     pty.press("echo back in the $((40 + 2))nd shell; fg\r");
-    pty.wait_until("the screen again", |screen| screen.alternate_screen() && screen.contents().contains("play when you are ready"));
+    pty.wait_until("the screen again", |screen| screen.alternate_screen() && screen.contents().contains("1 of 3"));
     pty.press("q");
     pty.wait_for("exit: Quit");
     assert!(pty.text().contains("back in the 42nd shell"), "{}", pty.text());

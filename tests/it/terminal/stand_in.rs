@@ -11,6 +11,13 @@ use portable_pty::CommandBuilder;
 
 use super::pty::Pty;
 
+/// Exit code for a session that ended with its terminal.
+pub const CLOSED: i32 = 7;
+
+/// Names of the stages that the key for the next section goes through.
+pub const STAGES: [&str; 11] =
+    ["waiting", "playing", "cue", "fuller-cue", "page", "look", "clean", "with-a-cue", "not-clean", "section-done", "paused"];
+
 const MARK: &str = "CATCHWORD_TEST_STAND_IN";
 
 /// Starts the stand-in in a terminal of this size.
@@ -58,12 +65,17 @@ impl Practice for StandIn {
             Stage::Waiting,
             Stage::Playing,
             Stage::Prompted { rung: 1, text: "as bar 3, a third lower" },
+            Stage::Prompted { rung: 2, text: "left hand opens to the tenth, then walks down to the low E" },
+            Stage::Prompted { rung: 3, text: "look at the page: bar 6, beat 2" },
             Stage::Look { words: "bar 6, beat 2, left hand" },
             Stage::RepDone { verdict: Verdict::Clean, words: "" },
+            Stage::RepDone { verdict: Verdict::Prompted, words: "a cue was shown at bar 6, beat 1" },
+            Stage::RepDone { verdict: Verdict::Broken, words: "started again at bar 7, beat 1" },
+            Stage::SpanDone,
             Stage::Paused,
             Stage::Finished { account: &self.account },
         ];
-        let stage = stages[self.stage.min(stages.len() - 1)].clone();
+        let stage = stages[self.stage.min(STAGES.len())].clone();
         View {
             piece: "Stand-in",
             mode: Mode::Drill,
@@ -90,9 +102,11 @@ fn in_a_terminal() {
     let bars = (1..=8).map(|n| n.to_string()).collect();
     let mut practice = StandIn { bars, account: vec!["1 of 3 clean".to_owned()], stage: 0 };
     let (_notes, signals) = crossbeam_channel::unbounded::<Signal>();
-    let options = Options { caution: false, ..Options::everyday() };
+    let footswitches = vec![("soft pedal".to_owned(), Command::Pause), ("sostenuto pedal".to_owned(), Command::Skip)];
+    let options = Options { footswitches, ..Options::everyday() };
     match tui::run(&mut practice, &signals, SessionClock::start(), options) {
-        Ok(tui::Exit::Closed) => {}
+        // The test harness would print, and there is nothing left to print to.
+        Ok(tui::Exit::Closed) => std::process::exit(CLOSED),
         Ok(exit) => println!("exit: {exit:?}"),
         Err(error) => println!("error: {error}"),
     }
