@@ -69,8 +69,10 @@ pub(super) struct Hypothesis {
     /// Where this path last landed from elsewhere, from where, and the number of the note.
     pub landed: Option<Landed>,
     pub was: Was,
-    /// Log ratio of the last step to what the tempo gave, when it was a step of one onset.
-    pub ratio: Option<f64>,
+    /// Log ratios of the last two steps of one onset to what the tempo gave, newest first.
+    pub ratios: [f64; 2],
+    /// The last note made such a step.
+    pub stepped: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -145,15 +147,16 @@ impl Model {
         Model { plan, constants, delays, landing, timing, restarts, wrong_key }
     }
 
-    /// Returns the expected seconds between two onsets at a tempo, and the variance the player's habit gives its log ratio.
-    fn expected(&self, from: usize, to: usize, tempo: &TempoBelief) -> (f64, Option<f64>) {
+    /// Returns the expected seconds between two onsets at a tempo, and mean and variance that the player's habit
+    /// gives its log ratio.
+    fn expected(&self, from: usize, to: usize, tempo: &TempoBelief) -> (f64, f64, Option<f64>) {
         let plain = ((self.plan.at[to] - self.plan.at[from]) * tempo.log_spq.exp()).max(0.01);
         match &self.timing {
             Some(timing) if to == from + 1 && timing.n_takes(OnsetIdx(from)) > 0 => {
                 let (mean, sd) = timing.at(OnsetIdx(from));
-                (plain * mean.exp(), Some(sd * sd))
+                (plain * mean.exp(), mean, Some(sd * sd))
             }
-            _ => (plain, None),
+            _ => (plain, 0.0, None),
         }
     }
 
@@ -346,7 +349,7 @@ impl Belief {
         let since = strike.at - h.began[0];
         let open = plan.due[i] & !h.played[0];
         let m = open.count_ones();
-        let stay = |weight: f64, was: Was| Hypothesis { weight, was, ratio: None, ..*h };
+        let stay = |weight: f64, was: Was| Hypothesis { weight, was, stepped: false, ..*h };
         let first = plan.first[i];
         let partner = || delays.partner(since, strike.at - h.last_partner, h.played[0].count_ones());
 
@@ -398,7 +401,7 @@ impl Belief {
             if open != 0 && octave_due(i, h.played[0]) {
                 along += c.p_sympathetic * soft * partner();
             } else if i + 1 < plan.n_onsets() && octave_due(i + 1, 0) {
-                let (expected, habit_var) = model.expected(i, i + 1, &h.tempo);
+                let (expected, _, habit_var) = model.expected(i, i + 1, &h.tempo);
                 along += c.p_sympathetic * soft * delays.step(since, expected, h.tempo.var, 0.0, habit_var).0;
             }
         }
@@ -436,7 +439,7 @@ impl Belief {
     #[allow(clippy::too_many_arguments)]
     fn step(&mut self, model: &Model, h: &Hypothesis, to: usize, k: usize, strike: Strike, weight: f64, was: Was) {
         let from = h.onset as usize;
-        let (expected, habit_var) = model.expected(from, to, &h.tempo);
+        let (expected, habit_mean, habit_var) = model.expected(from, to, &h.tempo);
         let spread = (h.last_partner - h.began[0]).max(0.0);
         let (density, surprise, var_obs) = model.delays.step(strike.at - h.began[0], expected, h.tempo.var, spread, habit_var);
         let mut path = *h;
@@ -456,7 +459,10 @@ impl Belief {
         path.last_partner = strike.at;
         path.tempo.update(surprise, var_obs, &model.constants);
         path.was = was;
-        path.ratio = (by == 1).then_some(surprise);
+        path.stepped = by == 1;
+        if by == 1 {
+            path.ratios = [surprise + habit_mean, h.ratios[0]];
+        }
         self.add(path);
     }
 
@@ -581,7 +587,8 @@ impl Hypothesis {
             tempo,
             landed: None,
             was,
-            ratio: None,
+            ratios: [0.0; 2],
+            stepped: false,
         }
     }
 }

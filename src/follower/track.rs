@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::belief::{Belief, DEPTH, Hypothesis, Landed, Model, Strike, Was};
 use super::constants::Constants;
 use super::habit::{RestartHabit, TimingHabit};
-use super::hesitation::{Pace, wait};
+use super::hesitation::{slowing, wait};
 use super::plan::{CHORD_MAX, Plan};
 use super::timing::{LocalTempo, TempoBelief};
 use super::{Finding, Heard, HeardNote, Line, LineNoteIdx, OnsetIdx, Position, Slip, SlipKind};
@@ -55,9 +55,12 @@ const LOST_FROM: f64 = 0.6;
 const FOUND_BELOW: f64 = 0.1;
 /// Belief in the position from which silence is judged.
 const SURE_ENOUGH: f64 = 0.5;
-/// The last bar and the last beats slow down most: 99 % ratio 3.01 there (EVIDENCE.md section 3).
+/// The last bar and the last beats slow down most: 95 % ratio 2.12 there (EVIDENCE.md section 3).
 const FINAL_QUARTERS: f64 = 4.0;
-const ALLOW_FINAL: f64 = 3.0;
+const ALLOW_FINAL: f64 = 2.2;
+/// Spread of the log ratio at a place of which nothing is known: the lower bound of EVIDENCE.md section 3, since the
+/// factor of the second term stands for what is not known.
+const UNKNOWN_SD: f64 = 0.08;
 /// A note can come this late after the next onset began and still belong to its own, seconds.
 const LATE_WITHIN: f64 = 0.4;
 
@@ -75,7 +78,6 @@ pub struct Follower {
     start: Option<Micros>,
     last: Micros,
     position: Option<Position>,
-    pace: Pace,
     last_step: Option<Step>,
     /// Onsets before this one have been judged for missed notes.
     settled: usize,
@@ -101,7 +103,6 @@ impl Follower {
             start: None,
             last: Micros::ZERO,
             position: None,
-            pace: Pace::default(),
             last_step: None,
             settled: 0,
             announced: None,
@@ -162,6 +163,7 @@ impl Follower {
             self.tell_lost(at, true, position, findings);
             return HeardNote { heard: Heard::Unclear, note: None, stood_for: None, position };
         };
+        self.last_step = None;
         let is_lost = if self.lost { self.belief.lost > FOUND_BELOW } else { self.belief.lost > LOST_FROM };
         let onset = match before {
             Some(p) if is_lost => p.onset,
@@ -178,7 +180,8 @@ impl Follower {
         }
         if !is_lost {
             self.tell_landing(at, &best, findings);
-            self.keep_pace(&best, before, strike);
+            let is_step = best.stepped && before.is_some_and(|b| b.onset.0 + 1 == best.onset as usize);
+            self.last_step = is_step.then(|| Step { from: OnsetIdx(best.onset as usize - 1), log_ratio: best.ratios[0] });
         }
         let (said, kind) = match heard.heard {
             Heard::Wrong => (true, SlipKind::Wrong),
@@ -246,7 +249,6 @@ impl Follower {
     fn tell_lost(&mut self, at: Micros, is_lost: bool, position: Position, findings: &mut Vec<Finding>) {
         if is_lost && !self.lost {
             findings.push(Finding::Lost { at });
-            self.pace.reset();
         } else if !is_lost && self.lost {
             findings.push(Finding::Found { at, onset: position.onset });
         }
@@ -286,28 +288,6 @@ impl Follower {
         }
         // What lies further back on this path was heard while another place was believed: no word on it.
         self.settled = to.0.max((best.onset as usize + 1).saturating_sub(DEPTH));
-        self.pace.reset();
-    }
-
-    fn keep_pace(&mut self, best: &Hypothesis, before: Option<Position>, strike: Strike) {
-        self.last_step = None;
-        let Some(before) = before else { return };
-        let to = best.onset as usize;
-        if before.onset.0 == to || best.began[0] != strike.at {
-            return;
-        }
-        let by = to.wrapping_sub(before.onset.0);
-        if !(1..DEPTH).contains(&by) || best.landed.is_some_and(|l| l.to as usize == to) {
-            self.pace.reset();
-            return;
-        }
-        let (from_at, to_at) = (self.model.plan.at[before.onset.0], self.model.plan.at[to]);
-        let per_quarter = (best.began[0] - best.began[by]) / (to_at - from_at);
-        if let Some(pace) = self.pace.median().filter(|_| by == 1) {
-            let log_ratio = (per_quarter.max(1e-3) / pace).ln();
-            self.last_step = Some(Step { from: before.onset, log_ratio });
-        }
-        self.pace.push(per_quarter);
     }
 
     /// Says which notes were left out, once the player is surely past them.
@@ -396,17 +376,17 @@ impl Follower {
         }
         let c = &self.model.constants;
         let plan = &self.model.plan;
-        let pace = self.pace.median().unwrap_or_else(|| best.tempo.log_spq.exp());
-        let expected = (plan.at[next] - plan.at[here]) * pace;
         let known = self.model.timing.as_ref().filter(|t| t.n_takes(OnsetIdx(here)) > 0);
-        let habit = known.map_or((0.0, c.ratio_sd.max(0.08)), |t| t.at(OnsetIdx(here)));
+        let habit = known.map_or((0.0, UNKNOWN_SD), |t| t.at(OnsetIdx(here)));
+        let slower = if known.is_some() { 0.0 } else { slowing(best.ratios) };
+        let expected = (plan.at[next] - plan.at[here]) * (best.tempo.log_spq + slower).exp();
         let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
         let deadline = best.last_partner.max(best.began[0]) + wait(expected, habit, allowance, c);
         let deadline = Micros(start.0.saturating_add((deadline * 1e6) as i64));
         Some(deadline.max(self.last + Micros::from_millis(300)))
     }
 
-    /// The factor A of EVIDENCE.md section 3: 2 where a phrase may end, 3 in the last bar.
+    /// The factor A of EVIDENCE.md section 3: above 1 where a phrase may end, and in the last bar.
     fn allowance(&self, here: usize) -> f64 {
         let plan = &self.model.plan;
         let next = here + 1;
