@@ -1,0 +1,218 @@
+//! Hearing: notes and silence, and what they make of the rep that is on or about to begin.
+
+use super::judge::{Fault, Found};
+use super::phase::{Ears, Phase, Show};
+use super::rep::{Attempt, Context};
+use super::{Engine, Output};
+use crate::follower::{Begin, Finding, Heard, HeardNote, OnsetIdx, Position};
+use crate::journal::entry::{Mode, RepNumber, Verdict};
+use crate::midi::{MidiEvent, MidiKey, Velocity};
+use crate::time::{Micros, Stamped};
+
+/// A silence before a note that may be the beginning of a rep.
+const FRESH_START: Micros = Micros(800_000);
+/// The last chord of a rep may still ring in for so long.
+const TRAILING: Micros = Micros(300_000);
+/// Notes that do not reach the first onset within so many are not a rep.
+const N_NOTES_TO_BEGIN: usize = 4;
+/// While looking at the page, a rep that breaks before so many onsets was a try at the spot.
+const N_ONSETS_OF_A_TRY: usize = 3;
+/// How many notes back the silence before a restart is looked for.
+const N_NOTES_OF_A_RESTART: usize = 8;
+/// A run-through that has been silent for so long is over.
+pub(super) const RUN_OVER: Micros = Micros(20_000_000);
+
+impl Engine {
+    pub(super) fn timer(&mut self, due: Micros, out: &mut Vec<Output>) {
+        match &mut self.phase {
+            Phase::Between { show: Show::SpanDone { .. }, .. } => self.go_to(self.current + 1, due, out),
+            Phase::Playing { attempt, .. } => {
+                let cx = Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config };
+                let mark = out.len();
+                attempt.silence(due, &cx, out);
+                let is_over = attempt.is_complete(due, &cx)
+                    || (cx.span.mode == Mode::RunThrough && self.last_note.is_none_or(|last| due >= last + RUN_OVER));
+                self.see_prompts(mark, out);
+                self.after_attempt(due, is_over, out);
+            }
+            _ => {}
+        }
+    }
+
+    pub(super) fn midi(&mut self, at: Micros, event: MidiEvent, out: &mut Vec<Output>) {
+        let MidiEvent::NoteOn { key, velocity, .. } = event else {
+            if let Phase::Playing { attempt, .. } = &mut self.phase {
+                attempt.record(Stamped { at, what: event });
+            }
+            return;
+        };
+        // A source may deliver late: the note keeps its own time, but no note goes before the last one.
+        let at = self.last_note.map_or(at, |last| at.max(last));
+        self.now = self.now.max(at);
+        if let Phase::Between { show: Show::SpanDone { .. }, .. } = &self.phase {
+            let trailing = self.last_note.is_some_and(|last| at - last < FRESH_START);
+            if !trailing {
+                self.go_to(self.current + 1, at, out);
+            }
+        }
+        let silence = self.last_note.map(|last| at - last);
+        self.last_note = Some(at);
+        let stamped = Stamped { at, what: event };
+        match &mut self.phase {
+            Phase::Playing { .. } => self.play(stamped, key, velocity, out),
+            Phase::Between { .. } => self.listen(stamped, key, velocity, silence, out),
+            Phase::Paused | Phase::Finished { .. } => {}
+        }
+    }
+
+    /// A note of a rep.
+    fn play(&mut self, stamped: Stamped<MidiEvent>, key: MidiKey, velocity: Velocity, out: &mut Vec<Output>) {
+        let Phase::Playing { attempt, .. } = &mut self.phase else { return };
+        let cx = Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config };
+        attempt.record(stamped);
+        let mark = out.len();
+        attempt.note(stamped.at, key, velocity, &cx, out);
+        let is_over = attempt.is_complete(stamped.at, &cx);
+        self.see_prompts(mark, out);
+        self.after_attempt(stamped.at, is_over, out);
+    }
+
+    /// A note outside any rep: perhaps the first of one.
+    fn listen(&mut self, stamped: Stamped<MidiEvent>, key: MidiKey, velocity: Velocity, silence: Option<Micros>, out: &mut Vec<Output>) {
+        let cx = Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config };
+        let Phase::Between { ears, .. } = &mut self.phase else { return };
+        let is_first_note = ears.n_notes == 0;
+        ears.n_notes += 1;
+        let is_stale = ears.candidate.as_ref().is_some_and(|c| c.n_notes() >= N_NOTES_TO_BEGIN);
+        if silence.is_none_or(|s| s >= FRESH_START || (is_first_note && ears.broken.is_none() && s >= TRAILING)) {
+            ears.candidate = Some(Box::new(Attempt::new(cx.span, Begin::At(OnsetIdx(0)))));
+        } else if is_stale {
+            ears.candidate = None;
+        }
+        let mark = out.len();
+        if let Some(attempt) = &mut ears.candidate {
+            attempt.record(stamped);
+            let heard = attempt.note(stamped.at, key, velocity, &cx, out);
+            if is_beginning(&heard) {
+                return self.begin_rep(stamped.at, out);
+            }
+        }
+        let is_heard = out.len() > mark;
+        if let Some(attempt) = &mut ears.broken {
+            let mark = out.len();
+            attempt.record(stamped);
+            attempt.note(stamped.at, key, velocity, &cx, out);
+            let to_top = |o: &Output| matches!(o, Output::Finding(Finding::Restart { to: OnsetIdx(0), .. }));
+            let beginning = if out[mark..].iter().any(to_top) { since_last_pause(attempt) } else { Vec::new() };
+            if is_heard {
+                out.truncate(mark);
+            }
+            self.replay_beginning(&beginning, out);
+        } else if !is_heard {
+            let position = Position { onset: OnsetIdx(0), confidence: 0.0, lost: true };
+            out.push(Output::Heard {
+                at: stamped.at,
+                key,
+                note: HeardNote { heard: Heard::Unclear, note: None, stood_for: None, position },
+            });
+        }
+    }
+
+    /// The candidate has reached the first onset: it is a rep.
+    fn begin_rep(&mut self, at: Micros, out: &mut Vec<Output>) {
+        let Phase::Between { show, ears } = &mut self.phase else { return };
+        let Some(attempt) = ears.candidate.take() else { return };
+        out.push(Output::RepBegan { at: attempt.started().unwrap_or(at), span_idx: self.current });
+        let after = std::mem::replace(show, Show::Ready);
+        let is_over = attempt.is_complete(at, &Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config });
+        self.phase = Phase::Playing { attempt, after };
+        self.after_attempt(at, is_over, out);
+    }
+
+    /// Keeps the prompt that the screen shows in step with what was put out since `mark`.
+    fn see_prompts(&mut self, mark: usize, out: &[Output]) {
+        for output in &out[mark..] {
+            match output {
+                Output::Prompted { rung, text, .. } => self.prompt = Some((*rung, text.clone())),
+                Output::PromptCleared { .. } => self.prompt = None,
+                _ => {}
+            }
+        }
+    }
+
+    /// Ends the rep when it is over or broken; a run-through is broken by nothing.
+    fn after_attempt(&mut self, at: Micros, is_over: bool, out: &mut Vec<Output>) {
+        let Phase::Playing { attempt, after } = &mut self.phase else { return };
+        let is_broken = self.spans[self.current].mode == Mode::Drill && attempt.judge.is_broken();
+        if !is_over && !is_broken {
+            return;
+        }
+        let is_try = is_broken && attempt.furthest().is_none_or(|o| o.0 + 1 < N_ONSETS_OF_A_TRY);
+        if is_try && matches!(after, Show::Look { .. }) {
+            // A few notes of the spot, tried with the page open: no rep, and the place stays on the screen.
+            let show = std::mem::replace(after, Show::Ready);
+            let broken = Some(Box::new((**attempt).clone()));
+            self.prompt = None;
+            self.phase = Phase::Between { show, ears: Ears { broken, ..Ears::default() } };
+            return;
+        }
+        let went_back = attempt.judge.found.iter().rev().find(|f| f.fault == Fault::Restart).is_some_and(|f| f.at == at);
+        let replayed: Vec<Stamped<MidiEvent>> = if is_broken && went_back { since_last_pause(attempt) } else { Vec::new() };
+        self.end_rep(at, out);
+        self.replay_beginning(&replayed, out);
+    }
+
+    /// The notes that told of a restart may be the first ones of the next rep.
+    fn replay_beginning(&mut self, notes: &[Stamped<MidiEvent>], out: &mut Vec<Output>) {
+        let mut again = Vec::new();
+        for stamped in notes {
+            let MidiEvent::NoteOn { key, velocity, .. } = stamped.what else { continue };
+            match &self.phase {
+                Phase::Between { .. } => {
+                    self.listen(*stamped, key, velocity, None, &mut again);
+                }
+                Phase::Playing { .. } => self.play(*stamped, key, velocity, &mut again),
+                _ => break,
+            }
+        }
+        // What was heard has been said once already.
+        out.extend(again.into_iter().filter(|o| !matches!(o, Output::Heard { .. } | Output::Finding(_))));
+    }
+
+    /// Writes the rep down and turns to what comes after it.
+    fn end_rep(&mut self, at: Micros, out: &mut Vec<Output>) {
+        let Some(attempt) = self.take_attempt() else { return };
+        let number = RepNumber(self.n_reps);
+        self.n_reps += 1;
+        let broken = attempt.judge.is_broken().then(|| Box::new(attempt.clone()));
+        let (rep, decided_by) = attempt.end(number, at, &self.context());
+        let tally = &mut self.tallies[self.current];
+        tally.verdicts.push(rep.verdict);
+        tally.numbers.push(number);
+        self.last_judged = Some(self.current);
+        let words = rep.reason.as_ref().map_or_else(String::new, |r| r.words.clone());
+        let verdict = rep.verdict;
+        self.write_down(rep, out);
+        let is_run = self.span().mode == Mode::RunThrough;
+        let show = match (verdict, decided_by) {
+            _ if is_run || self.is_reached() => Show::SpanDone { until: at + self.config.span_done },
+            (Verdict::Broken, Some(Found { onset, fault, .. })) if fault != Fault::Hesitation => {
+                Show::Look { words, bar: self.span().line.onset(onset).played_bar }
+            }
+            _ => Show::Done { verdict, words },
+        };
+        self.phase = Phase::Between { show, ears: Ears { broken, ..Ears::default() } };
+    }
+}
+
+fn is_beginning(heard: &HeardNote) -> bool {
+    heard.heard == Heard::Expected && !heard.position.lost && heard.position.onset == OnsetIdx(0)
+}
+
+/// Returns the notes of the take from its longest silence among the last few on.
+fn since_last_pause(attempt: &Attempt) -> Vec<Stamped<MidiEvent>> {
+    let notes: Vec<_> = attempt.take.events().iter().filter(|e| matches!(e.what, MidiEvent::NoteOn { .. })).copied().collect();
+    let from = notes.len().saturating_sub(N_NOTES_OF_A_RESTART);
+    let longest = (from + 1..notes.len()).max_by_key(|&i| notes[i].at - notes[i - 1].at);
+    longest.map_or_else(Vec::new, |i| notes[i..].to_vec())
+}

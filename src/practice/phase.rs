@@ -1,0 +1,65 @@
+//! Where the engine stands: a rep on, or what is shown and listened for between the reps.
+
+use super::rep::Attempt;
+use crate::journal::entry::{RepNumber, Verdict};
+use crate::time::Micros;
+
+/// What stands between the reps.
+#[derive(Clone, PartialEq, Debug)]
+pub(super) enum Show {
+    Ready,
+    Done { verdict: Verdict, words: String },
+    Look { words: String, bar: usize },
+    SpanDone { until: Micros },
+}
+
+pub(super) enum Phase {
+    /// No rep is on.
+    Between {
+        show: Show,
+        ears: Ears,
+    },
+    /// `after` is what stood on the screen when the rep began.
+    Playing {
+        attempt: Box<Attempt>,
+        after: Show,
+    },
+    Paused,
+    Finished {
+        account: Vec<String>,
+    },
+}
+
+/// What listens between the reps for the beginning of one.
+#[derive(Default)]
+pub(super) struct Ears {
+    /// Hears whether what is played since the last silence begins the span.
+    pub candidate: Option<Box<Attempt>>,
+    /// The rep that broke, listened to further: a player who plays on is not beginning anew, one who goes back to the top is.
+    pub broken: Option<Box<Attempt>>,
+    /// Notes heard since the last rep ended.
+    pub n_notes: usize,
+}
+
+/// The reps of one span in this session.
+#[derive(Clone, Debug, Default)]
+pub(super) struct Tally {
+    pub verdicts: Vec<Verdict>,
+    pub numbers: Vec<RepNumber>,
+    /// Extra or fewer reps asked for by the player.
+    pub target: u8,
+}
+
+impl Phase {
+    pub fn between(show: Show) -> Phase {
+        Phase::Between { show, ears: Ears::default() }
+    }
+}
+
+impl Tally {
+    pub fn n_clean(&self, in_a_row: bool) -> u8 {
+        let clean = |v: &&Verdict| **v == Verdict::Clean;
+        let n = if in_a_row { self.verdicts.iter().rev().take_while(clean).count() } else { self.verdicts.iter().filter(clean).count() };
+        u8::try_from(n).unwrap_or(u8::MAX)
+    }
+}
