@@ -39,7 +39,7 @@ pub enum Stage<'a> {
         rung: u8,
         text: &'a str,
     },
-    /// The rep broke: where to look on the page.
+    /// The rep broke: where to look on the page, and after a colon what happened there.
     Look {
         words: &'a str,
     },

@@ -15,7 +15,7 @@ const BREAK_LENGTH: Micros = Micros(5 * 60 * 1_000_000);
 /// A caution that a note wiped away sooner was not read, and comes again after the next rep.
 const TIME_TO_READ: Micros = Micros(3_000_000);
 /// How long a passing notice stays.
-const NOTICE_TIME: Micros = Micros(5_000_000);
+const NOTICE_TIME: Micros = Micros(8_000_000);
 
 pub struct App {
     pub options: Options,

@@ -7,9 +7,11 @@ mod help;
 
 use ratatui::Frame;
 use ratatui::layout::Rect;
+use ratatui::widgets::Clear;
 
 use super::app::App;
 use super::theme::Theme;
+use super::widget::wrap;
 use crate::practice::View;
 use crate::practice::view::Stage;
 
@@ -31,7 +33,10 @@ pub fn draw(app: &App, caption: Option<&str>, view: &View, frame: &mut Frame) {
 
 /// The last row: a notice, else the caption, else a hint of the keys while nothing is being played.
 fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
-    let Some(row) = foot_row(area) else { return };
+    let page = page(area);
+    if page.is_empty() {
+        return;
+    }
     let playing = matches!(view.stage, Stage::Playing | Stage::Prompted { .. });
     let (words, style) = match (app.notice(), caption) {
         (Some(notice), _) => (notice, theme.strong()),
@@ -40,8 +45,22 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
         (None, None) if playing || app.caution.is_some() => return,
         (None, None) => ("? keys   q close", theme.quiet()),
     };
-    frame.buffer_mut().set_stringn(row.x, row.y, words, usize::from(row.width), style);
+    // A long notice grows upwards: it says what to do.
+    let width = usize::from(page.width);
+    let lines = if words.chars().count() > width { wrap::by_sense(words, width, FOOT_ROWS_MAX) } else { None };
+    let lines = lines.unwrap_or_else(|| vec![words.to_owned()]);
+    let n_rows = (lines.len() as u16).min(page.height);
+    let rows = Rect { y: page.bottom() - n_rows, height: n_rows, ..page };
+    if n_rows > 1 {
+        frame.render_widget(Clear, rows);
+    }
+    for (row, line) in rows.rows().zip(&lines) {
+        frame.buffer_mut().set_stringn(row.x, row.y, line, width, style);
+    }
 }
+
+/// A notice is no longer than this.
+const FOOT_ROWS_MAX: usize = 4;
 
 /// Screens of fewer rows than this do without margins.
 const ROOMY: u16 = 16;
@@ -55,9 +74,4 @@ fn page(area: Rect) -> Rect {
         width: area.width.saturating_sub(2 * x),
         height: area.height.saturating_sub(2 * y),
     }
-}
-
-fn foot_row(area: Rect) -> Option<Rect> {
-    let page = page(area);
-    (!page.is_empty()).then(|| Rect { y: page.bottom() - 1, height: 1, ..page })
 }

@@ -84,14 +84,18 @@ fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
         })
         .map(Line::from)
         .collect();
-    let small_rows = if small.is_empty() || area.height < 3 { 0 } else { (small.len() as u16 + 1).min(area.height - 1) };
     let letters = Letters { text: &said.large, style: said.style, large: app.block_letters };
-    let room = Rect { height: area.height - small_rows.min(area.height - 1), ..area };
-    let letters = letters.set(room);
-    let height = letters.n_rows().min(room.height);
+    let below = if small.is_empty() || area.height < 3 { 0 } else { (small.len() as u16 + 1).min(area.height - 1) };
+    let mut set = letters.set(Rect { height: area.height - below, ..area });
+    // Where there is no room for both, the large words stay whole.
+    let small_rows = if set.n_rows() > area.height - below { 0 } else { below };
+    if small_rows < below {
+        set = letters.set(area);
+    }
+    let height = set.n_rows().min(area.height - small_rows);
     let top = area.y + (area.height.saturating_sub(height + small_rows)) / 2;
     let letters_area = Rect { y: top, height, ..area };
-    frame.render_widget(letters, letters_area);
+    frame.render_widget(set, letters_area);
     if small_rows > 1 {
         let rows = Rect { y: letters_area.bottom() + 1, height: small_rows - 1, ..area };
         frame.render_widget(Paragraph::new(Text::from(small)).alignment(Alignment::Center), rows.intersection(area));
@@ -100,24 +104,33 @@ fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
 
 fn said(view: &View, theme: Theme) -> Option<Said> {
     let said = |large: String, small: Vec<String>| Said { large, small, style: theme.strong() };
+    let small = |words: &str| if words.is_empty() { vec![] } else { vec![words.to_owned()] };
     match view.stage {
         Stage::Playing | Stage::Finished { .. } => None,
         Stage::Waiting => Some(said(view.span.to_owned(), vec![bars(view), "play when you are ready".to_owned()])),
         Stage::Prompted { rung: 3.., text } => Some(Said { style: theme.page(), ..said(text.to_owned(), vec![]) }),
         Stage::Prompted { text, .. } => Some(Said { style: theme.here(), ..said(text.to_owned(), vec![]) }),
-        Stage::Look { words } => Some(Said { style: theme.page(), ..said(format!("look: {words}"), vec![]) }),
+        Stage::Look { words } => {
+            let (place, why) = words.split_once(": ").unwrap_or((words, ""));
+            Some(Said { style: theme.page(), ..said(format!("look: {place}"), small(why)) })
+        }
         Stage::RepDone { verdict, words } => {
             let large = match verdict {
                 Verdict::Clean => format!("clean, {}", count(view)),
                 Verdict::Prompted => "with a cue".to_owned(),
                 Verdict::Broken => "not clean".to_owned(),
             };
-            let small = if words.is_empty() { vec![] } else { vec![words.to_owned()] };
-            Some(said(large, small))
+            Some(said(large, small(words)))
         }
-        Stage::SpanDone => Some(said(count(view), vec![format!("{} is warm", view.span)])),
+        Stage::SpanDone if view.mode == Mode::RunThrough => Some(said("to the end".to_owned(), vec![])),
+        Stage::SpanDone => Some(said(count(view), vec![warmth(view)])),
         Stage::Paused => Some(said("paused".to_owned(), vec!["space: go on".to_owned()])),
     }
+}
+
+/// Says what a section has come to. Never more than was tested: three clean reps on one day make it warm.
+fn warmth(view: &View) -> String {
+    if view.n_clean >= 3 { format!("{} is warm", view.span) } else { format!("{} is done for now", view.span) }
 }
 
 fn bars(view: &View) -> String {

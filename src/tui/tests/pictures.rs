@@ -52,10 +52,10 @@ fn stages(account: &[String]) -> Vec<(&'static str, Stage<'_>)> {
         ("prompted", Stage::Prompted { rung: 1, text: "as bar 3, a third lower" }),
         ("prompted_fuller", Stage::Prompted { rung: 2, text: "left hand opens to the tenth, then walks down to the low E" }),
         ("prompted_page", Stage::Prompted { rung: 3, text: "look at the page: bar 6, beat 2" }),
-        ("look", Stage::Look { words: "bar 6, beat 2, left hand" }),
+        ("look", Stage::Look { words: "bar 6, beat 2, left hand: not what is written" }),
         ("clean", Stage::RepDone { verdict: Verdict::Clean, words: "" }),
-        ("with_a_cue", Stage::RepDone { verdict: Verdict::Prompted, words: "a cue was shown at bar 6, beat 1" }),
-        ("not_clean", Stage::RepDone { verdict: Verdict::Broken, words: "started again at bar 7, beat 1" }),
+        ("with_a_cue", Stage::RepDone { verdict: Verdict::Prompted, words: "bar 6, beat 1: needed its cue" }),
+        ("not_clean", Stage::RepDone { verdict: Verdict::Broken, words: "bar 7, beat 1: a stop before it" }),
         ("span_done", Stage::SpanDone),
         ("paused", Stage::Paused),
         ("finished", Stage::Finished { account }),
@@ -79,6 +79,7 @@ fn a_run_through_has_no_count() {
     let bars = bars(24);
     let view = View { mode: Mode::RunThrough, span: "whole piece", bar: Some(17), n_clean: 0, target: 1, ..view(&bars, Stage::Playing) };
     check("run_through", &view);
+    check("run_through_done", &View { stage: Stage::SpanDone, ..view.clone() });
     let bars = super::bars(120);
     check("run_through_120_bars", &View { bars: &bars, bar: Some(100), ..view });
 }
@@ -105,6 +106,9 @@ fn cautions_help_and_notices() {
     let mut gone = app();
     gone.signal(&Signal::Gone { what: "Camac strings".to_owned() }, Micros::ZERO);
     check_app("instrument_gone", &gone, None, &view);
+
+    gone.mention("nothing to listen to: no MIDI system on this machine; connect an instrument and start again, or give --input stream:PATH for raw MIDI bytes, or --input take:FILE for a recording".to_owned(), Micros::ZERO);
+    check_app("long_notice", &gone, None, &view);
 
     check_app("caption", &app(), Some("demo: the built-in player   p play it yourself   q close"), &view);
 }
