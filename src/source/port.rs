@@ -118,17 +118,36 @@ enum Seen {
     Found(usize),
 }
 
-/// Compares the list of ports with what is connected; a port plugged in anew between two looks has a new id and counts as lost.
-fn look(listed: &[Listed], name: &str, connected: Option<&str>) -> Seen {
+/// Compares the list of ports with what is connected. A port plugged in anew between two looks counts as lost: it has a new id, or
+/// `is_wired` says that nothing leads from it to us any more.
+fn look(listed: &[Listed], name: &str, connected: Option<&str>, is_wired: bool) -> Seen {
     match connected {
-        Some(id) if listed.iter().any(|p| p.id == id && lasting(&p.name) == name) => Seen::Same,
+        Some(id) if listed.iter().any(|p| p.id == id && lasting(&p.name) == name) && is_wired => Seen::Same,
         Some(_) => Seen::Lost,
         None => listed.iter().position(|p| lasting(&p.name) == name).map_or(Seen::Same, Seen::Found),
     }
 }
 
+/// Reads in the sequencer's own account (`/proc/asound/seq/clients` on Linux) whether our port named `ours` still hears `from`
+/// (`client:port`). An account that does not name our port proves nothing and counts as yes.
+///
+/// An instrument that goes and comes back within one look, as after a dip in power, often gets its old number; the connection is gone all the same.
+#[cfg(any(test, all(feature = "midi-port", target_os = "linux")))]
+fn still_wired(account: &str, ours: &str, from: &str) -> bool {
+    let quoted = format!("\"{ours}\"");
+    let mut lines = account.lines().skip_while(|l| !(l.trim_start().starts_with("Port") && l.contains(&quoted)));
+    if lines.next().is_none() {
+        return true;
+    }
+    let of_port = lines.take_while(|l| !l.trim_start().starts_with("Port") && !l.starts_with("Client"));
+    let mut senders = of_port.filter_map(|l| l.trim_start().strip_prefix("Connected From:")).flat_map(|l| l.split(','));
+    // Each sender may carry a note in brackets: 16:0[real:0].
+    senders.any(|s| s.trim().split('[').next() == Some(from))
+}
+
 #[cfg(feature = "midi-port")]
 mod system {
+    use std::sync::atomic::{AtomicU32, Ordering};
     use std::thread;
 
     use crossbeam_channel::{Receiver, Sender, bounded};
@@ -183,7 +202,25 @@ mod system {
         input.ports().into_iter().filter_map(with_name).collect()
     }
 
-    type Connection = MidiInputConnection<()>;
+    /// A connection, what it leads from, and the name of our own end.
+    struct Connection {
+        from: String,
+        ours: String,
+        /// Held for as long as it is to be heard.
+        _wire: MidiInputConnection<()>,
+    }
+
+    impl Connection {
+        #[cfg(target_os = "linux")]
+        fn is_wired(&self) -> bool {
+            std::fs::read_to_string("/proc/asound/seq/clients").map_or(true, |account| super::still_wired(&account, &self.ours, &self.from))
+        }
+
+        #[cfg(not(target_os = "linux"))]
+        fn is_wired(&self) -> bool {
+            true
+        }
+    }
 
     pub(super) fn start(name: String, clock: SessionClock, out: Sender<Signal>) -> Result<Running, Error> {
         let watch = client()?;
@@ -211,14 +248,15 @@ mod system {
         name: &str,
         clock: SessionClock,
         out: Sender<Signal>,
-        mut connected: Option<(String, Connection)>,
+        mut connected: Option<Connection>,
         stopped: &Receiver<()>,
     ) {
         let mut word = Outbox::new(out.clone());
         while stopped.recv_timeout(LOOK_AGAIN) == Err(crossbeam_channel::RecvTimeoutError::Timeout) {
             let ports: Vec<Listed> = listed(watch).into_iter().map(|(l, _)| l).collect();
             let what = name.to_owned();
-            let is_heard = match look(&ports, name, connected.as_ref().map(|c| c.0.as_str())) {
+            let is_wired = connected.as_ref().is_none_or(Connection::is_wired);
+            let is_heard = match look(&ports, name, connected.as_ref().map(|c| c.from.as_str()), is_wired) {
                 Seen::Same => true,
                 Seen::Lost => {
                     connected = None;
@@ -241,15 +279,10 @@ mod system {
         word.insist_until(signal, || stopped.try_recv() != Err(crossbeam_channel::TryRecvError::Empty))
     }
 
-    fn connect_if_there(
-        watch: &MidiInput,
-        name: &str,
-        clock: SessionClock,
-        out: &Sender<Signal>,
-    ) -> Result<Option<(String, Connection)>, Error> {
+    fn connect_if_there(watch: &MidiInput, name: &str, clock: SessionClock, out: &Sender<Signal>) -> Result<Option<Connection>, Error> {
         let ports = listed(watch);
         let names: Vec<Listed> = ports.iter().map(|(l, _)| l.clone()).collect();
-        let Seen::Found(i) = look(&names, name, None) else { return Ok(None) };
+        let Seen::Found(i) = look(&names, name, None, true) else { return Ok(None) };
         let (listed, port) = &ports[i];
         let mut outbox = Outbox::new(out.clone());
         let mut decoder = Decoder::default();
@@ -259,13 +292,16 @@ mod system {
                 outbox.offer(Signal::Midi(Stamped { at, what }));
             });
         };
-        let connection = client()?.connect(port, CLIENT, hear, ()).map_err(|error| Error::Open {
+        // A name of its own for each connection, so that it can be found in the system's account.
+        static N_MADE: AtomicU32 = AtomicU32::new(1);
+        let ours = format!("{CLIENT} {}-{}", std::process::id(), N_MADE.fetch_add(1, Ordering::Relaxed));
+        let wire = client()?.connect(port, &ours, hear, ()).map_err(|error| Error::Open {
             doing: "opening",
             name: format!("MIDI port \"{name}\""),
             what: error.to_string(),
             remedy: "close other programs that use it, or plug it in anew".to_owned(),
         })?;
-        Ok(Some((listed.id.clone(), connection)))
+        Ok(Some(Connection { from: listed.id.clone(), ours, _wire: wire }))
     }
 }
 
@@ -345,18 +381,42 @@ mod tests {
     #[test]
     fn watcher_notices_going_coming_back_and_a_quick_change() {
         let name = "Lyra:Lyra MIDI 1";
+        let look = |listed: &[Listed], connected, wired| super::look(listed, name, connected, wired);
         let listed = ports(&NAMES);
-        assert_eq!(look(&listed, name, Some("1")), Seen::Same);
-        assert_eq!(look(&ports(&NAMES[..1]), name, Some("1")), Seen::Lost);
-        assert_eq!(look(&ports(&NAMES[..1]), name, None), Seen::Same, "still away");
-        assert_eq!(look(&listed, name, None), Seen::Found(1));
-        // Plugged in anew between two looks: the system gave it another number.
+        assert_eq!(look(&listed, Some("1"), true), Seen::Same);
+        assert_eq!(look(&ports(&NAMES[..1]), Some("1"), true), Seen::Lost);
+        assert_eq!(look(&ports(&NAMES[..1]), None, true), Seen::Same, "still away");
+        assert_eq!(look(&listed, None, true), Seen::Found(1));
+        // Plugged in anew between two looks: the system gave it another number, or the old one without a connection.
         let anew = vec![Listed { id: "28:0".into(), name: "Lyra:Lyra MIDI 1 28:0".into() }];
-        assert_eq!(look(&anew, name, Some("20:0")), Seen::Lost);
-        assert_eq!(look(&anew, name, None), Seen::Found(0));
+        assert_eq!(look(&anew, Some("20:0"), true), Seen::Lost);
+        assert_eq!(look(&anew, None, true), Seen::Found(0));
+        assert_eq!(look(&listed, Some("1"), false), Seen::Lost);
         // Another instrument now has the old number.
         let other = vec![Listed { id: "20:0".into(), name: "Desk Keys 20:0".into() }];
-        assert_eq!(look(&other, name, Some("20:0")), Seen::Lost);
+        assert_eq!(look(&other, Some("20:0"), true), Seen::Lost);
+    }
+
+    #[test]
+    fn system_s_account_tells_a_dead_connection() {
+        // As Linux 6.1 prints it, memory figures left out.
+        let account = "Client info\n  cur  clients : 7\n\nClient   0 : \"System\" [Kernel Legacy]\n  Port   0 : \"Timer\" (Rwe-)\n\
+                       Client  16 : \"Virtual Raw MIDI 0-0\" [Kernel Legacy]\n  Port   0 : \"VirMIDI 0-0\" (RWeX)\n    Connecting To: 129:0, 130:0\n\
+                       Client 129 : \"Catchword\" [User Legacy]\n  Port   0 : \"Catchword 96-1\" (-We-)\n    Connected From: 16:0\n  Output pool :\n    Pool size          : 500\n\
+                       Client 130 : \"Catchword\" [User Legacy]\n  Port   0 : \"Catchword 97-1\" (-We-)\n    Connected From: 20:0, 16:0[real:0]\n\
+                       Client 131 : \"Catchword\" [User Legacy]\n  Port   0 : \"Catchword 98-1\" (-We-)\n\
+                       Client 132 : \"Other\" [User Legacy]\n  Port   0 : \"in\" (-We-)\n    Connected From: 16:0\n";
+        for (ours, from, wired) in [
+            ("Catchword 96-1", "16:0", true),
+            ("Catchword 96-1", "17:0", false),
+            ("Catchword 97-1", "16:0", true),
+            ("Catchword 97-1", "6:0", false),
+            ("Catchword 98-1", "16:0", false),
+            ("Catchword 99-1", "16:0", true),
+        ] {
+            assert_eq!(still_wired(account, ours, from), wired, "{ours} {from}");
+        }
+        assert!(still_wired("", "Catchword 96-1", "16:0"));
     }
 
     #[test]

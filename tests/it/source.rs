@@ -289,3 +289,78 @@ mod stream {
         }
     }
 }
+
+/// A true ALSA port, with the virtual card snd-virmidi in the place of an instrument: what is written to its raw device comes out of
+/// its port, and unbinding its driver is pulling the plug. Needs that card and root: `tests/port_vm.sh` runs these in a virtual machine.
+#[cfg(all(target_os = "linux", feature = "midi-port"))]
+mod port {
+    use std::fs::{self, OpenOptions};
+    use std::io::Write;
+    use std::path::Path;
+
+    use catchword::source::open;
+    use catchword::source::port::names;
+
+    use super::*;
+
+    const DEVICE: &str = "/dev/snd/midiC0D0";
+    const DRIVER: &str = "/sys/bus/platform/drivers/snd_virmidi";
+
+    fn plug(is_in: bool) {
+        fs::write(format!("{DRIVER}/{}", if is_in { "bind" } else { "unbind" }), "snd_virmidi.0").unwrap();
+    }
+
+    fn play(bytes: &[u8]) {
+        // The device file appears a moment after its driver.
+        for _ in 0..100 {
+            if Path::new(DEVICE).exists() {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        OpenOptions::new().write(true).open(DEVICE).unwrap().write_all(bytes).unwrap();
+    }
+
+    #[test]
+    #[ignore = "needs the virtual card snd-virmidi: tests/port_vm.sh"]
+    fn true_port_is_heard_and_outlives_the_plug() {
+        let listed = names().unwrap();
+        assert!(listed.iter().any(|n| n.contains("VirMIDI 0-0")), "{listed:?}");
+        assert!(open("port:virmidi").err().expect("four ports fit").to_string().contains("4 ports fit"));
+        let clock = SessionClock::start();
+        let (out, received) = bounded(256);
+        let running = open("port:VirMIDI 0-0").unwrap().start(clock, out).unwrap();
+
+        let mut delays = Vec::new();
+        for k in 0..100 {
+            let written = clock.now();
+            play(&[0x90, 0xFE, k, 64]);
+            let event = next_event(&received);
+            assert_eq!(event.what, on(k));
+            delays.push((event.at - written).0);
+        }
+        delays.sort();
+        println!("from the raw device to the stamp: median {} us, 99th of 100 {} us", delays[50], delays[98]);
+
+        // Out for a while, out and in at once (the port gets its old number back), and again.
+        for away in [700, 0, 0, 2500] {
+            let from = Instant::now();
+            plug(false);
+            std::thread::sleep(Duration::from_millis(away));
+            if away > 600 {
+                assert!(matches!(received.try_recv(), Ok(Signal::Gone { .. })), "noticed while it is away");
+            }
+            plug(true);
+            if away < 600 {
+                assert!(matches!(next(&received), Signal::Gone { .. }));
+            }
+            assert!(matches!(next(&received), Signal::Back { .. }));
+            assert!(from.elapsed() < Duration::from_millis(away + 2000), "{:?}", from.elapsed());
+            play(&[0x90, 60, 64]);
+            assert_eq!(next_event(&received).what, on(60), "the session goes on");
+        }
+        let from = Instant::now();
+        drop(running);
+        assert!(from.elapsed() < Duration::from_secs(2));
+    }
+}
