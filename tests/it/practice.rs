@@ -352,3 +352,119 @@ fn a_position_never_leaves_the_span() {
     assert!(positions.len() > 5);
     assert!(positions.iter().all(|p| *p < n));
 }
+
+/// What may happen at an instrument and a keyboard, wise or not.
+#[derive(Clone, Debug)]
+enum Doing {
+    Note {
+        key: u8,
+        wait_ms: i64,
+    },
+    /// The next notes of the span, as written, every so often.
+    Right {
+        n_notes: usize,
+        every_ms: i64,
+    },
+    Wait(i64),
+    Ask(usize),
+    /// A stamp from before the last one.
+    Late {
+        key: u8,
+    },
+}
+
+fn doing() -> impl proptest::strategy::Strategy<Value = Doing> {
+    use proptest::prelude::*;
+    prop_oneof![
+        (20u8..110, 0i64..1_500).prop_map(|(key, wait_ms)| Doing::Note { key, wait_ms }),
+        (1usize..60, 20i64..700).prop_map(|(n_notes, every_ms)| Doing::Right { n_notes, every_ms }),
+        (0i64..30_000).prop_map(Doing::Wait),
+        (0usize..Command::ALL.len() - 1).prop_map(Doing::Ask),
+        (20u8..110).prop_map(|key| Doing::Late { key }),
+    ]
+}
+
+proptest::proptest! {
+    #![proptest_config(proptest::test_runner::Config { cases: 60, failure_persistence: None, ..Default::default() })]
+    #[test]
+    fn whatever_is_played_and_asked_the_state_stays_whole(doings in proptest::collection::vec(doing(), 1..25)) {
+        let mut evening = Evening::with("ferry");
+        for doing in doings {
+            match doing {
+                Doing::Note { key, wait_ms } => evening.strike(&[key], wait_ms),
+                Doing::Right { n_notes, every_ms } => {
+                    let line = &evening.engine.spans()[evening.engine.span_idx()].line;
+                    let keys: Vec<u8> = line.notes.iter().take(n_notes).map(|n| n.key.number()).collect();
+                    evening.strike(&keys, every_ms);
+                }
+                Doing::Wait(ms) => evening.wait(ms),
+                Doing::Ask(n) => evening.command(Command::ALL[n]),
+                Doing::Late { key } => {
+                    let event = MidiEvent::NoteOn { channel: Channel(0), key: MidiKey::try_new(key.into()).unwrap(), velocity: Velocity(50) };
+                    evening.engine.handle(Stamped { at: evening.now - Micros::from_millis(2_000), what: Input::Midi(event) }, &mut evening.outputs);
+                }
+            }
+            let view = evening.engine.view();
+            proptest::prop_assert!(view.span_idx < view.n_spans);
+            proptest::prop_assert!(view.bar.is_none_or(|b| b < view.bars.len()) && view.look_bar.is_none_or(|b| b < view.bars.len()));
+            proptest::prop_assert!(usize::from(view.n_clean) <= view.verdicts.len());
+            proptest::prop_assert!((1..=9).contains(&view.target));
+            proptest::prop_assert!(evening.engine.next_deadline().is_none_or(|d| d > evening.now - Micros::from_millis(2_001)));
+            if view.mode == Mode::RunThrough {
+                let speaks = matches!(view.stage, Stage::Prompted { .. } | Stage::Look { .. });
+                proptest::prop_assert!(!speaks, "a run-through is left alone");
+            }
+        }
+        let numbers: Vec<u32> = reps(&evening.outputs).iter().map(|r| r.number.0).collect();
+        proptest::prop_assert!(numbers.iter().enumerate().all(|(i, n)| *n == i as u32), "reps are numbered without gaps: {:?}", numbers);
+        proptest::prop_assert!(reps(&evening.outputs).iter().all(|r| r.started <= r.ended && r.n_notes_right <= r.n_notes_due));
+    }
+}
+
+#[test]
+fn a_clean_rep_of_every_section_of_both_demo_pieces_is_judged_clean() {
+    for name in ["ferry", "all-through-the-night"] {
+        let mut evening = Evening::with(name);
+        for seed in [11, 222, 3_333, 44_444, 555_555, 6_666_666] {
+            evening.seed = seed;
+            for span_idx in 0..evening.engine.spans().len() - 1 {
+                while evening.engine.span_idx() < span_idx {
+                    evening.command(Command::Skip);
+                }
+                let outputs = evening.play(vec![]);
+                let rep = reps(&outputs)[0];
+                assert_eq!(rep.verdict, Verdict::Clean, "{name}, {}, seed {seed}: {:?}", rep.span, rep.reason);
+                assert_eq!(rep.n_notes_right, rep.n_notes_due, "{name}, {}, seed {seed}", rep.span);
+            }
+            while evening.engine.span_idx() > 0 {
+                evening.command(Command::Back);
+            }
+        }
+    }
+}
+
+#[test]
+fn every_planned_slip_in_every_section_breaks_its_rep_at_its_bar() {
+    for name in ["ferry", "all-through-the-night"] {
+        let mut evening = Evening::with(name);
+        for span_idx in 0..evening.engine.spans().len() - 1 {
+            for bar in 1..evening.engine.spans()[span_idx].bars.len() {
+                for hand in [Hand::Left, Hand::Right] {
+                    while evening.engine.span_idx() > span_idx {
+                        evening.command(Command::Back);
+                    }
+                    let at = evening.bar_start(bar);
+                    let outputs = evening.play(vec![Planned::Wrong { at, hand }]);
+                    let rep = reps(&outputs)[0];
+                    let where_it_was = format!("{name}, {}, bar {} of the span, {hand:?}: {:?}", rep.span, bar + 1, rep.reason);
+                    assert_eq!(rep.verdict, Verdict::Broken, "{where_it_was}");
+                    let label = evening.engine.spans()[span_idx].bars[bar].clone();
+                    let place = &rep.reason.as_ref().unwrap().place;
+                    assert_eq!(place.split('.').next(), Some(label.as_str()), "{where_it_was}");
+                    evening.wait(3_000);
+                }
+            }
+            evening.command(Command::Skip);
+        }
+    }
+}
