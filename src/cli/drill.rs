@@ -111,7 +111,7 @@ fn no_input(piece: &str) -> String {
 fn named(feet: &FootswitchConfig) -> Vec<(String, crate::practice::Command)> {
     let name = |controller: u8| match controller {
         64 => "damper pedal".to_owned(),
-        66 => "middle pedal".to_owned(),
+        66 => "sostenuto pedal".to_owned(),
         67 => "soft pedal".to_owned(),
         other => format!("controller {other}"),
     };
