@@ -212,3 +212,45 @@ fn sign_words(bar: &Bar) -> Option<Change> {
     }
     (!words.is_empty()).then(|| Change { bar: bar.label.to_string(), is: words.join(", ") })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn report(name: &str, bytes: &[u8]) -> Report {
+        let (score, warnings) = import::read_score(bytes, name).unwrap();
+        Report::new(&score, &(0..score.parts.len()).collect::<Vec<_>>(), &warnings)
+    }
+
+    const TIED: &[u8] = include_bytes!("../../tests/data/musicxml/tie_over_bar.musicxml");
+    const GRACE: &[u8] = include_bytes!("../../tests/data/musicxml/grace.musicxml");
+    const ENDINGS: &[u8] = include_bytes!("../../tests/data/musicxml/repeat_with_endings.musicxml");
+
+    #[test]
+    fn heads_are_counted_at_both_ends_of_a_tie_and_grace_notes_apart() {
+        let tied = report("tie.musicxml", TIED);
+        assert_eq!((tied.bars, tied.noteheads, tied.sounding, tied.grace), (3, 4, 2, 0));
+        assert_eq!((tied.pitch_sum, tied.pitch_classes, tied.total_quarters), (240, [4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0], 12.0));
+        let grace = report("grace.musicxml", GRACE);
+        assert_eq!((grace.noteheads, grace.grace, grace.pitch_sum), (2, 3, 60 + 65));
+    }
+
+    #[test]
+    fn words_are_short_and_name_bars() {
+        let lines = report("endings.musicxml", ENDINGS).lines();
+        assert_eq!(
+            lines,
+            [
+                "5 bars, 20 quarters long as printed",
+                "part P1: Harp, one staff, 5 notes",
+                "5 note heads, 5 notes once ties are joined",
+                "bar 1: metre 4/4",
+                "bar 1: key no sharps or flats",
+                "bar 1: signs repeat from here",
+                "bar 2: signs ending 1, 2",
+                "bar 3: signs ending 1, 2, repeat",
+                "bar 4: signs ending 3",
+            ]
+        );
+    }
+}

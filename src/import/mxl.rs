@@ -113,3 +113,21 @@ fn entry(archive: &mut Archive, name: &str, limit: usize, file: &str) -> Result<
     }
     Ok(bytes)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::io::Write;
+
+    #[test]
+    fn an_entry_that_inflates_beyond_the_limit_is_refused() {
+        let mut writer = zip::ZipWriter::new(Cursor::new(Vec::new()));
+        writer.start_file("score.xml", zip::write::SimpleFileOptions::default()).unwrap();
+        writer.write_all(&vec![b' '; 100_000]).unwrap();
+        let bytes = writer.finish().unwrap().into_inner();
+        assert!(bytes.len() < 1_000);
+        let mut archive = ZipArchive::new(Cursor::new(&bytes[..])).unwrap();
+        assert!(matches!(entry(&mut archive, "score.xml", 99_999, "a.mxl"), Err(Error::TooLarge { .. })));
+        assert_eq!(entry(&mut archive, "score.xml", 100_000, "a.mxl").unwrap().len(), 100_000);
+    }
+}

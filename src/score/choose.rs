@@ -66,15 +66,11 @@ impl Score {
     ///
     /// Returns the new part's index, or `None` when either index is not a part.
     pub fn join_hands(&mut self, right: usize, left: usize) -> Option<usize> {
-        let of_hand = |part: &Part, hand, staff| {
-            let hand_notes = part.notes.iter().cloned().map(move |note| super::Note { hand, staff, ..note });
-            hand_notes.collect::<Vec<_>>()
-        };
         let (upper, lower) = (self.parts.get(right)?, self.parts.get(left)?);
         let mut tagged: Vec<(bool, super::Note)> = Vec::with_capacity(upper.notes.len() + lower.notes.len());
         for (part, hand, staff) in [(upper, Hand::Right, 1), (lower, Hand::Left, 2)] {
             let held = |i: usize| part.held_over.binary_search(&super::NoteIdx(i)).is_ok();
-            tagged.extend(of_hand(part, hand, staff).into_iter().enumerate().map(|(i, note)| (held(i), note)));
+            tagged.extend(part.notes.iter().enumerate().map(|(i, note)| (held(i), super::Note { hand, staff, ..note.clone() })));
         }
         tagged.sort_by_key(|(_, note)| (note.onset, note.key, note.hand));
         let held_over = (0..tagged.len()).filter(|&i| tagged[i].0).map(super::NoteIdx).collect();

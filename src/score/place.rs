@@ -120,3 +120,63 @@ fn beat_words(into_meter_bar: ScoreTime, unit: u16) -> String {
     }
     Beat(into_meter_bar.scaled(unit as i64, 4)).to_string()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::score::{Bar, BarLabel, BarSigns};
+    use crate::theory::{KeySignature, Meter};
+
+    /// A pickup of one quarter in 3/4, two bars of 3/4, one of 6/8.
+    fn score() -> Score {
+        let (three_four, six_eight) = (Meter { beats: 3, unit: 4 }, Meter { beats: 6, unit: 8 });
+        let mut start = ScoreTime::ZERO;
+        let rows = [("0", three_four, 1), ("1", three_four, 3), ("2", three_four, 3), ("3", six_eight, 3)];
+        let bars = rows.map(|(label, meter, quarters)| {
+            let length = ScoreTime::quarters(quarters);
+            let offset = meter.bar_length() - length;
+            let bar = Bar {
+                label: BarLabel(label.to_owned()),
+                start,
+                length,
+                offset,
+                meter,
+                key: KeySignature::NONE,
+                signs: BarSigns::default(),
+            };
+            start += length;
+            bar
+        });
+        Score { bars: bars.to_vec(), ..Score::default() }
+    }
+
+    #[test]
+    fn places_read_back_as_they_are_written() {
+        let score = score();
+        for (text, quarters) in [("0.3", (0, 1)), ("1.1", (1, 1)), ("1.3+1/2", (7, 2)), ("3.4", (17, 2)), ("3.6+1/3", (58, 6))] {
+            let place = Place::parse(text, &score).unwrap();
+            assert_eq!(place.onset(&score), ScoreTime::new(quarters.0, quarters.1), "{text}");
+            assert_eq!(place.text(&score), text);
+            assert_eq!(Place::at(&score, place.onset(&score)), Some(place));
+        }
+        assert_eq!(Place::parse("2", &score).unwrap().words(&score), "bar 2, beat 1");
+        assert_eq!(Place::parse("0", &score).unwrap().text(&score), "0.3", "a pickup counts as the end of a bar");
+        assert_eq!(Place::at(&score, score.total()), None);
+    }
+
+    #[test]
+    fn a_text_that_is_no_place_says_what_would_be() {
+        let score = score();
+        for (text, message) in [
+            ("0.1", "bar 0 has no beat 1; its beats run from 3 to 3"),
+            ("1.4", "bar 1 has no beat 4; its beats run from 1 to 3"),
+            ("3.7", "bar 3 has no beat 7; its beats run from 1 to 6"),
+            ("9.1", "there is no bar 9; the score has bars 0 to 3"),
+            ("1.x", "expected bar.beat such as 5.1 or 12.2+1/2, found \"1.x\""),
+            ("1.2+3/2", "expected bar.beat such as 5.1 or 12.2+1/2, found \"1.2+3/2\""),
+            ("", "expected bar.beat such as 5.1 or 12.2+1/2, found \"\""),
+        ] {
+            assert_eq!(Place::parse(text, &score).unwrap_err().to_string(), message, "{text}");
+        }
+    }
+}

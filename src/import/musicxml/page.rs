@@ -25,6 +25,8 @@ pub(super) struct PageBar {
     pub signs: BarSigns,
     /// A `<coda>` sign that may mean "to coda" or the coda itself: decided once all are known.
     pub bare_coda: bool,
+    /// D.C. or D.S. stands here in words alone, so perhaps a bar early.
+    pub worded_jump: bool,
     /// An ending bracket starts here, with its numbers; empty when they cannot be read.
     pub ending_start: Option<Vec<u8>>,
     /// An ending bracket is closed at the end of this bar.
@@ -52,6 +54,7 @@ impl Page {
     /// Lays the ending brackets over their bars and settles what bare coda signs mean.
     pub fn settle_signs(&mut self) {
         self.settle_endings();
+        self.settle_worded_jumps();
         let bare: Vec<usize> = (0..self.bars.len()).filter(|&i| self.bars[i].bare_coda).collect();
         let has_to_coda = self.bars.iter().any(|b| b.signs.to_coda);
         for (nth, &bar) in bare.iter().enumerate() {
@@ -60,6 +63,23 @@ impl Page {
                 self.bars[bar].signs.to_coda = true;
             } else if !self.bars[bar].signs.to_coda {
                 self.bars[bar].signs.coda = true;
+            }
+        }
+    }
+
+    /// Words have a width: "D.C." set to end at a double bar is often attached a bar before it. A jump
+    /// means something only where a passage closes, so it moves on to a close in the next bar.
+    fn settle_worded_jumps(&mut self) {
+        for bar in 0..self.bars.len().saturating_sub(1) {
+            let closes = |b: &PageBar| b.signs.double_bar || b.signs.repeat_end.is_some();
+            let next_closes = bar + 2 == self.bars.len() || closes(&self.bars[bar + 1]);
+            let opens = |b: &PageBar| b.signs.coda || b.bare_coda || b.signs.repeat_start;
+            let is_early = !closes(&self.bars[bar]) && next_closes && !opens(&self.bars[bar + 1]);
+            if self.bars[bar].worded_jump && is_early {
+                let (da_capo, dal_segno) = (self.bars[bar].signs.da_capo, self.bars[bar].signs.dal_segno);
+                (self.bars[bar].signs.da_capo, self.bars[bar].signs.dal_segno) = (false, false);
+                let next = &mut self.bars[bar + 1].signs;
+                (next.da_capo, next.dal_segno) = (next.da_capo || da_capo, next.dal_segno || dal_segno);
             }
         }
     }

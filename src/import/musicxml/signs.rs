@@ -111,11 +111,12 @@ impl Walk<'_> {
             words.contains(long)
                 || words.strip_prefix(short).is_some_and(|rest| rest.is_empty() || rest.starts_with("al") || rest.starts_with("senza"))
         };
-        let signs = self.page.signs(bar);
+        let page_bar = &mut self.page.bars[bar];
+        let signs = &mut page_bar.signs;
         if is_jump("dc", "dacapo") {
-            signs.da_capo = true;
+            (signs.da_capo, page_bar.worded_jump) = (true, true);
         } else if is_jump("ds", "dalsegno") {
-            signs.dal_segno = true;
+            (signs.dal_segno, page_bar.worded_jump) = (true, true);
         } else if starts(&["tocoda", "alcoda", "allacoda"]) || (printed.coda && words == "to") {
             signs.to_coda = true;
         } else if words == "fine" {
@@ -125,7 +126,7 @@ impl Walk<'_> {
         } else if words == "coda" {
             signs.coda = true;
         } else if printed.coda {
-            self.page.bars[bar].bare_coda = true;
+            page_bar.bare_coda = true;
         }
     }
 

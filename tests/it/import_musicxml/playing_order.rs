@@ -21,6 +21,7 @@ fn repeats_and_jumps_are_played_in_order() {
         ("bar_split_by_repeat.musicxml", "0 1 2 0 1 2 X1 3 4 X1 3 4"),
         ("da_capo_al_fine.musicxml", "1 1 2 3 1 2"),
         ("dal_segno_al_coda_in_signs.musicxml", "1 2 3 4 2 3 5"),
+        ("da_capo_a_bar_early.musicxml", "1 2 3 1"),
         ("to_coda_in_words.musicxml", "1 2 1 3"),
         ("repeat_after_jump.musicxml", "1 1 2 1 1 2"),
     ] {
@@ -36,6 +37,31 @@ fn each_played_bar_keeps_its_printed_bar_and_counts_its_passes() {
     assert_eq!(passes, [(0, 0), (1, 0), (2, 0), (0, 1), (1, 1), (2, 1), (0, 2), (3, 0), (4, 0)]);
     let sixth = played.place(played.bars[5].start).unwrap();
     assert_eq!(sixth.words(&score), "bar 3, beat 1");
+}
+
+/// Takes a few seconds of files with `CATCHWORD_SCORES` set to a folder: every score below it is read and unfolded.
+#[test]
+fn scores_of_the_readers_choice_unfold_within_bounds() {
+    let mut folders: Vec<std::path::PathBuf> = std::env::var_os("CATCHWORD_SCORES").into_iter().map(Into::into).collect();
+    folders.push(super::path("cc0"));
+    let mut n_read = 0;
+    while let Some(folder) = folders.pop() {
+        for entry in std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()) {
+            if entry.is_dir() {
+                folders.push(entry);
+            } else if entry.extension().is_some_and(|e| ["xml", "musicxml", "mxl"].iter().any(|known| e == *known)) {
+                let Ok((score, _)) = catchword::import::read_score(&std::fs::read(&entry).unwrap(), &entry.display().to_string()) else {
+                    continue;
+                };
+                for part in &score.parts {
+                    let played = unfold(&score, part, &score.all_bars().unwrap());
+                    assert!(played.bars.len() <= 6 * score.bars.len(), "{}: {} bars", entry.display(), played.bars.len());
+                }
+                n_read += 1;
+            }
+        }
+    }
+    assert!(n_read >= 4);
 }
 
 #[test]
