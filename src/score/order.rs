@@ -4,7 +4,8 @@
 //!
 //! - A repeat goes back to the last repeat-start sign, or to just after the last finished repeat, or to the beginning.
 //!   Repeats do not nest.
-//! - It is played as often as its sign says (twice when silent). Under ending brackets the numbers decide instead:
+//! - It is played as often as its sign says (twice when silent). Under ending brackets the numbers decide instead
+//!   (MusicXML 4.0 reference, repeat: `times` is for repeats that are not part of an ending):
 //!   on each pass the bracket with that number is played, the others are passed over, and the passage ends with the
 //!   highest number. A lone bracket with a repeat has its second time after it.
 //! - D.C. and D.S. are taken once each, after the repeats of their bar. From then on repeats up to the bar of the jump

@@ -158,6 +158,8 @@ impl<'w> Walk<'w> {
                 other => self.warn(child, other, "unknown inside <measure>; skipped"),
             }
         }
+        // The music under a bar-repeat sign "needs to be repeated within each measure" (MusicXML 4.0 reference,
+        // measure-repeat); where a file only has the sign, the bar is filled later.
         if let Some((back, staff)) = self.bar_repeat
             && self.out.notes.len() == n_notes
             && self.bar >= back

@@ -18,6 +18,25 @@ fn the_standards_hello_world_is_one_whole_note_on_middle_c() {
     }
 }
 
+/// Rules of the MusicXML 4.0 reference (W3C Music Notation Community Group), element by element, on files written for them.
+#[test]
+fn the_standards_own_words_hold() {
+    // repeat: "times ... is only used with backward repeats that are not part of an ending".
+    let score = clean("repeat_three_times.musicxml");
+    assert_eq!(score.bars[0].signs.repeat_end, Some(3));
+    // ending: numbers such as "1" or comma-separated "1,2"; stop and discontinue both close a bracket.
+    let score = clean("repeat_with_endings.musicxml");
+    let endings: Vec<&[u8]> = score.bars.iter().map(|b| b.signs.endings.as_slice()).collect();
+    assert_eq!(endings, [&[][..], &[1, 2], &[1, 2], &[3], &[]]);
+    // harp-pedals: standard order D, C, B, E, F, G, A.
+    let order = catchword::theory::harp::PedalSetting::PRINTED_ORDER.map(|l| l.char()).iter().collect::<String>();
+    assert_eq!(order, "DCBEFGA");
+    // divisions and duration: a duration is counted in divisions of a quarter note.
+    assert_eq!(notes(&clean("divisions_change.musicxml").parts[0]), "0 C4 1, 1 D4 1/3, 4/3 E4 1/3, 5/3 F4 1/3, 2 G4 2");
+    // backup: moves between voices and staves; forward likewise.
+    assert_eq!(notes(&clean("voices.musicxml").parts[0]), "0 C5 2, 1 E4 3, 2 B4 2");
+}
+
 /// (bars, heads, sounding, grace, sum of pitches, total quarters) over all parts.
 fn counts(score: &Score) -> (usize, u32, usize, usize, i32, ScoreTime) {
     let notes = || score.parts.iter().flat_map(|p| &p.notes);
