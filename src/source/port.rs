@@ -109,6 +109,7 @@ fn choose(listed: &[Listed], wanted: &str) -> Result<usize, Error> {
 }
 
 /// What the watcher does after a look at the ports.
+#[cfg(any(test, feature = "midi-port"))]
 #[derive(PartialEq, Eq, Debug)]
 enum Seen {
     Same,
@@ -120,6 +121,7 @@ enum Seen {
 
 /// Compares the list of ports with what is connected. A port plugged in anew between two looks counts as lost: it has a new id, or
 /// `is_wired` says that nothing leads from it to us any more.
+#[cfg(any(test, feature = "midi-port"))]
 fn look(listed: &[Listed], name: &str, connected: Option<&str>, is_wired: bool) -> Seen {
     match connected {
         Some(id) if listed.iter().any(|p| p.id == id && lasting(&p.name) == name) && is_wired => Seen::Same,
@@ -381,7 +383,7 @@ mod tests {
     #[test]
     fn watcher_notices_going_coming_back_and_a_quick_change() {
         let name = "Lyra:Lyra MIDI 1";
-        let look = |listed: &[Listed], connected, wired| super::look(listed, name, connected, wired);
+        let look = |listed: &[Listed], connected, wired| look(listed, name, connected, wired);
         let listed = ports(&NAMES);
         assert_eq!(look(&listed, Some("1"), true), Seen::Same);
         assert_eq!(look(&ports(&NAMES[..1]), Some("1"), true), Seen::Lost);
