@@ -88,7 +88,8 @@ fn keep_first_sequence(file: &mut File, warnings: &mut Vec<Warning>) {
     }
 }
 
-/// Returns the name of the sequence: that of the first track (RP-001, "Sequence/Track Name"), unless it is the name of a hand.
+/// Returns the name of the sequence: that of the first track (RP-001, "Sequence/Track Name"), unless it names a hand or only says
+/// what such a track is for.
 fn title(file: &File) -> Option<String> {
     let first = file.tracks.first()?;
     let name = first.events.iter().find_map(|e| match &e.what {
@@ -96,7 +97,9 @@ fn title(file: &File) -> Option<String> {
         _ => None,
     })?;
     let is_lone_or_silent = file.tracks.len() == 1 || !first.events.iter().any(|e| matches!(e.what, What::Midi(_)));
-    (is_lone_or_silent && hands::hand_of_name(&name).is_none()).then_some(name)
+    let is_hand = hands::hand_of_name(&name).is_some_and(|named| named.is_sure);
+    let is_role = ["conductor", "control track", "tempo track", "untitled"].contains(&name.to_lowercase().as_str());
+    (is_lone_or_silent && !is_hand && !is_role).then_some(name)
 }
 
 /// Notes shorter than nothing are written as this: a note of length zero would mean a grace note.

@@ -41,6 +41,7 @@ impl Outbox {
         self.stopping.clone()
     }
 
+    #[cfg(unix)]
     pub fn is_stopped(&self) -> bool {
         self.stopping.is_stopped()
     }

@@ -151,6 +151,7 @@ fn two_tracks_are_the_hands_by_name_or_by_pitch() {
         (track("", &high), track("", &low), "RRLL"),
         (track("", &low), track("", &high), "LLRR"),
         (track("Melody", &low), track("L.H.", &high), "RRLL"),
+        (track("up:", &low), track("down:", &high), "RRLL"),
     ] {
         let (score, _) = score(&smf(1, 96, &[&first, &second]));
         assert_eq!(score.parts.len(), 1);
@@ -165,6 +166,14 @@ fn two_tracks_are_the_hands_by_name_or_by_pitch() {
     let (score, warnings) = score(&smf(1, 96, &[&track("", &high), &track("", &low)]));
     assert!(has_warning(&warnings, "the file does not name them; by pitch track 1, channel 1 to the right hand"), "{warnings:?}");
     assert_eq!(score.parts[0].name, "Part 1");
+}
+
+#[test]
+fn word_for_a_hand_in_a_title_moves_no_note() {
+    let (score, warnings) = score(&smf(0, 96, &[&track("Down the Left Bank", &[quarter(0, 72), quarter(0, 40)])]));
+    assert_eq!(score.title.as_deref(), Some("Down the Left Bank"));
+    assert!(has_warning(&warnings, "the notes are split by pitch"));
+    assert_eq!(score.parts[0].notes.iter().map(|n| n.hand).collect::<Vec<_>>(), [Hand::Right, Hand::Left]);
 }
 
 #[test]

@@ -130,7 +130,8 @@ mod stream {
             delays.push(event.at - written);
         }
         delays.sort();
-        // Measured: 17 to 28 us in the median; the bound leaves room for a machine busy with other tests.
+        println!("from the write to the stamp: median {:?}, 99th of 100 {:?}", delays[50], delays[98]);
+        // A few tens of microseconds on an idle machine; the bound leaves room for one busy with other tests.
         assert!(delays[50] < Micros::from_millis(5), "median {:?}", delays[50]);
     }
 

@@ -24,6 +24,8 @@ struct Stream {
     /// Where it stands in the file, for warnings.
     place: String,
     name: Option<String>,
+    /// The hand that the name gives.
+    hand: Option<Hand>,
     program: Option<u8>,
     notes: Vec<usize>,
     mean_key: f64,
@@ -38,7 +40,7 @@ pub(super) fn parts(file: &File, struck: &[Struck], timeline: &Timeline, warning
         let name = group.iter().find_map(|s| bare_name(s)).or(sound).unwrap_or_else(|| format!("Part {}", parts.len() + 1));
         let notes = match group[..] {
             [one] => {
-                let hands = match one.name.as_deref().and_then(hand_of_name) {
+                let hands = match one.hand {
                     Some(hand) => vec![hand; one.notes.len()],
                     None => {
                         let what = "the file does not say which hand plays what; the notes are split by pitch".to_owned();
@@ -74,7 +76,16 @@ fn streams(file: &File, struck: &[Struck]) -> Vec<Stream> {
                 };
                 let program = program(&track.events).or_else(|| file.tracks.iter().find_map(|t| program(&t.events)));
                 let place = format!("track {}, channel {}", track.number, note.channel.0 + 1);
-                streams.push(Stream { track: note.track, channel: note.channel, place, name, program, notes: vec![i], mean_key: 0.0 });
+                streams.push(Stream {
+                    track: note.track,
+                    channel: note.channel,
+                    place,
+                    name,
+                    hand: None,
+                    program,
+                    notes: vec![i],
+                    mean_key: 0.0,
+                });
             }
         }
     }
@@ -83,16 +94,20 @@ fn streams(file: &File, struck: &[Struck]) -> Vec<Stream> {
         stream.mean_key = sum / stream.notes.len() as f64;
     }
     streams.sort_by_key(|s| (s.track, s.channel.0));
+    // "Left" alone may stand in a title; beside a track named "right" it is a hand.
+    let named: Vec<Option<Named>> = streams.iter().map(|s| s.name.as_deref().and_then(hand_of_name)).collect();
+    for (stream, given) in streams.iter_mut().zip(&named) {
+        stream.hand = given.filter(|g| g.is_sure || named.iter().flatten().any(|other| other.hand != g.hand)).map(|g| g.hand);
+    }
     streams
 }
 
 /// Puts streams of one player together: neighbours of one name and sound, or the only two there are when they do not have different sounds.
 fn groups(streams: &[Stream]) -> Vec<Vec<&Stream>> {
     let same_sound = |a: &Stream, b: &Stream| a.program.is_none() || b.program.is_none() || a.program == b.program;
-    let hand = |s: &Stream| s.name.as_deref().and_then(hand_of_name);
     if let [a, b] = streams
         && same_sound(a, b)
-        && (hand(a).is_none() || hand(a) != hand(b))
+        && (a.hand.is_none() || a.hand != b.hand)
     {
         return vec![vec![a, b]];
     }
@@ -103,7 +118,7 @@ fn groups(streams: &[Stream]) -> Vec<Vec<&Stream>> {
                 if group.iter().all(|other| {
                     same_sound(other, stream)
                         && bare_name(other) == bare_name(stream)
-                        && (hand(stream).is_none() || hand(other) != hand(stream))
+                        && (stream.hand.is_none() || other.hand != stream.hand)
                 }) =>
             {
                 group.push(stream);
@@ -120,7 +135,7 @@ fn by_stream(group: &[&Stream], warnings: &mut Vec<Warning>) -> Vec<(usize, Hand
     by_pitch.sort_by(|a, b| a.mean_key.total_cmp(&b.mean_key));
     let gap = |i: usize| by_pitch[i].mean_key - by_pitch[i - 1].mean_key;
     let cut = (1..by_pitch.len()).max_by(|&a, &b| gap(a).total_cmp(&gap(b))).unwrap_or(0);
-    let named: Vec<Option<Hand>> = group.iter().map(|s| s.name.as_deref().and_then(hand_of_name)).collect();
+    let named: Vec<Option<Hand>> = group.iter().map(|s| s.hand).collect();
     let other_named = named.iter().flatten().next().map(|h| if *h == Hand::Left { Hand::Right } else { Hand::Left });
     let mut n_voices = [0u8; 2];
     let mut notes = Vec::new();
@@ -142,9 +157,21 @@ fn by_stream(group: &[&Stream], warnings: &mut Vec<Warning>) -> Vec<(usize, Hand
     notes
 }
 
-/// Returns the hand that a track's name gives: a word such as right, RH, left, L.H.
-pub(super) fn hand_of_name(name: &str) -> Option<Hand> {
-    hand_words(name).iter().find_map(|&(_, hand)| hand)
+/// The hand that a name gives.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub(super) struct Named {
+    pub hand: Hand,
+    /// The name says so by itself (`Right hand`, `L.H.`); other words (`up`, `lower`, `left`) need their counterpart beside them.
+    pub is_sure: bool,
+}
+
+/// Returns the hand that a track's name gives, if any.
+pub(super) fn hand_of_name(name: &str) -> Option<Named> {
+    let words = hand_words(name);
+    let (i, hand) = words.iter().enumerate().find_map(|(i, &(_, hand))| hand.map(|h| (i, h)))?;
+    let is_short = words[i].0.to_lowercase().replace('.', "").ends_with('h');
+    let is_sure = is_short || words.get(i + 1).is_some_and(|w| w.0.eq_ignore_ascii_case("hand"));
+    Some(Named { hand, is_sure })
 }
 
 /// Cuts a name into words, each with the hand it stands for.
@@ -160,12 +187,13 @@ fn hand_words(name: &str) -> Vec<(&str, Option<Hand>)> {
 
 /// Returns a stream's name without words for hands; nothing when no more is left.
 fn bare_name(stream: &Stream) -> Option<String> {
-    let words = hand_words(stream.name.as_deref()?);
-    let is_hand_named = words.iter().any(|w| w.1.is_some());
-    let kept: Vec<&str> =
-        words.iter().filter(|(w, hand)| hand.is_none() && !(is_hand_named && w.eq_ignore_ascii_case("hand"))).map(|w| w.0).collect();
-    let name = if is_hand_named { kept.join(" ") } else { stream.name.clone()? };
-    (!name.is_empty()).then_some(name)
+    let name = stream.name.as_deref()?;
+    if stream.hand.is_none() {
+        return Some(name.to_owned());
+    }
+    let words = hand_words(name);
+    let kept: Vec<&str> = words.iter().filter(|(w, hand)| hand.is_none() && !w.eq_ignore_ascii_case("hand")).map(|w| w.0).collect();
+    (!kept.is_empty()).then(|| kept.join(" "))
 }
 
 /// Lowest and highest key that the split may lie at, and where it lies when nothing speaks for another.
@@ -188,22 +216,22 @@ const PER_SEMITONE_FROM_USUAL: f64 = 0.001;
 /// Splits one stream between the hands: a split point that moves with the music, found by dynamic programming over onsets.
 ///
 /// A place of the split costs by what it asks of the hands (reach, fingers), by how mixed the notes around are on either side, by how far
-/// it moved and by its distance from middle C. Time grows with onsets times 41 split points squared.
+/// it moved and by its distance from middle C. Time grows with onsets times split points.
 fn split(notes: &[usize], struck: &[Struck], timeline: &Timeline) -> Vec<Hand> {
     let rows: Vec<Row> = rows(notes, struck, timeline);
     let points: Vec<i32> = (SPLIT_MIN..=SPLIT_MAX).collect();
     let mut costs: Vec<f64> = vec![0.0; points.len()];
     let mut came_from: Vec<Vec<usize>> = Vec::with_capacity(rows.len());
     for row in &rows {
-        let mut new = Vec::with_capacity(points.len());
-        let mut from = Vec::with_capacity(points.len());
-        for (i, &point) in points.iter().enumerate() {
-            let moved = |j: usize| costs[j] + PER_SEMITONE_MOVED * (points[j] - point).abs() as f64;
-            let best = (0..points.len()).min_by(|&a, &b| moved(a).total_cmp(&moved(b))).unwrap_or(i);
-            new.push(moved(best) + row.cost(point));
-            from.push(best);
+        let mut from: Vec<usize> = (0..points.len()).collect();
+        // The price of moving grows with the distance, so the cheapest way to each point is found from its neighbours, upward and back.
+        for (to, next) in (1..points.len()).map(|i| (i, i - 1)).chain((1..points.len()).rev().map(|i| (i - 1, i))) {
+            if costs[next] + PER_SEMITONE_MOVED < costs[to] {
+                costs[to] = costs[next] + PER_SEMITONE_MOVED;
+                from[to] = from[next];
+            }
         }
-        costs = new;
+        costs.iter_mut().zip(&points).for_each(|(cost, &point)| *cost += row.cost(point));
         came_from.push(from);
     }
     let mut at = (0..points.len()).min_by(|&a, &b| costs[a].total_cmp(&costs[b])).unwrap_or(0);
@@ -268,4 +296,27 @@ fn rows(notes: &[usize], struck: &[Struck], timeline: &Timeline) -> Vec<Row> {
         first = last;
     }
     rows
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn names_give_hands_surely_or_beside_their_counterpart() {
+        for (name, hand, is_sure) in [
+            ("Right hand", Hand::Right, true),
+            ("Harp, left hand", Hand::Left, true),
+            ("Piano RH", Hand::Right, true),
+            ("L.H.", Hand::Left, true),
+            ("up:", Hand::Right, false),
+            ("Lower", Hand::Left, false),
+            ("The Left Bank", Hand::Left, false),
+        ] {
+            assert_eq!(hand_of_name(name), Some(Named { hand, is_sure }), "{name}");
+        }
+        for name in ["Harp", "Bright", "Leftover", "Upright piano", ""] {
+            assert_eq!(hand_of_name(name), None, "{name}");
+        }
+    }
 }
