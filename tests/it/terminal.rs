@@ -9,6 +9,7 @@ mod pty;
 #[path = "../tools/svg.rs"]
 mod svg;
 
+mod flow;
 mod pictures;
 mod safety;
 mod stand_in;
