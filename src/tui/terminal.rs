@@ -4,7 +4,7 @@ use std::io::{self, BufWriter, Stdout, Write};
 use std::mem::ManuallyDrop;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError, TryLockError};
-use std::time::{Duration, Instant};
+use std::time::Duration;
 
 use crossterm::cursor::{Hide, Show};
 use crossterm::execute;
@@ -17,7 +17,8 @@ static OURS: AtomicBool = AtomicBool::new(false);
 
 /// Held while drawing, so that a panic on another thread does not give the terminal back in the middle of it.
 static DRAWING: Mutex<()> = Mutex::new(());
-const LONGEST_DRAWING: Duration = Duration::from_millis(200);
+/// Milliseconds a drawing is waited for.
+const N_WAITS_MAX: usize = 200;
 
 /// Enough for a full repaint of a large screen in one write.
 const BUFFER: usize = 1 << 16;
@@ -57,14 +58,15 @@ fn enter() -> io::Result<()> {
 /// Gives the terminal back; does nothing when it is not ours. Errors are left aside: a terminal that is gone needs nothing back.
 pub fn give_back() {
     // A drawing under way on another thread ends first; one that this thread panicked in never will.
-    let begun = Instant::now();
+    let mut n_waits = 0;
     let _drawing = loop {
         match DRAWING.try_lock() {
             Ok(hold) => break Some(hold),
             Err(TryLockError::Poisoned(hold)) => break Some(hold.into_inner()),
-            Err(TryLockError::WouldBlock) if begun.elapsed() > LONGEST_DRAWING => break None,
+            Err(TryLockError::WouldBlock) if n_waits == N_WAITS_MAX => break None,
             Err(TryLockError::WouldBlock) => std::thread::sleep(Duration::from_millis(1)),
         }
+        n_waits += 1;
     };
     if OURS.swap(false, Ordering::SeqCst) {
         let mut out = io::stdout();

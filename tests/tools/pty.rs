@@ -158,7 +158,8 @@ impl Pty {
     /// Sends a signal by its name, such as `TERM`.
     #[cfg(unix)]
     pub fn signal(&self, name: &str) {
-        let done = std::process::Command::new("kill").args(["-s", name, &self.process_id().to_string()]).status();
+        // The shell's own: a bare machine has no program of that name.
+        let done = std::process::Command::new("sh").args(["-c", &format!("kill -s {name} {}", self.process_id())]).status();
         assert!(done.is_ok_and(|status| status.success()), "sending {name}");
     }
 

@@ -7,6 +7,13 @@
 //! Runs `catchword ARGUMENT...` in a terminal of that size and takes the steps in turn: `key=KEYS`
 //! presses keys, `wait=TEXT` waits for text on the screen, `gone=TEXT` until it is not there,
 //! `seconds=N` lets time pass. Then it waits for a quiet moment and writes the screen as an SVG.
+//! README's picture:
+//!
+//! ```text
+//! cargo build --release && cargo run --release --example screen_picture -- pieces/ferry/drill-screen.svg 80x24 \
+//!     wait="press a key" key=l key=l wait="third down again" key=l seconds=0.4 -- demo
+//! ```
+//!
 //! The program beside this tool is run, so build it first with the same profile. Large letters are
 //! not text: press `l` for plain ones, wait, and press `l` again.
 
