@@ -39,6 +39,9 @@ const MIDDLE: u8 = 60;
 /// Notes over which the usual velocity is averaged.
 const USUAL_OVER: f64 = 12.0;
 
+/// Steps that take longer by this log ratio are stops: twice the time (EVIDENCE.md section 3, the 99 % ratio of fluent playing).
+const STOP_RATIO: f64 = 0.7;
+
 /// What a note was, under one hypothesis.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub(super) enum Was {
@@ -461,7 +464,9 @@ impl Belief {
         path.was = was;
         path.stepped = by == 1;
         if by == 1 {
-            path.ratios = [surprise + habit_mean, h.ratios[0]];
+            // A stop says nothing about the tempo.
+            let ratio = surprise + habit_mean;
+            path.ratios = [if ratio < STOP_RATIO { ratio } else { 0.0 }, h.ratios[0]];
         }
         self.add(path);
     }

@@ -147,9 +147,9 @@ impl Constants {
         say_slip: 0.7,
         say_match: 0.45,
         say_finding: 0.9,
-        wait_floor: 0.36,
-        wait_factor: 1.4,
-        wait_phrase: 1.2,
+        wait_floor: 0.35,
+        wait_factor: 1.25,
+        wait_phrase: 1.1,
     };
 
     /// Returns every constant with its name, for the trainer.

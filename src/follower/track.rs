@@ -53,10 +53,10 @@ const GIVEN_TEMPO_SD: f64 = 0.4;
 /// Belief in being lost from which it is said, and below which the place counts as found.
 const LOST_FROM: f64 = 0.6;
 const FOUND_BELOW: f64 = 0.1;
-/// Belief in the position from which silence is judged.
+/// Belief in when the next onset is due from which silence is judged.
 const SURE_ENOUGH: f64 = 0.5;
 /// The last bar and the last beats slow down most: 95 % ratio 2.12 there (EVIDENCE.md section 3).
-const FINAL_QUARTERS: f64 = 4.0;
+const FINAL_QUARTERS: f64 = 2.0;
 const ALLOW_FINAL: f64 = 2.2;
 /// Spread of the log ratio at a place of which nothing is known: the lower bound of EVIDENCE.md section 3, since the
 /// factor of the second term stands for what is not known.
@@ -367,7 +367,7 @@ impl Follower {
         let (start, position, best) = (self.start?, self.position?, self.belief.best()?);
         let here = best.onset as usize;
         let next = here + 1;
-        if self.lost || best.weight < SURE_ENOUGH || next >= self.line.onsets.len() || position.onset.0 != here {
+        if self.lost || next >= self.line.onsets.len() || position.onset.0 != here {
             return None;
         }
         let onset = &self.line.onsets[here];
@@ -376,10 +376,17 @@ impl Follower {
         }
         let c = &self.model.constants;
         let plan = &self.model.plan;
+        let gap = plan.at[next] - plan.at[here];
+        // Where look-alike places cannot be told apart they mostly agree on when the next onset is due.
+        let agree = |onset: usize| onset == here || plan.at.get(onset + 1).is_some_and(|at| (at - plan.at[onset] - gap).abs() < 0.2 * gap);
+        let sure: f64 = self.belief.live.iter().filter(|h| agree(h.onset as usize)).map(|h| h.weight).sum();
+        if sure < SURE_ENOUGH {
+            return None;
+        }
         let known = self.model.timing.as_ref().filter(|t| t.n_takes(OnsetIdx(here)) > 0);
         let habit = known.map_or((0.0, UNKNOWN_SD), |t| t.at(OnsetIdx(here)));
         let slower = if known.is_some() { 0.0 } else { slowing(best.ratios) };
-        let expected = (plan.at[next] - plan.at[here]) * (best.tempo.log_spq + slower).exp();
+        let expected = gap * (best.tempo.log_spq + slower).exp();
         let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
         let deadline = best.last_partner.max(best.began[0]) + wait(expected, habit, allowance, c);
         let deadline = Micros(start.0.saturating_add((deadline * 1e6) as i64));

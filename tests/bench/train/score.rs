@@ -15,6 +15,8 @@ pub struct Said {
     pub heard: Heard,
     pub beat: f64,
     pub confidence: f32,
+    /// When silence after this note becomes a hesitation.
+    pub deadline: Option<f64>,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -42,6 +44,7 @@ pub fn run(case: &Case, config: FollowerConfig) -> Run {
             heard: said.heard,
             beat: origin + case.line.onset(said.position.onset).at.to_f64(),
             confidence: said.position.confidence,
+            deadline: follower.hesitation_deadline().map(Micros::secs_f64),
         });
     }
     out
@@ -138,6 +141,10 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
         if let Some(first) = run.hesitations.iter().copied().filter(|c| p.start < *c && *c < p.end).reduce(f64::min) {
             t.pause_hit += 1;
             t.delay.push(first - p.start - 0.35);
+        } else if std::env::var_os("SHOW_PAUSES").is_some() {
+            let k = case.take.partition_point(|n| n.t <= p.start + 1e-3).max(1) - 1;
+            let truth = usize::try_from(case.take[k].row).ok().map(|r| (rows[r].onset, rows.iter().map(|x| x.onset).find(|o| *o > rows[r].onset)));
+            println!("PAUSE {} {:.2} {:.2} {truth:?} {:?} D {:?}", case.name, p.start, p.end - p.start, run.notes[k], run.notes[k].deadline.map(|d| d - p.start));
         }
     }
     t.stray += run.hesitations.iter().filter(|c| !quiet.iter().any(|(a, b)| a <= *c && *c <= b)).count();
