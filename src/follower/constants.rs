@@ -147,7 +147,7 @@ impl Constants {
         say_slip: 0.7,
         say_match: 0.45,
         say_finding: 0.9,
-        wait_floor: 0.35,
+        wait_floor: 0.42,
         wait_factor: 1.25,
         wait_phrase: 1.1,
     };

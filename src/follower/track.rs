@@ -61,6 +61,8 @@ const ALLOW_FINAL: f64 = 2.2;
 /// Spread of the log ratio at a place of which nothing is known: the lower bound of EVIDENCE.md section 3, since the
 /// factor of the second term stands for what is not known.
 const UNKNOWN_SD: f64 = 0.08;
+/// Share of the expected time that is left when a chord's last note has come.
+const SPREAD_SHARE: f64 = 0.9;
 /// A note can come this late after the next onset began and still belong to its own, seconds.
 const LATE_WITHIN: f64 = 0.4;
 
@@ -388,7 +390,9 @@ impl Follower {
         let slower = if known.is_some() { 0.0 } else { slowing(best.ratios) };
         let expected = gap * (best.tempo.log_spq + slower).exp();
         let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
-        let deadline = best.last_partner.max(best.began[0]) + wait(expected, habit, allowance, c);
+        // From the beginning of the onset; a chord that is spread out moves it.
+        let whole = wait(expected, habit, allowance, c);
+        let deadline = (best.began[0] + whole).max(best.last_partner + SPREAD_SHARE * expected + c.wait_floor);
         let deadline = Micros(start.0.saturating_add((deadline * 1e6) as i64));
         Some(deadline.max(self.last + Micros::from_millis(300)))
     }
