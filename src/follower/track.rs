@@ -63,6 +63,8 @@ const ALLOW_FINAL: f64 = 2.2;
 const UNKNOWN_SD: f64 = 0.08;
 /// Share of the expected time that is left when a chord's last note has come.
 const SPREAD_SHARE: f64 = 0.9;
+/// A chord spread over more than this share of the expected time is rolled, and the time counts from its last note.
+const ROLLED_SHARE: f64 = 0.5;
 /// A note can come this late after the next onset began and still belong to its own, seconds.
 const LATE_WITHIN: f64 = 0.4;
 
@@ -392,7 +394,9 @@ impl Follower {
         let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
         // From the beginning of the onset; a chord that is spread out moves it.
         let whole = wait(expected, habit, allowance, c);
-        let deadline = (best.began[0] + whole).max(best.last_partner + SPREAD_SHARE * expected + c.wait_floor);
+        let spread = best.last_partner - best.began[0];
+        let rest = if spread > ROLLED_SHARE * expected { whole } else { SPREAD_SHARE * expected + c.wait_floor };
+        let deadline = (best.began[0] + whole).max(best.last_partner + rest);
         let deadline = Micros(start.0.saturating_add((deadline * 1e6) as i64));
         Some(deadline.max(self.last + Micros::from_millis(300)))
     }

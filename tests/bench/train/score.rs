@@ -143,8 +143,16 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
             t.delay.push(first - p.start - 0.35);
         } else if std::env::var_os("SHOW_PAUSES").is_some() {
             let k = case.take.partition_point(|n| n.t <= p.start + 1e-3).max(1) - 1;
-            let truth = usize::try_from(case.take[k].row).ok().map(|r| (rows[r].onset, rows.iter().map(|x| x.onset).find(|o| *o > rows[r].onset)));
-            println!("PAUSE {} {:.2} {:.2} {truth:?} {:?} D {:?}", case.name, p.start, p.end - p.start, run.notes[k], run.notes[k].deadline.map(|d| d - p.start));
+            let truth =
+                usize::try_from(case.take[k].row).ok().map(|r| (rows[r].onset, rows.iter().map(|x| x.onset).find(|o| *o > rows[r].onset)));
+            println!(
+                "PAUSE {} {:.2} {:.2} {truth:?} {:?} D {:?}",
+                case.name,
+                p.start,
+                p.end - p.start,
+                run.notes[k],
+                run.notes[k].deadline.map(|d| d - p.start)
+            );
         }
     }
     t.stray += run.hesitations.iter().filter(|c| !quiet.iter().any(|(a, b)| a <= *c && *c <= b)).count();
