@@ -83,7 +83,7 @@ fn places(outputs: &[Output], span: &Span, score: &Score) -> Vec<BarNotes> {
     let mut out: Vec<BarNotes> = Vec::new();
     let mut in_bar = |onset: OnsetIdx, add: &mut dyn FnMut(&mut BarNotes, String)| {
         let place = span.place(onset);
-        let beat = place.beat(score);
+        let beat = place.spoken_beat(score);
         let is_last = out.last().is_some_and(|b| b.bar_idx == place.bar.0);
         if !is_last {
             let bar = score.bar(place.bar).label.to_string();
@@ -120,18 +120,18 @@ impl BarNotes {
             [] => {}
             [(kind, beat, hand)] => {
                 let hand = hand.map(|h| format!(", {}", h.words())).unwrap_or_default();
-                parts.push(format!("beat {beat}{hand}: {}", slip_words(*kind)));
+                parts.push(format!("{beat}{hand}: {}", slip_words(*kind)));
             }
             slips => {
                 let hand = slips[0].2.filter(|h| slips.iter().all(|s| s.2 == Some(*h)));
                 let hand = hand.map(|h| format!(" in the {}", h.words())).unwrap_or_default();
-                parts.push(format!("{} slips{hand}, first on beat {}", slips.len(), slips[0].1));
+                parts.push(format!("{} slips{hand}, first on {}", slips.len(), slips[0].1));
             }
         }
         match self.stops.as_slice() {
             [] => {}
-            [beat] => parts.push(format!("a stop before beat {beat}")),
-            stops => parts.push(format!("{} stops, first before beat {}", stops.len(), stops[0])),
+            [beat] => parts.push(format!("a stop before {beat}")),
+            stops => parts.push(format!("{} stops, first before {}", stops.len(), stops[0])),
         }
         parts.extend(self.moves.iter().cloned());
         format!("bar {}: {}", self.bar, parts.join("; "))

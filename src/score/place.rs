@@ -100,9 +100,24 @@ impl Place {
         format!("{}.{}", score.bar(self.bar).label, self.beat(score))
     }
 
+    /// Returns the beat as it is said: `beat 2`, `beat 2½`; a part of a beat that has no sign of its own is `just after beat 2`.
+    pub fn spoken_beat(self, score: &Score) -> String {
+        let beat = self.beat(score);
+        let Some((whole, fraction)) = beat.split_once('+') else { return format!("beat {beat}") };
+        let sign = match fraction {
+            "1/2" => "½",
+            "1/3" => "⅓",
+            "2/3" => "⅔",
+            "1/4" => "¼",
+            "3/4" => "¾",
+            _ => return format!("just after beat {whole}"),
+        };
+        format!("beat {whole}{sign}")
+    }
+
     /// Returns the place as it is said: `bar 12, beat 2`.
     pub fn words(self, score: &Score) -> String {
-        format!("bar {}, beat {}", score.bar(self.bar).label, self.beat(score))
+        format!("bar {}, {}", score.bar(self.bar).label, self.spoken_beat(score))
     }
 }
 
@@ -160,6 +175,8 @@ mod tests {
             assert_eq!(Place::at(&score, place.onset(&score)), Some(place));
         }
         assert_eq!(Place::parse("2", &score).unwrap().words(&score), "bar 2, beat 1");
+        assert_eq!(Place::parse("2.1+1/2", &score).unwrap().words(&score), "bar 2, beat 1½");
+        assert_eq!(Place::parse("2.1+3/8", &score).unwrap().words(&score), "bar 2, just after beat 1");
         assert_eq!(Place::parse("0", &score).unwrap().text(&score), "0.3", "a pickup counts as the end of a bar");
         assert_eq!(Place::at(&score, score.total()), None);
     }
