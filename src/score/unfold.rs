@@ -74,12 +74,16 @@ fn lay_out(score: &Score, part: &Part, order: &[BarIdx]) -> Unfolded {
         out.bars.push(PlayedBar { bar, pass: passes[bar.0], start: at, length: printed.length });
         passes[bar.0] = passes[bar.0].saturating_add(1);
         let this = out.notes.len();
+        let end = printed.start + printed.length;
         let first = part.notes.partition_point(|n| n.onset < printed.start);
-        for (idx, note) in part.notes.iter().enumerate().skip(first).take_while(|(_, n)| n.bar <= bar) {
-            if note.bar != bar {
+        let of_bar = part.notes.iter().enumerate().skip(first).take_while(|(_, n)| n.onset <= end).filter(|(_, n)| n.bar == bar);
+        for (idx, note) in of_bar {
+            let onset = at + (note.onset - printed.start);
+            // A grace note before the bar line leads to the next bar played, and to nothing at the end of the run.
+            let leads_on = note.onset == end && !printed.length.is_zero();
+            if leads_on && played_bar + 1 == order.len() {
                 continue;
             }
-            let onset = at + (note.onset - printed.start);
             if part.held_over.binary_search(&NoteIdx(idx)).is_ok() {
                 let reaches = |n: &&mut PlayedNote| n.key == note.key && n.onset + n.duration >= onset && !n.duration.is_zero();
                 if let Some(held) = out.notes[before..this].iter_mut().find(reaches) {
@@ -88,6 +92,7 @@ fn lay_out(score: &Score, part: &Part, order: &[BarIdx]) -> Unfolded {
                 }
             }
             let (duration, key, hand) = (note.duration, note.key, note.hand);
+            let played_bar = played_bar + leads_on as usize;
             out.notes.push(PlayedNote { onset, duration, key, hand, note: NoteIdx(idx), played_bar });
         }
         before = this;
