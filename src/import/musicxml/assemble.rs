@@ -19,6 +19,7 @@ const SPLIT_KEY: u8 = 60;
 /// Lays the parts on common bars.
 pub(super) fn score(grid: Grid, mut page: Page, mut raw: Vec<RawPart>, header: Header, warnings: &mut Warnings) -> Score {
     page.settle_signs();
+    raw.iter_mut().for_each(fill_repeated_bars);
     let (bars, starts) = bars(grid, &page, &raw, warnings);
     let at = |bar: usize, ticks: i64| grid.time(starts[bar].saturating_add(ticks));
     let mut tempos: Vec<_> = page.tempos.iter().map(|&(bar, ticks, tempo)| (at(bar, ticks), tempo)).collect();
@@ -89,7 +90,6 @@ struct OpenTie {
 }
 
 fn part(grid: Grid, starts: &[i64], bars: &[Bar], raw: &mut RawPart, header: &Header, warnings: &mut Warnings) -> Part {
-    fill_repeated_bars(raw);
     raw.notes.sort_by_key(|n| (n.bar, n.at));
     spread_rolls(&mut raw.notes);
     let wholes: Vec<i64> = bars.iter().map(|b| grid.ticks(b.meter.bar_length())).collect();
@@ -144,7 +144,7 @@ fn own_starts(raw: &RawPart, wholes: &[i64]) -> Vec<i64> {
     starts
 }
 
-/// Copies into each bar under a bar-repeat sign the notes that it stands for; they count no heads.
+/// Copies into each bar under a bar-repeat sign the notes that it stands for, with their time; they count no heads.
 fn fill_repeated_bars(raw: &mut RawPart) {
     for &(bar, back, staff) in &raw.repeated {
         let first = raw.notes.iter().position(|n| n.bar == bar - back);
@@ -152,6 +152,7 @@ fn fill_repeated_bars(raw: &mut RawPart) {
         let stands_for = raw.notes[first..].iter().filter(|n| n.bar == bar - back && (staff == 0 || n.staff == staff));
         let copies: Vec<RawNote> = stands_for.map(|n| RawNote { bar, is_printed: false, tie: Default::default(), ..n.clone() }).collect();
         raw.notes.extend(copies);
+        raw.lengths[bar] = raw.lengths[bar].max(raw.lengths[bar - back]);
     }
 }
 

@@ -67,7 +67,11 @@ fn deep_nesting_and_huge_numbers_are_borne() {
 /// Walks what a reader of the score would walk.
 fn use_all(score: &Score) {
     for part in &score.parts {
-        assert!(part.notes.iter().all(|n| n.bar.0 < score.bars.len()));
+        for note in &part.notes {
+            let bar = score.bar(note.bar);
+            assert!((bar.start..=bar.start + bar.length).contains(&note.onset), "{note:?} is not in its bar");
+        }
+        assert!(part.notes.is_sorted_by_key(|n| n.onset));
         if let Some(all) = score.all_bars() {
             unfold(score, part, &all);
             unfold(score, part, &BarRange::try_new(all.end.0 / 2..all.end.0).unwrap());

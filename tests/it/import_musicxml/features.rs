@@ -274,6 +274,22 @@ fn a_bar_repeat_sign_stands_for_the_notes_before_it() {
 }
 
 #[test]
+fn a_bar_repeat_sign_brings_the_length_of_what_it_stands_for() {
+    // A bar of 3/4 left empty after one of 4/4: what it stands for lasts four quarters.
+    let text = String::from_utf8(super::bytes("bar_repeat.musicxml")).unwrap();
+    let text =
+        text.replacen("<attributes><measure-style>", "<attributes><time><beats>3</beats><beat-type>4</beat-type></time><measure-style>", 1);
+    let text = text.replacen(
+        "<rest measure=\"yes\"/>\n        <duration>4</duration>",
+        "<rest measure=\"yes\"/>\n        <duration>3</duration>",
+        1,
+    );
+    let (score, _) = catchword::import::read_score(text.as_bytes(), "a.musicxml").unwrap();
+    assert_eq!(score.bars[1].length, ScoreTime::quarters(4));
+    assert_eq!(notes(&score.parts[0]), "0 C4 2, 2 E4 2, 4 C4 2, 6 E4 2, 8 C4 2, 10 E4 2");
+}
+
+#[test]
 fn a_bar_that_one_part_makes_longer_tears_no_tie_of_another() {
     let (score, warnings) = read("parts_disagree.musicxml");
     assert_eq!(score.bars[1].length, ScoreTime::quarters(6));
