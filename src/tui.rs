@@ -1,6 +1,6 @@
 //! The full-screen terminal program, and the plain lines where there is no screen.
 //!
-//! [`run`] owns the terminal and the one loop: keys, played notes and deadlines go in, [`Practice`]
+//! [`run()`] owns the terminal and the one loop: keys, played notes and deadlines go in, [`Practice`]
 //! decides, and the screen is drawn from its `View` when something changed. What is practised, how
 //! it is judged and where it is kept, nothing here knows.
 

@@ -53,7 +53,7 @@ impl Session {
     /// Lets the demo's own player play.
     pub fn directed(mut self, seed: u64) -> Self {
         self.director = Some(Director::new(&self.engine, seed));
-        self.caption = Some("the built-in player is playing; p: play it yourself".to_owned());
+        self.caption = Some("the built-in player is playing   p play it yourself   q close".to_owned());
         self
     }
 

@@ -38,11 +38,13 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
         return;
     }
     let playing = matches!(view.stage, Stage::Playing | Stage::Prompted { .. });
-    let (words, style) = match (app.notice(), caption) {
+    let finished = matches!(view.stage, Stage::Finished { .. });
+    let (words, style) = match (app.notice(), caption.filter(|_| !finished)) {
         (Some(notice), _) => (notice, theme.strong()),
         (None, Some(caption)) => (caption, theme.quiet()),
         (None, None) if app.help_open => ("? back", theme.quiet()),
         (None, None) if playing || app.caution.is_some() => return,
+        (None, None) if finished => ("q close", theme.quiet()),
         (None, None) => ("? keys   q close", theme.quiet()),
     };
     // A long notice grows upwards: it says what to do.

@@ -110,7 +110,7 @@ fn cautions_help_and_notices() {
     gone.mention("nothing to listen to: no MIDI system on this machine; connect an instrument and start again, or give --input stream:PATH for raw MIDI bytes, or --input take:FILE for a recording".to_owned(), Micros::ZERO);
     check_app("long_notice", &gone, None, &view);
 
-    check_app("caption", &app(), Some("demo: the built-in player   p play it yourself   q close"), &view);
+    check_app("caption", &app(), Some("the built-in player is playing   p play it yourself   q close"), &view);
 }
 
 #[test]
