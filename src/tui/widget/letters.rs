@@ -174,3 +174,33 @@ fn with_large_forms(text: &str) -> String {
     }
     plain
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn set(text: &str, width: u16, height: u16) -> (Vec<String>, bool) {
+        let setting = Letters { text, style: Style::new(), large: true }.set(Rect::new(0, 0, width, height));
+        (setting.set.lines.clone(), setting.set.field.is_some())
+    }
+
+    #[test]
+    fn a_phrase_is_large_wherever_it_can_be_and_whole_where_it_cannot() {
+        for (text, width, height, expected, is_large) in [
+            ("E flat, hands close", 76, 18, &["E flat,", "hands close"][..], true),
+            ("as bar 3, a third lower", 76, 18, &["as bar 3,", "a third lower"], true),
+            ("E\u{266d} und zur\u{fc}ck", 76, 18, &["E flat und zur\u{fc}ck"], true),
+            (
+                "\u{432}\u{43d}\u{438}\u{437} \u{43f}\u{43e} \u{441}\u{442}\u{440}\u{443}\u{43d}\u{430}\u{43c}",
+                76,
+                18,
+                &["\u{432}\u{43d}\u{438}\u{437} \u{43f}\u{43e} \u{441}\u{442}\u{440}\u{443}\u{43d}\u{430}\u{43c}"],
+                false,
+            ),
+            ("as bar 3, a third lower", 20, 4, &["as bar 3,", "a third lower"], false),
+            ("unbreakable", 4, 3, &["unbr", "eaka", "ble"], false),
+        ] {
+            assert_eq!(set(text, width, height), (expected.iter().map(|line| (*line).to_owned()).collect(), is_large), "{text}");
+        }
+    }
+}

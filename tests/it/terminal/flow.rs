@@ -199,6 +199,20 @@ fn keys_move_between_sections_and_change_the_count() {
 }
 
 #[test]
+fn an_instrument_that_goes_away_is_noticed_and_taken_up_again() {
+    let mut drill = Drill::start(80, 24);
+    drill.pty.press("\rl");
+    drill.pty.wait_for("play when you are ready");
+    // Nobody writes any more: as if the cable were pulled.
+    drill.fifo = File::open("/dev/null").unwrap();
+    drill.pty.wait_for("instrument gone");
+    drill.fifo = File::options().write(true).open(drill.folder.path().join("keys.fifo")).unwrap();
+    drill.pty.wait_for("instrument back");
+    drill.play(0..12, |_, _| {});
+    drill.pty.wait_for("clean, 1 of 3");
+}
+
+#[test]
 fn a_terminal_closed_in_the_middle_of_a_rep_leaves_the_rep_before_it_on_disk() {
     let mut drill = Drill::start(80, 24);
     drill.pty.press("\rl");
