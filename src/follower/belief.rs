@@ -331,7 +331,7 @@ impl Belief {
                 continue;
             }
             let (at, velocity) = self.struck[other as usize];
-            if strike.at - at < SYMPATHETIC_WITHIN {
+            if strike.at - at < SYMPATHETIC_WITHIN && softer(velocity) >= 1.0 {
                 p += c.p_sympathetic * share / SYMPATHETIC_WITHIN * softer(velocity);
             }
         }
@@ -411,7 +411,9 @@ impl Belief {
         if along > 0.0 {
             self.add(stay(w * along, Was::Ghost));
         }
-        self.add(stay(w * c.p_extra * stray * ANY_KEY, Was::Extra));
+        // A key beside one of the chord's is hit more easily than any other.
+        let beside = plan.notes(i).map(|n| model.wrong_key[(plan.keys[n].abs_diff(strike.key) as usize).min(12)]).fold(0.0, f64::max);
+        self.add(stay(w * c.p_extra * stray * 0.5 * (ANY_KEY + beside), Was::Extra));
 
         // The next onsets.
         let mut p = if m == 0 { c.p_partner } else { c.p_leave_one * c.p_leave_more.powi(m as i32 - 1) };

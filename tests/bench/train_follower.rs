@@ -8,6 +8,8 @@
 
 #[path = "train/case.rs"]
 mod case;
+#[path = "train/human.rs"]
+mod human;
 #[path = "train/score.rs"]
 mod score;
 #[path = "train/stress.rs"]
@@ -52,6 +54,17 @@ fn main() -> Result<()> {
     if seeds > 0 {
         sets.push(("made", (1..=seeds).flat_map(|s| sets[0].1.iter().map(move |c| stress::stress(c, s))).collect()));
     }
+    if let Some(dir) = options.get("--scores") {
+        let mut folders: Vec<_> = fs::read_dir(dir)?.collect::<Result<Vec<_>, _>>()?;
+        folders.sort_by_key(|e| e.file_name());
+        let mut made = Vec::new();
+        for (n, entry) in folders.iter().enumerate() {
+            let rows = std::sync::Arc::new(case::read_score(&entry.path().join("score.csv"))?);
+            made.push(human::perform(&entry.file_name().to_string_lossy(), rows, n as u64));
+        }
+        let shaken = made.iter().map(|c| stress::stress(c, 1)).collect();
+        sets = vec![("other", made), ("shaken", shaken)];
+    }
     let mut columns: Vec<(String, Totals)> = Vec::new();
     for (kind, cases) in &sets {
         let started = Instant::now();
@@ -60,7 +73,7 @@ fn main() -> Result<()> {
             let run = score::run(case, config(constants));
             n_notes += case.take.len();
             let (piece, _) = case.piece_and_pianist();
-            for name in [format!("{kind} {}", &piece[..6]), (*kind).to_owned()] {
+            for name in [format!("{kind} {}", piece.get(..6).unwrap_or(piece)), (*kind).to_owned()] {
                 let column = match columns.iter().position(|(n, _)| *n == name) {
                     Some(i) => i,
                     None => {

@@ -116,6 +116,9 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
             t.false_slips += usize::from(slip);
             t.errors.push((said.beat - rows[gold].onset).abs());
         } else if matches!(played.label, Label::Wrong | Label::Extra) {
+            if !slip && std::env::var_os("SHOW_SLIPS").is_some() {
+                println!("SLIP {} {:.2} {:?} {} v{} {said:?}", case.name, played.t, played.label, played.pitch, played.velocity);
+            }
             t.slips += 1;
             t.slip_hit += usize::from(slip);
         } else {
