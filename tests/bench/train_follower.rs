@@ -3,11 +3,14 @@
 //!     cargo bench --bench train_follower -- --cases DIR [--outputs DIR] [--seeds N] [--only WORD] [--NAME VALUE]
 //!
 //! `DIR/clean` and `DIR/stress` hold a folder per case (`score.csv`, `take.jsonl`, `truth.json`). The
-//! cases are not part of the project. `--seeds` adds that many stress cases made from each clean one;
+//! cases are not part of the project. `--scores DIR` takes made performances of other note lists instead, `--fit ROUNDS` fits
+//! the constants, `--split` shows what was tuned on apart from what was held out. `--seeds` adds that many stress cases made from each clean one;
 //! `--NAME VALUE` sets one constant.
 
 #[path = "train/case.rs"]
 mod case;
+#[path = "train/fit.rs"]
+mod fit;
 #[path = "train/human.rs"]
 mod human;
 #[path = "train/score.rs"]
@@ -16,13 +19,15 @@ mod score;
 mod stress;
 
 use std::fs;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
 use std::time::Instant;
 
 use anyhow::{Context, Result};
 use catchword::follower::{Begin, Constants, FollowerConfig};
 
 use case::Case;
+use fit::Training;
 use score::Totals;
 
 struct Options(Vec<String>);
@@ -50,21 +55,30 @@ fn main() -> Result<()> {
     let only = options.get("--only").unwrap_or("");
     let clean: Vec<Case> = case::read_all(&dir.join("clean"))?.into_iter().filter(|c| c.name.contains(only)).collect();
     let given: Vec<Case> = case::read_all(&dir.join("stress"))?.into_iter().filter(|c| c.name.contains(only)).collect();
+    let other = match options.get("--scores") {
+        Some(dir) => other_pieces(Path::new(dir))?,
+        None => Vec::new(),
+    };
+    if let Some(rounds) = options.get("--fit") {
+        // Tuned on: the first half of the pianists in the first piece, and every fourth of the made performances.
+        let clean: Vec<Case> = clean.into_iter().filter(is_tuned_on).collect();
+        let stress = (101..=104).flat_map(|s| clean.iter().map(move |c| stress::stress(c, s))).collect();
+        let made: Vec<Case> = other.into_iter().step_by(4).collect();
+        let shaken = made.iter().map(|c| stress::stress(c, 101)).collect();
+        let training = [Training { clean, stress, weight: 1.0 }, Training { clean: made, stress: shaken, weight: 0.5 }];
+        constants = fit::fit(&training, &config, constants, rounds.parse()?);
+        println!("{constants:?}");
+        return Ok(());
+    }
     let mut sets = vec![("clean", clean), ("stress", given)];
     if seeds > 0 {
         sets.push(("made", (1..=seeds).flat_map(|s| sets[0].1.iter().map(move |c| stress::stress(c, s))).collect()));
     }
-    if let Some(dir) = options.get("--scores") {
-        let mut folders: Vec<_> = fs::read_dir(dir)?.collect::<Result<Vec<_>, _>>()?;
-        folders.sort_by_key(|e| e.file_name());
-        let mut made = Vec::new();
-        for (n, entry) in folders.iter().enumerate() {
-            let rows = std::sync::Arc::new(case::read_score(&entry.path().join("score.csv"))?);
-            made.push(human::perform(&entry.file_name().to_string_lossy(), rows, n as u64));
-        }
-        let shaken = made.iter().map(|c| stress::stress(c, 1)).collect();
-        sets = vec![("other", made), ("shaken", shaken)];
+    if !other.is_empty() {
+        let shaken = other.iter().map(|c| stress::stress(c, 1)).collect();
+        sets = vec![("other", other), ("shaken", shaken)];
     }
+    let by_split = options.0.iter().any(|o| o == "--split");
     let mut columns: Vec<(String, Totals)> = Vec::new();
     for (kind, cases) in &sets {
         let started = Instant::now();
@@ -73,7 +87,12 @@ fn main() -> Result<()> {
             let run = score::run(case, config(constants));
             n_notes += case.take.len();
             let (piece, _) = case.piece_and_pianist();
-            for name in [format!("{kind} {}", piece.get(..6).unwrap_or(piece)), (*kind).to_owned()] {
+            let part = match (by_split, is_tuned_on(case)) {
+                (false, _) => piece.get(..6).unwrap_or(piece),
+                (true, true) => "tuned",
+                (true, false) => "held",
+            };
+            for name in [format!("{kind} {part}"), (*kind).to_owned()] {
                 let column = match columns.iter().position(|(n, _)| *n == name) {
                     Some(i) => i,
                     None => {
@@ -93,6 +112,24 @@ fn main() -> Result<()> {
     }
     print_table(&columns);
     Ok(())
+}
+
+/// The split by piece and by pianist: one piece, half of the pianists.
+fn is_tuned_on(case: &Case) -> bool {
+    let (piece, pianist) = case.piece_and_pianist();
+    piece.starts_with("Chopin") && pianist <= "p11"
+}
+
+/// Made performances of every note list in a folder of folders.
+fn other_pieces(dir: &Path) -> Result<Vec<Case>> {
+    let mut folders: Vec<_> = fs::read_dir(dir)?.collect::<Result<Vec<_>, _>>()?;
+    folders.sort_by_key(|e| e.file_name());
+    let mut made = Vec::new();
+    for (n, entry) in folders.iter().enumerate() {
+        let rows = Arc::new(case::read_score(&entry.path().join("score.csv"))?);
+        made.push(human::perform(&entry.file_name().to_string_lossy(), rows, n as u64));
+    }
+    Ok(made)
 }
 
 fn config(constants: Constants) -> FollowerConfig {
