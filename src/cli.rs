@@ -9,9 +9,12 @@ mod reps;
 mod session;
 mod trace;
 
+use std::io::Write;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
+
+use crate::tui;
 
 /// Practise a piece from memory, with one cue when it is needed.
 #[derive(Parser, Debug)]
@@ -37,28 +40,37 @@ enum Command {
     Ports(ports::PortsArgs),
 }
 
-/// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on standard error; 2: the arguments are wrong.
+/// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on
+/// standard error; 2: the arguments are wrong; 128 and the number of the signal that ended it (common practice of shells).
 pub fn run() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
-        Command::Reps(args) => reps::run(args),
-        Command::Trace(args) => trace::run(args),
-        Command::Inspect(args) => inspect::run(args),
-        Command::Ports(args) => ports::run(args),
+        Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Inspect(args) => inspect::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Ports(args) => ports::run(args).map(|()| ExitCode::SUCCESS),
     };
     match result {
-        Ok(()) => ExitCode::SUCCESS,
+        Ok(code) => code,
         Err(error) => {
-            eprintln!("catchword: {error:#}");
+            // Standard error may be gone with the terminal; the exit code still tells.
+            let _ = writeln!(std::io::stderr(), "catchword: {error:#}");
             ExitCode::FAILURE
         }
     }
 }
 
+/// Returns the exit code for the end of a session.
+fn exit_code(exit: tui::Exit) -> ExitCode {
+    match exit {
+        tui::Exit::Quit | tui::Exit::Closed => ExitCode::SUCCESS,
+        tui::Exit::Signal(signal) => ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX)),
+    }
+}
+
 /// Prints lines on standard output; a reader that went away is a quiet end.
 fn print_lines(lines: impl IntoIterator<Item = String>) -> anyhow::Result<()> {
-    use std::io::Write;
     let mut out = std::io::stdout().lock();
     for line in lines {
         match writeln!(out, "{line}") {

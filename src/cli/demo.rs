@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::io::IsTerminal;
+use std::process::ExitCode;
 use std::rc::Rc;
 use std::sync::Arc;
 
@@ -9,6 +10,7 @@ use anyhow::Context as _;
 use clap::Args;
 use crossbeam_channel::bounded;
 
+use super::exit_code;
 use super::session::Session;
 use crate::clock::SessionClock;
 use crate::journal::entry::Mode;
@@ -45,15 +47,14 @@ pub struct DemoArgs {
     plain: bool,
 }
 
-pub fn run(args: DemoArgs) -> anyhow::Result<()> {
+pub fn run(args: DemoArgs) -> anyhow::Result<ExitCode> {
     let pieces = Paths::find(None).map(|paths| paths.pieces).unwrap_or_default();
     let piece = open_piece(&args.piece, None, &pieces)?.piece;
     let spans = spans(&piece);
     let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).context("the piece has no notes")?;
     let mut session = Session::new(engine, None).directed(args.seed);
     if args.plain || !std::io::stdout().is_terminal() {
-        plain::race(&mut session, std::io::stdout().lock())?;
-        return Ok(());
+        return Ok(exit_code(plain::race(&mut session, std::io::stdout().lock())?));
     }
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
@@ -62,12 +63,11 @@ pub fn run(args: DemoArgs) -> anyhow::Result<()> {
     let mut session = session.with_heir(move || {
         let source = open(args.input.as_deref().unwrap_or_default())?;
         let name = source.name();
-        *heir.borrow_mut() = Some(source.start(clock, sender)?);
+        *heir.borrow_mut() = Some(source.start(clock, sender.clone())?);
         Ok(name)
     });
     let options = tui::Options { can_hand_over: true, ..tui::Options::everyday() };
-    tui::run(&mut session, &signals, clock, options)?;
-    Ok(())
+    Ok(exit_code(tui::run(&mut session, &signals, clock, options)?))
 }
 
 /// The first section to its count, the next once, and the run-through.

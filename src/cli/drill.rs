@@ -2,12 +2,14 @@
 
 use std::io::{BufReader, IsTerminal};
 use std::path::PathBuf;
+use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
 use clap::Args;
 use crossbeam_channel::bounded;
 
+use super::exit_code;
 use super::session::{Keep, Session};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
@@ -47,13 +49,13 @@ pub struct DrillArgs {
     plain: bool,
 }
 
-pub fn run(args: DrillArgs) -> anyhow::Result<()> {
+pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.data.as_deref())?;
     let config = Config::load(&paths.config_file)?;
     let Some(name) = &args.piece else {
         let names = piece_names(&paths.pieces).into_iter().map(|n| format!("  {n}"));
         let lines = ["Pieces:".to_owned()].into_iter().chain(names).chain(["Drill one: catchword drill NAME".to_owned()]);
-        return super::print_lines(lines);
+        return super::print_lines(lines).map(|()| ExitCode::SUCCESS);
     };
     let opened = open_piece(name, args.part.as_deref(), &paths.pieces)?;
     let spans = spans(&opened, &args)?;
@@ -68,13 +70,14 @@ pub fn run(args: DrillArgs) -> anyhow::Result<()> {
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let running = source.start(clock, sender)?;
-    if args.plain || !std::io::stdout().is_terminal() {
-        plain::run(&mut session, &signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?;
+    let exit = if args.plain || !std::io::stdout().is_terminal() {
+        plain::run(&mut session, &signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
     } else {
-        tui::run(&mut session, &signals, clock, tui::Options { footswitches: named(&feet), ..tui::Options::everyday() })?;
-    }
+        tui::run(&mut session, &signals, clock, tui::Options { footswitches: named(&feet), ..tui::Options::everyday() })?
+    };
     drop(running);
-    session.close()
+    session.close()?;
+    Ok(exit_code(exit))
 }
 
 /// The piece's spans, beginning with the section asked for; bars that are no section become a drill of their own.

@@ -33,7 +33,7 @@ pub struct Session {
     out: Vec<Output>,
 }
 
-type Heir = Box<dyn FnOnce() -> anyhow::Result<String>>;
+type Heir = Box<dyn FnMut() -> anyhow::Result<String>>;
 
 impl Session {
     pub fn new(engine: Engine, keep: Option<Box<dyn Keep>>) -> Self {
@@ -76,7 +76,7 @@ impl Session {
     }
 
     /// Opens an input for whoever takes over from the demo's player, when they do.
-    pub fn with_heir(mut self, heir: impl FnOnce() -> anyhow::Result<String> + 'static) -> Self {
+    pub fn with_heir(mut self, heir: impl FnMut() -> anyhow::Result<String> + 'static) -> Self {
         self.heir = Some(Box::new(heir));
         self
     }
@@ -152,16 +152,17 @@ impl Practice for Session {
     }
 
     fn hand_over(&mut self, at: Micros) -> Result<Option<String>, Failure> {
-        if self.director.take().is_none() {
+        if self.director.is_none() {
             return Ok(None);
         }
-        self.caption = None;
-        self.feed(Stamped { at, what: Input::Command(Command::Again) });
-        let words = match self.heir.take().map(|heir| heir()) {
+        let words = match self.heir.as_mut().map(|heir| heir()) {
+            Some(Err(error)) => return Ok(Some(format!("the built-in player goes on: {error:#}"))),
             Some(Ok(name)) => format!("over to you: listening to {name}"),
-            Some(Err(error)) => format!("nothing to listen to: {error:#}"),
             None => "over to you".to_owned(),
         };
+        self.director = None;
+        self.caption = None;
+        self.feed(Stamped { at, what: Input::Command(Command::Again) });
         Ok(Some(words))
     }
 

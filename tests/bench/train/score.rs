@@ -14,7 +14,6 @@ pub struct Said {
     pub note: Option<usize>,
     pub heard: Heard,
     pub beat: f64,
-    pub confidence: f32,
     /// When silence after this note becomes a hesitation.
     pub deadline: Option<f64>,
 }
@@ -43,7 +42,6 @@ pub fn run(case: &Case, config: FollowerConfig) -> Run {
             note: said.note.filter(|_| said.heard == Heard::Expected).map(|n| n.0),
             heard: said.heard,
             beat: origin + case.line.onset(said.position.onset).at.to_f64(),
-            confidence: said.position.confidence,
             deadline: follower.hesitation_deadline().map(Micros::secs_f64),
         });
     }
