@@ -1,6 +1,6 @@
 //! The score as a value: bars as printed, the notes of each part, and the order they are played in.
 //!
-//! A [`Score`] is folded: every printed bar stands once. [`unfold`] lays a stretch of bars out in
+//! A [`Score`] is folded: every printed bar stands once. [`unfold()`] lays a stretch of bars out in
 //! playing order; what follows the player looks at that. Knows no file format and no player.
 
 mod choose;

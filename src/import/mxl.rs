@@ -1,5 +1,5 @@
 //! Compressed MusicXML: a ZIP archive whose `META-INF/container.xml` names the score inside
-//! (MusicXML 4.0, "Compressed .mxl files"). The tree work is [`musicxml`](super::musicxml)'s.
+//! (MusicXML 4.0, "Compressed .mxl files"). The tree work is [`super::musicxml`]'s.
 
 use std::io::{Cursor, Read};
 
