@@ -24,6 +24,9 @@ use crate::tui::{self, plain};
 
 /// Signals that may wait between source and loop: some seconds of the densest playing.
 const N_SIGNALS_MAX: usize = 4096;
+/// The input that is no instrument.
+const BUILT_IN_PLAYER: &str = "player";
+const NO_NOTES: &str = "the piece has no notes to play";
 
 #[derive(Args, Debug)]
 pub struct DrillArgs {
@@ -35,7 +38,7 @@ pub struct DrillArgs {
     /// Clean reps wanted of each section, 1 to 9
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=9))]
     reps: Option<u8>,
-    /// What to listen to: port:NAME, stream:PATH, take:FILE, or part of a port's name
+    /// What to listen to: port:NAME, stream:PATH, take:FILE, part of a port's name; or player, to watch the built-in one
     #[arg(long, value_name = "INPUT")]
     input: Option<String>,
     /// The part to play, where the score has several
@@ -59,17 +62,21 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     };
     let opened = open_piece(name, args.part.as_deref(), &paths.pieces)?;
     let spans = spans(&opened, &args)?;
-    let spec = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
-    let source = open(spec).with_context(|| no_input(name))?;
-    let store = Store::open(&paths.data)?;
-    let journal = Journal::begin(store, &opened)?;
     let feet = config.footswitch(opened.piece.instrument);
-    let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context("the piece has no notes")?;
-    let mut session = Session::new(engine, Some(Box::new(journal))).with_footswitch(Footswitch::new(feet.clone()));
-
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
-    let running = source.start(clock, sender)?;
+    let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
+    let (session, running) = if input == BUILT_IN_PLAYER {
+        // What the built-in player does is nobody's practice: nothing of it is kept.
+        let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
+        (Session::new(engine, None).directed(1), None)
+    } else {
+        let source = open(input)?;
+        let journal = Journal::begin(Store::open(&paths.data)?, &opened)?;
+        let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
+        (Session::new(engine, Some(Box::new(journal))), Some(source.start(clock, sender)?))
+    };
+    let mut session = session.with_footswitch(Footswitch::new(feet.clone()));
     let exit = if args.plain || !std::io::stdout().is_terminal() {
         plain::run(&mut session, &signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
     } else {
@@ -98,16 +105,9 @@ fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
         spans.iter_mut().filter(|s| s.is_drill()).for_each(|s| s.target = reps);
     }
     if spans.is_empty() {
-        bail!("the piece has no notes to play");
+        bail!(NO_NOTES);
     }
     Ok(spans)
-}
-
-fn no_input(piece: &str) -> String {
-    format!(
-        "no instrument to listen to. Connect one and see `catchword ports`; or give --input stream:PATH for raw MIDI, \
-         --input take:FILE for a recording; or watch `catchword demo {piece}`"
-    )
 }
 
 /// The pedals as the help screen names them.

@@ -58,7 +58,7 @@ impl super::Source for Port {
     }
 }
 
-const INSTEAD: &str = "other inputs need none: --input stream:PATH for raw MIDI bytes, --input take:FILE for a recording, 'catchword demo' for the built-in player";
+const INSTEAD: &str = "other inputs need none: --input stream:PATH for raw MIDI bytes, --input take:FILE for a recording, --input player for the built-in player";
 
 fn no_system(what: &str, remedy: &str) -> Error {
     Error::Open {
@@ -429,7 +429,7 @@ mod tests {
             Err(error) => {
                 let words = error.to_string();
                 assert!(words.starts_with("looking for MIDI ports: th"), "{words}");
-                for input in ["stream:PATH", "take:FILE", "catchword demo"] {
+                for input in ["stream:PATH", "take:FILE", "--input player"] {
                     assert!(words.contains(input), "{words}");
                 }
             }

@@ -182,6 +182,16 @@ fn complaints_say_what_is_wrong_and_what_to_do() {
 }
 
 #[test]
+fn the_built_in_player_can_be_an_input_and_leaves_no_record() {
+    let dir = tempfile::tempdir().unwrap();
+    let (data, piece) = (dir.path().display().to_string(), quick_piece(dir.path()));
+    let lines = printed(&["drill", &piece, "--input", "player", "--section", "1-2", "--reps", "1", "--plain", "--data", &data]);
+    assert!(lines.contains("clean"), "{lines}");
+    let kept = printed(&["reps", "crossing", "--data", &data]);
+    assert!(kept.starts_with("no reps of crossing"), "{kept}");
+}
+
+#[test]
 fn without_a_piece_drill_lists_what_there_is() {
     let dir = tempfile::tempdir().unwrap();
     let listed = printed(&["drill", "--data", &dir.path().display().to_string()]);
