@@ -1,32 +1,37 @@
 //! A followed take as a short account for the player, the way a teacher would note it down: how much was right, what
-//! happened where, and which bars to look at first.
+//! holds, what happened where, and which bars to look at first.
 
-use crate::follower::{Finding, OnsetIdx, SlipKind};
+use std::collections::{BTreeMap, BTreeSet};
+use std::ops::Range;
+
+use crate::follower::{Finding, Heard, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::{Entry, Rep, Verdict};
 use crate::practice::{Output, Span};
-use crate::score::Score;
-use crate::theory::Hand;
+use crate::score::{Place, Score};
 use crate::time::Micros;
 
 /// Slips below this confidence are not spoken of.
 const SPOKEN_CONFIDENCE: f32 = 0.5;
-/// Lines about single places; what is beyond them is counted.
-const N_PLACES_MAX: usize = 12;
+/// Places named in one line; what is beyond them is counted.
+const N_PLACES_MAX: usize = 6;
+/// Slips closer than this are one spot.
+const N_ONSETS_OF_A_SPOT: usize = 4;
+/// A run of unmarked bars this long is worth a word.
+const N_BARS_HELD: usize = 4;
+/// A restart or a jump within this after a stop is what the player did about it.
+const AFTER_A_STOP: Micros = Micros(10_000_000);
 
 /// Returns the account of one take, line by line. `outputs` are those of the engine, in order.
 pub fn lines(outputs: &[Output], span: &Span, score: &Score) -> Vec<String> {
     let reps: Vec<&Rep> = outputs.iter().filter_map(rep_of).collect();
-    let mut lines = Vec::new();
     match reps.as_slice() {
-        [] => lines.push(format!("{}: no rep was begun in this take", span.name)),
-        [rep] => lines.extend(of_one_rep(rep, outputs, span, score)),
+        [] => vec![format!("{}: no rep was begun in this take", span.name)],
+        [rep] => of_one_rep(rep, &Marks::read(outputs), span, score),
         _ => {
-            for (n, rep) in reps.iter().enumerate() {
-                lines.push(format!("rep {}, from {}: {}", n + 1, clock(rep.started), verdict_words(rep)));
-            }
+            let line = |(n, rep): (usize, &&Rep)| format!("rep {}, from {}: {}", n + 1, clock(rep.started), verdict_words(rep));
+            reps.iter().enumerate().map(line).collect()
         }
     }
-    lines
 }
 
 fn rep_of(output: &Output) -> Option<&Rep> {
@@ -45,100 +50,178 @@ fn verdict_words(rep: &Rep) -> String {
     }
 }
 
-fn of_one_rep(rep: &Rep, outputs: &[Output], span: &Span, score: &Score) -> Vec<String> {
+fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<String> {
     let mut lines = vec![opening(rep)];
-    let places = places(outputs, span, score);
-    if places.is_empty() {
-        lines.push("Nothing to look at: no slip, no stop, nothing left out.".to_owned());
-        return lines;
+    let in_words = Words { span, score };
+    let groups = [
+        ("Slips", marks.slips_by_spot().iter().map(|slips| in_words.slips(slips)).collect::<Vec<_>>()),
+        ("Stops", marks.stops.iter().map(|stop| in_words.stop(stop)).collect()),
+        ("Went back", marks.moves.iter().filter(|m| m.to <= m.from).map(|m| in_words.moved(m)).collect()),
+        ("Skipped", marks.moves.iter().filter(|m| m.to > m.from).map(|m| in_words.moved(m)).collect()),
+    ];
+    for (title, items) in groups.iter().filter(|(_, items)| !items.is_empty()) {
+        let shown = items.iter().take(N_PLACES_MAX).map(String::as_str).collect::<Vec<_>>().join("; ");
+        let more = items.len().saturating_sub(N_PLACES_MAX);
+        lines.push(if more > 0 { format!("{title}: {shown}; and {more} more.") } else { format!("{title}: {shown}.") });
     }
-    lines.extend(places.iter().take(N_PLACES_MAX).map(|p| format!("  {}", p.words())));
-    if places.len() > N_PLACES_MAX {
-        lines.push(format!("  and {} more places", places.len() - N_PLACES_MAX));
+    if let Some(held) = marks.longest_held(span) {
+        let (first, last) = (&span.bars[held.start], &span.bars[held.end - 1]);
+        lines.push(if held.len() == span.bars.len() { "All of it holds.".to_owned() } else { format!("Bars {first} to {last} hold.") });
     }
-    lines.push(closing(&places));
+    lines.extend(marks.closing(span));
     lines
 }
 
 fn opening(rep: &Rep) -> String {
     let bars = if rep.bars.0 == rep.bars.1 { format!("bar {}", rep.bars.0) } else { format!("bars {} to {}", rep.bars.0, rep.bars.1) };
-    let mut line = format!("{} ({bars}): {} of {} notes in their place", rep.span, rep.n_notes_right, rep.n_notes_due);
+    let mut line = format!("{}, {bars}: {} of {} notes in their place", rep.span, rep.n_notes_right, rep.n_notes_due);
     if let Some(tempo) = rep.tempo {
         line += &format!(", about {tempo:.0} quarters a minute");
     }
-    line
+    line + "."
 }
 
-/// What happened in one bar.
-struct BarNotes {
-    bar: String,
-    /// Index of the printed bar, to name neighbours as a run.
-    bar_idx: usize,
-    slips: Vec<(SlipKind, String, Option<Hand>)>,
-    stops: Vec<String>,
-    moves: Vec<String>,
+/// What a teacher would mark in the margin.
+#[derive(Default)]
+struct Marks {
+    slips: Vec<(OnsetIdx, Slip)>,
+    stops: Vec<Stop>,
+    /// Restarts and jumps that no stop came before.
+    moves: Vec<Move>,
+    /// Onsets of which a note was heard.
+    heard: BTreeSet<OnsetIdx>,
 }
 
-fn places(outputs: &[Output], span: &Span, score: &Score) -> Vec<BarNotes> {
-    let mut out: Vec<BarNotes> = Vec::new();
-    let mut in_bar = |onset: OnsetIdx, add: &mut dyn FnMut(&mut BarNotes, String)| {
-        let place = span.place(onset);
-        let beat = place.spoken_beat(score);
-        let is_last = out.last().is_some_and(|b| b.bar_idx == place.bar.0);
-        if !is_last {
-            let bar = score.bar(place.bar).label.to_string();
-            out.push(BarNotes { bar, bar_idx: place.bar.0, slips: Vec::new(), stops: Vec::new(), moves: Vec::new() });
-        }
-        let last = out.last_mut().expect("a bar has just been pushed");
-        add(last, beat);
-    };
-    for output in outputs {
-        match output {
-            Output::Finding(Finding::Slip(slip)) if slip.confidence >= SPOKEN_CONFIDENCE => {
-                let hand = slip.note.map(|n| span.line.note(n).hand);
-                in_bar(slip.onset, &mut |bar, beat| bar.slips.push((slip.kind, beat, hand)));
-            }
-            Output::Finding(Finding::Restart { from, to, .. }) => {
-                let to = span.place(*to).words(score);
-                in_bar(*from, &mut |bar, _| bar.moves.push(format!("went back to {to}")));
-            }
-            Output::Finding(Finding::Jump { from, to, .. }) => {
-                let to = span.place(*to).words(score);
-                in_bar(*from, &mut |bar, _| bar.moves.push(format!("went on from {to}")));
-            }
-            Output::Hesitated { onset, .. } => in_bar(*onset, &mut |bar, beat| bar.stops.push(beat)),
-            _ => {}
-        }
-    }
-    out
+struct Stop {
+    at: Micros,
+    /// What should have come.
+    onset: OnsetIdx,
+    then: Option<Move>,
 }
 
-impl BarNotes {
-    fn words(&self) -> String {
-        let mut parts: Vec<String> = Vec::new();
-        match self.slips.as_slice() {
-            [] => {}
-            [(kind, beat, hand)] => {
-                let hand = hand.map(|h| format!(", {}", h.words())).unwrap_or_default();
-                parts.push(format!("{beat}{hand}: {}", slip_words(*kind)));
-            }
-            slips => {
-                let hand = slips[0].2.filter(|h| slips.iter().all(|s| s.2 == Some(*h)));
-                let hand = hand.map(|h| format!(" in the {}", h.words())).unwrap_or_default();
-                parts.push(format!("{} slips{hand}, first on {}", slips.len(), slips[0].1));
+#[derive(Clone, Copy)]
+struct Move {
+    from: OnsetIdx,
+    to: OnsetIdx,
+}
+
+impl Marks {
+    fn read(outputs: &[Output]) -> Marks {
+        let mut marks = Marks::default();
+        for output in outputs {
+            match *output {
+                Output::Finding(Finding::Slip(slip)) if slip.confidence >= SPOKEN_CONFIDENCE => marks.slips.push((slip.onset, slip)),
+                Output::Finding(Finding::Restart { at, from, to, .. } | Finding::Jump { at, from, to, .. }) => {
+                    let moved = Move { from, to };
+                    match marks.stops.last_mut().filter(|s| s.then.is_none() && at - s.at < AFTER_A_STOP) {
+                        Some(stop) => stop.then = Some(moved),
+                        None => marks.moves.push(moved),
+                    }
+                }
+                Output::Heard { note, .. } if note.heard == Heard::Expected => {
+                    marks.heard.insert(note.position.onset);
+                }
+                Output::Hesitated { at, onset } => marks.stops.push(Stop { at, onset, then: None }),
+                _ => {}
             }
         }
-        match self.stops.as_slice() {
-            [] => {}
-            [beat] => parts.push(format!("a stop before {beat}")),
-            stops => parts.push(format!("{} stops, first before {}", stops.len(), stops[0])),
-        }
-        parts.extend(self.moves.iter().cloned());
-        format!("bar {}: {}", self.bar, parts.join("; "))
+        marks
     }
 
-    fn weight(&self) -> usize {
-        self.slips.len() + 2 * self.stops.len() + 2 * self.moves.len()
+    /// Slips that stand close together, as one: in the order of playing.
+    fn slips_by_spot(&self) -> Vec<Vec<Slip>> {
+        let mut spots: Vec<Vec<Slip>> = Vec::new();
+        let mut last = None;
+        for (onset, slip) in &self.slips {
+            let is_near = last.is_some_and(|l: OnsetIdx| onset.0.abs_diff(l.0) < N_ONSETS_OF_A_SPOT);
+            match spots.last_mut() {
+                Some(spot) if is_near => spot.push(*slip),
+                _ => spots.push(vec![*slip]),
+            }
+            last = Some(*onset);
+        }
+        spots
+    }
+
+    /// How much is marked in each bar of the span as played; nothing for bars without a mark.
+    fn weights(&self, span: &Span) -> BTreeMap<usize, usize> {
+        let mut weights = BTreeMap::new();
+        let mut add = |onset: OnsetIdx, weight: usize| *weights.entry(span.line.onset(onset).played_bar).or_insert(0) += weight;
+        self.slips.iter().for_each(|(onset, _)| add(*onset, 1));
+        self.stops.iter().for_each(|stop| add(stop.onset, 2));
+        self.moves.iter().for_each(|moved| add(moved.from, 2));
+        weights
+    }
+
+    fn longest_held(&self, span: &Span) -> Option<Range<usize>> {
+        let played: BTreeSet<usize> = self.heard.iter().map(|onset| span.line.onset(*onset).played_bar).collect();
+        let weights = self.weights(span);
+        let breaks: Vec<usize> = (0..span.bars.len()).filter(|bar| weights.contains_key(bar) || !played.contains(bar)).collect();
+        let ends = breaks.iter().copied().chain([span.bars.len()]);
+        let starts = [0].into_iter().chain(breaks.iter().map(|bar| bar + 1));
+        starts.zip(ends).map(|(start, end)| start..end.max(start)).filter(|run| run.len() >= N_BARS_HELD).max_by_key(ExactSizeIterator::len)
+    }
+
+    /// Names the bars that most need a look, at most three, in the order of playing.
+    fn closing(&self, span: &Span) -> Option<String> {
+        let mut bars: Vec<(usize, usize)> = self.weights(span).into_iter().collect();
+        bars.sort_by_key(|(bar, weight)| (std::cmp::Reverse(*weight), *bar));
+        bars.truncate(3);
+        bars.sort_by_key(|(bar, _)| *bar);
+        let mut names: Vec<&str> = bars.iter().map(|(bar, _)| span.bars[*bar].as_str()).collect();
+        names.dedup();
+        match names.as_slice() {
+            [] => None,
+            [one] => Some(format!("Look at bar {one}.")),
+            [first @ .., last] => Some(format!("Look first at bars {} and {last}.", first.join(", "))),
+        }
+    }
+}
+
+/// Puts places of a span into words.
+struct Words<'a> {
+    span: &'a Span,
+    score: &'a Score,
+}
+
+impl Words<'_> {
+    fn place(&self, onset: OnsetIdx) -> Place {
+        self.span.place(onset)
+    }
+
+    /// A place as short as it can be said: the beginning of a bar is the bar.
+    fn short(&self, onset: OnsetIdx) -> String {
+        let place = self.place(onset);
+        if place.into_bar.is_zero() { format!("bar {}", self.score.bar(place.bar).label) } else { place.words(self.score) }
+    }
+
+    fn slips(&self, slips: &[Slip]) -> String {
+        let hand = |slip: &Slip| slip.note.map(|n| self.span.line.note(n).hand);
+        let first = &slips[0];
+        let where_first = self.short(first.onset);
+        if let [slip] = slips {
+            let hand = hand(slip).map(|h| format!(", {}", h.words())).unwrap_or_default();
+            return format!("{where_first}{hand}, {}", slip_words(slip.kind));
+        }
+        let same_hand = hand(first).filter(|h| slips.iter().all(|s| hand(s) == Some(*h)));
+        let hand = same_hand.map(|h| format!(" in the {}", h.words())).unwrap_or_default();
+        format!("{} from {where_first} on{hand}", slips.len())
+    }
+
+    fn stop(&self, stop: &Stop) -> String {
+        let before = format!("before {}", self.short(stop.onset));
+        match stop.then {
+            None => before,
+            Some(Move { to, .. }) if to >= stop.onset => format!("{before} (went on from {})", self.short(to)),
+            Some(Move { to, .. }) => format!("{before} (began again from {})", self.short(to)),
+        }
+    }
+
+    fn moved(&self, moved: &Move) -> String {
+        if self.place(moved.from).bar == self.place(moved.to).bar {
+            return format!("within bar {}", self.score.bar(self.place(moved.from).bar).label);
+        }
+        format!("from {} to {}", self.short(moved.from), self.short(moved.to))
     }
 }
 
@@ -149,25 +232,6 @@ fn slip_words(kind: SlipKind) -> &'static str {
         SlipKind::Extra => "more than is written",
         SlipKind::WrongTurn => "the way of the look-alike",
         SlipKind::Setting => "the right string, check its setting",
-    }
-}
-
-/// Names the bars that most need a look, at most three, in page order.
-fn closing(places: &[BarNotes]) -> String {
-    let mut heaviest: Vec<&BarNotes> = Vec::new();
-    let mut by_weight: Vec<&BarNotes> = places.iter().collect();
-    by_weight.sort_by_key(|p| std::cmp::Reverse(p.weight()));
-    for place in by_weight {
-        if heaviest.len() < 3 && heaviest.iter().all(|h| h.bar_idx != place.bar_idx) {
-            heaviest.push(place);
-        }
-    }
-    heaviest.sort_by_key(|p| p.bar_idx);
-    let names: Vec<&str> = heaviest.iter().map(|p| p.bar.as_str()).collect();
-    match names.as_slice() {
-        [one] => format!("Look at bar {one}; the rest holds."),
-        [first @ .., last] => format!("Look first at bars {} and {last}.", first.join(", ")),
-        [] => String::new(),
     }
 }
 

@@ -164,6 +164,33 @@ fn every_performed_note_of_a_trace_has_its_line() {
 }
 
 #[test]
+fn the_account_of_a_take_says_what_holds_and_where_to_look() {
+    let dir = tempfile::tempdir().unwrap();
+    let folder = quick_piece(dir.path());
+    let piece = open_piece(&folder, None, &[]).unwrap().piece;
+    let whole = Span::of_piece(&piece).pop().unwrap();
+    let bar = |n: usize| whole.stretch.bars[n].start;
+    let planned = vec![
+        Planned::Wrong { at: bar(2), hand: Hand::Left },
+        Planned::Restart { at: bar(18), to: bar(17), pause: Micros::from_millis(2_500) },
+        Planned::Pause { at: bar(28), length: Micros::from_millis(3_000) },
+    ];
+    let manner = Manner { planned, roll: Micros::from_millis(90), ..Manner::fluent(Tempo::try_new(QUICK).unwrap(), 5) };
+    let recording = dir.path().join("whole.jsonl").display().to_string();
+    std::fs::write(&recording, write_take_lines(&perform(piece.part(), &whole.stretch, &manner))).unwrap();
+    let account = printed(&["trace", &folder, "--take", &recording]);
+    let lines: Vec<&str> = account.lines().collect();
+    assert!(lines[0].starts_with("The Ferry at Low Water, bars 1 to 24: 206 of 207 notes in their place, about 2"), "{account}");
+    assert!(lines.contains(&"Slips: bar 3, left hand, not what is written."), "{account}");
+    let stops = lines.iter().find(|l| l.starts_with("Stops: ")).unwrap_or_else(|| panic!("no stops in\n{account}"));
+    // The 19th bar played is bar 12 on the page, the 29th is bar 22: bars 1 to 7 come twice, bar 8 gives way to bar 9.
+    assert!(stops.contains("began again from bar 11") && stops.contains("before bar 22"), "{account}");
+    assert!(lines.iter().any(|l| l.starts_with("Bars ") && l.ends_with(" hold.")), "{account}");
+    assert!(lines.last().unwrap().starts_with("Look first at bars 3, "), "{account}");
+    assert!(lines.len() <= 5, "an account is short:\n{account}");
+}
+
+#[test]
 fn complaints_say_what_is_wrong_and_what_to_do() {
     let dir = tempfile::tempdir().unwrap();
     let data = dir.path().display().to_string();
