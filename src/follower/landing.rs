@@ -17,6 +17,11 @@ pub(super) struct Landing {
 /// Bars before the present one that are likely to be gone back to, and onsets around the present one.
 const BARS_BACK: u32 = 3;
 const NEAR: usize = 8;
+/// How the chances of going back to a section, and of skipping to one, are shared out: nearest first.
+const SECTIONS_BACK: [f64; 3] = [0.3, 0.12, 0.08];
+const SECTIONS_AHEAD: [f64; 4] = [0.17, 0.15, 0.1, 0.08];
+const PERIODS_BACK: [f64; 2] = [0.42, 0.08];
+const PERIODS_AHEAD: [f64; 2] = [0.25, 0.25];
 
 impl Landing {
     pub fn new(plan: &Plan, c: &Constants) -> Landing {
@@ -50,16 +55,14 @@ impl Landing {
         for back in 1..=BARS_BACK.min(bar) {
             out.push((plan.bars[(bar - back) as usize], c.to_bars_before * 0.5f64.powi(back as i32)));
         }
-        let section = plan.sections.partition_point(|s| *s as usize <= from).saturating_sub(1);
-        out.push((plan.sections[section], c.to_section * 0.85));
-        if section > 0 {
-            out.push((plan.sections[section - 1], c.to_section * 0.15));
-        }
-        for ahead in 1..=2 {
-            if let Some(s) = plan.sections.get(section + ahead) {
-                out.push((*s, c.to_next_sections * 0.5));
-            }
-        }
+        // The sections of the piece and periods of eight bars, half and half.
+        let mut starts = |starts: &[u32], back: &[f64], ahead: &[f64]| {
+            let after = starts.partition_point(|s| *s as usize <= from);
+            out.extend(starts[..after].iter().rev().zip(back).map(|(s, share)| (*s, c.to_section * share)));
+            out.extend(starts[after..].iter().zip(ahead).map(|(s, share)| (*s, c.to_next_sections * share)));
+        };
+        starts(&plan.sections, &SECTIONS_BACK, &SECTIONS_AHEAD);
+        starts(&plan.periods, &PERIODS_BACK, &PERIODS_AHEAD);
         let near = from.saturating_sub(NEAR)..(from + NEAR + 1).min(plan.n_onsets());
         let each = c.to_near / near.len() as f64;
         for to in near {

@@ -5,10 +5,10 @@ use crate::time::ScoreTime;
 
 /// Onsets with more notes than this keep the first ones only; no two hands play that many.
 pub(super) const CHORD_MAX: usize = 32;
-/// Bars in a group and in a section where the piece names no sections: phrases are most often 4
-/// or 8 bars long (EVIDENCE.md section 5).
-const GROUP_BARS: usize = 4;
-const SECTION_BARS: usize = 8;
+/// Bars in a section where the piece names none, and in a period: phrases are most often 4 or 8 bars long
+/// (EVIDENCE.md section 5).
+const SECTION_BARS: usize = 4;
+const PERIOD_BARS: usize = 8;
 
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
@@ -27,7 +27,9 @@ pub(super) struct Plan {
     pub bars: Vec<u32>,
     /// First onset of each section, sorted; never empty.
     pub sections: Vec<u32>,
-    /// Per bar: whether a section or a group of bars starts there.
+    /// First onset of every eighth bar, counted from the first; never empty.
+    pub periods: Vec<u32>,
+    /// Per bar: whether a section or a period starts there.
     pub weighty: Vec<bool>,
     /// Per onset: a digest of the set of its keys.
     pub digest: Vec<u32>,
@@ -48,6 +50,7 @@ impl Plan {
             bar: Vec::with_capacity(n),
             bars: Vec::new(),
             sections: Vec::new(),
+            periods: Vec::new(),
             weighty: Vec::new(),
             digest: Vec::with_capacity(n),
             holder_start: vec![0; 129],
@@ -78,11 +81,15 @@ impl Plan {
             plan.bar.push(bar as u32);
             plan.bar_start.push(plan.bars[bar]);
             let on_grid = |every: usize| new_bar && (onset.played_bar - line.onsets[0].played_bar).is_multiple_of(every);
-            if i == 0 || onset.is_landmark || (!has_landmarks && on_grid(SECTION_BARS)) {
+            let (section, period) = (i == 0 || onset.is_landmark || (!has_landmarks && on_grid(SECTION_BARS)), on_grid(PERIOD_BARS));
+            if section {
                 plan.sections.push(i as u32);
             }
+            if period {
+                plan.periods.push(i as u32);
+            }
             if new_bar {
-                plan.weighty.push(on_grid(GROUP_BARS) || onset.is_landmark);
+                plan.weighty.push(section || period);
             }
         }
         plan.first.push(line.notes.len() as u32);

@@ -126,8 +126,11 @@ fn other_pieces(dir: &Path) -> Result<Vec<Case>> {
     folders.sort_by_key(|e| e.file_name());
     let mut made = Vec::new();
     for (n, entry) in folders.iter().enumerate() {
-        let rows = Arc::new(case::read_score(&entry.path().join("score.csv"))?);
-        made.push(human::perform(&entry.file_name().to_string_lossy(), rows, n as u64));
+        let path = entry.path().join("score.csv");
+        let bytes = fs::read(&path).with_context(|| format!("reading {}", path.display()))?;
+        let rows = Arc::new(case::read_rows(&bytes, &path)?);
+        let laid_out = case::lay_out(&bytes, "score.csv")?;
+        made.push(human::perform(&entry.file_name().to_string_lossy(), rows, laid_out, n as u64));
     }
     Ok(made)
 }

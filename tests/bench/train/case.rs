@@ -5,11 +5,11 @@ use std::path::Path;
 use std::sync::Arc;
 
 use anyhow::{Context, Result};
-use catchword::follower::{Line, LineNote, Onset, OnsetIdx};
-use catchword::midi::MidiKey;
-use catchword::score::{BarIdx, Place};
-use catchword::theory::Hand;
-use catchword::time::ScoreTime;
+use catchword::follower::{Line, OnsetIdx};
+use catchword::import::notelist;
+use catchword::journal::entry::Mode;
+use catchword::piece::Piece;
+use catchword::practice::Span;
 
 /// One row of `score.csv`.
 #[derive(Clone, Debug)]
@@ -55,6 +55,8 @@ pub struct Case {
     pub name: String,
     pub rows: Arc<Vec<Row>>,
     pub line: Arc<Line>,
+    /// Beat of each onset of the line.
+    pub beats: Arc<Vec<f64>>,
     pub take: Vec<Played>,
     /// Time and destination of restarts and jumps.
     pub events: Vec<(f64, f64)>,
@@ -83,8 +85,8 @@ pub fn read_all(dir: &Path) -> Result<Vec<Case>> {
     Ok(cases)
 }
 
-pub fn read_score(path: &Path) -> Result<Vec<Row>> {
-    let mut reader = csv::Reader::from_path(path)?;
+pub fn read_rows(bytes: &[u8], path: &Path) -> Result<Vec<Row>> {
+    let mut reader = csv::Reader::from_reader(bytes);
     let header = reader.headers()?.clone();
     let column = |name: &str| header.iter().position(|h| h == name).with_context(|| format!("{}: no column {name}", path.display()));
     let (onset, duration, pitch, hand, bar) =
@@ -104,7 +106,10 @@ pub fn read_score(path: &Path) -> Result<Vec<Row>> {
 }
 
 fn read(dir: &Path) -> Result<Case> {
-    let rows = read_score(&dir.join("score.csv"))?;
+    let path = dir.join("score.csv");
+    let bytes = fs::read(&path).with_context(|| format!("reading {}", path.display()))?;
+    let rows = read_rows(&bytes, &path)?;
+    let (line, beats) = lay_out(&bytes, "score.csv")?;
     let truth: serde_json::Value = serde_json::from_str(&fs::read_to_string(dir.join("truth.json"))?)?;
     let mut take = Vec::new();
     for (i, text) in fs::read_to_string(dir.join("take.jsonl"))?.lines().enumerate() {
@@ -128,7 +133,8 @@ fn read(dir: &Path) -> Result<Case> {
     let list = |key: &str| truth[key].as_array().cloned().unwrap_or_default();
     Ok(Case {
         name: dir.file_name().unwrap_or_default().to_string_lossy().into_owned(),
-        line: Arc::new(lay_out(&rows)),
+        line,
+        beats,
         rows: Arc::new(rows),
         take,
         events: list("events").iter().map(|e| (e["t"].as_f64().unwrap_or(0.0), e["to"].as_f64().unwrap_or(0.0))).collect(),
@@ -141,41 +147,13 @@ fn read(dir: &Path) -> Result<Case> {
     })
 }
 
-/// Lays a note list out for following; rows are sorted by onset, then pitch, as the line wants them.
-pub fn lay_out(rows: &[Row]) -> Line {
-    let time = |q: f64| ScoreTime::from_f64_lossy(q).unwrap_or(ScoreTime::ZERO);
-    let origin = rows[0].onset;
-    let mut onsets: Vec<Onset> = Vec::new();
-    let mut notes: Vec<LineNote> = Vec::new();
-    let (mut bar, mut bar_onset) = (0usize, rows[0].onset);
-    for (i, row) in rows.iter().enumerate() {
-        let new_bar = i > 0 && row.bar != rows[i - 1].bar;
-        if new_bar {
-            (bar, bar_onset) = (bar + 1, row.onset);
-        }
-        if i == 0 || row.onset != rows[i - 1].onset {
-            onsets.push(Onset {
-                at: time(row.onset - origin),
-                notes: i..i,
-                place: Place { bar: BarIdx(bar), into_bar: time(row.onset - bar_onset) },
-                played_bar: bar,
-                starts_bar: new_bar || i == 0,
-                is_landmark: false,
-                is_hold: false,
-            });
-        }
-        let last = onsets.len() - 1;
-        onsets[last].notes.end = i + 1;
-        notes.push(LineNote {
-            onset: OnsetIdx(last),
-            key: MidiKey::try_new(i32::from(row.pitch)).expect("pitches lie within 0..128"),
-            hand: if row.left { Hand::Left } else { Hand::Right },
-            duration: time(row.duration),
-            is_optional: row.duration == 0.0,
-            is_free: false,
-            is_outer: false,
-        });
-    }
-    let total = time(rows.iter().map(|r| r.onset + r.duration).fold(0.0, f64::max) - origin);
-    Line { onsets, notes, total, tempo: None }
+/// Lays a note list out as the program does for a bare score: its line, and the beat of each onset in the list's own counting.
+pub fn lay_out(bytes: &[u8], name: &str) -> Result<(Arc<Line>, Arc<Vec<f64>>)> {
+    let (score, _) = notelist::read(bytes, name)?;
+    let piece = Piece::of_score(Arc::new(score), 0, name).context("the score has no bars")?;
+    let bars = piece.score.all_bars().context("the score has no bars")?;
+    let span = Span::new(&piece, name.to_owned(), Mode::RunThrough, &bars, 1).context("the score has no notes")?;
+    let beat = |o| (span.place(OnsetIdx(o)).onset(&piece.score) + piece.score.origin).to_f64();
+    let beats = (0..span.line.onsets.len()).map(beat).collect();
+    Ok((span.line.clone(), Arc::new(beats)))
 }

@@ -6,7 +6,9 @@ use std::sync::Arc;
 
 use fastrand::Rng;
 
-use super::case::{Case, Label, Played, Row, lay_out};
+use catchword::follower::Line;
+
+use super::case::{Case, Label, Played, Row};
 
 fn normal(rng: &mut Rng) -> f64 {
     // Sum of twelve uniforms: mean 6, variance 1.
@@ -14,7 +16,7 @@ fn normal(rng: &mut Rng) -> f64 {
 }
 
 /// Plays a score once through, seeded; the tempo is one at which its fast notes can be played.
-pub fn perform(name: &str, rows: Arc<Vec<Row>>, seed: u64) -> Case {
+pub fn perform(name: &str, rows: Arc<Vec<Row>>, (line, beats): (Arc<Line>, Arc<Vec<f64>>), seed: u64) -> Case {
     let rng = &mut Rng::with_seed(seed);
     let mut gaps: Vec<f64> = rows.windows(2).map(|w| w[1].onset - w[0].onset).filter(|g| *g > 1e-6).collect();
     gaps.sort_by(f64::total_cmp);
@@ -57,6 +59,11 @@ pub fn perform(name: &str, rows: Arc<Vec<Row>>, seed: u64) -> Case {
             let velocity = loud.clamp(15.0, 120.0) as u8;
             take.push(Played { t, pitch: row.pitch, velocity, row: (i + k) as i64, label: Label::Right, near: at, wanted: None });
             if rng.f64() < 0.001 {
+                // Struck once more, for no reason in the score.
+                let again = Played { t: t + 0.08 + 0.2 * rng.f64(), row: -1, label: Label::Extra, ..take[take.len() - 1].clone() };
+                take.push(again);
+            }
+            if rng.f64() < 0.001 {
                 let side = if rng.bool() { 1 } else { -1 };
                 let pitch = (i32::from(row.pitch) + side).clamp(21, 108) as u8;
                 take.push(Played { t: t + 0.03 * rng.f64(), pitch, velocity, row: -1, label: Label::Extra, near: at, wanted: None });
@@ -70,7 +77,8 @@ pub fn perform(name: &str, rows: Arc<Vec<Row>>, seed: u64) -> Case {
     take.iter_mut().for_each(|n| n.t -= t0);
     Case {
         name: format!("{name}_p{seed:02}"),
-        line: Arc::new(lay_out(&rows)),
+        line,
+        beats,
         rows,
         seconds: take[take.len() - 1].t,
         take,

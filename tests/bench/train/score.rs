@@ -29,7 +29,6 @@ pub struct Run {
 pub fn run(case: &Case, config: FollowerConfig) -> Run {
     let mut follower = Follower::new(case.line.clone(), config);
     let mut out = Run { notes: Vec::with_capacity(case.take.len()), ..Run::default() };
-    let origin = case.rows[0].onset;
     for played in &case.take {
         let at = Micros::from_secs_f64(played.t);
         if let Some(deadline) = follower.hesitation_deadline().filter(|d| *d < at) {
@@ -41,7 +40,7 @@ pub fn run(case: &Case, config: FollowerConfig) -> Run {
         out.notes.push(Said {
             note: said.note.filter(|_| said.heard == Heard::Expected).map(|n| n.0),
             heard: said.heard,
-            beat: origin + case.line.onset(said.position.onset).at.to_f64(),
+            beat: case.beats[said.position.onset.0],
             deadline: follower.hesitation_deadline().map(Micros::secs_f64),
         });
     }

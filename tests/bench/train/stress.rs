@@ -159,6 +159,7 @@ pub fn stress(clean: &Case, seed: u64) -> Case {
         name: format!("{}_s{seed}", clean.name),
         rows: clean.rows.clone(),
         line: clean.line.clone(),
+        beats: clean.beats.clone(),
         seconds: kept[kept.len() - 1].t,
         take: kept,
         events,
