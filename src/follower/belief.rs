@@ -39,8 +39,8 @@ const MIDDLE: u8 = 60;
 /// Notes over which the usual velocity is averaged.
 const USUAL_OVER: f64 = 12.0;
 
-/// Steps that take longer by this log ratio are stops: twice the time (EVIDENCE.md section 3, the 99 % ratio of fluent playing).
-const STOP_RATIO: f64 = 0.7;
+/// Chance that the next note is a stroke of an ornament that sounds: about as likely as going on.
+const FREE_STROKE: f64 = 0.5;
 
 /// What a note was, under one hypothesis.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -394,6 +394,10 @@ impl Belief {
                 self.add(path);
             }
         }
+        // A stroke of an ornament.
+        if let Some(note) = plan.free(i, strike.key) {
+            self.add(stay(w * FREE_STROKE * stray, Was::Again(note)));
+        }
         // A string may sound along a moment before the one that moves it is heard.
         let mut along = ghost;
         if soft > 1.0 {
@@ -466,9 +470,7 @@ impl Belief {
         path.was = was;
         path.stepped = by == 1;
         if by == 1 {
-            // A stop says nothing about the tempo.
-            let ratio = surprise + habit_mean;
-            path.ratios = [if ratio < STOP_RATIO { ratio } else { 0.0 }, h.ratios[0]];
+            path.ratios = [surprise + habit_mean, h.ratios[0]];
         }
         self.add(path);
     }

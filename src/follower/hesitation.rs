@@ -14,9 +14,14 @@ use super::constants::Constants;
 /// Steps are taken as slowing by at most this log ratio (a factor of 1.5).
 const SLOWING_MAX: f64 = 0.4;
 
+/// Steps that take longer by this log ratio (twice the time, the 99 % ratio of fluent playing) are stops, and say nothing
+/// about the tempo.
+const STOP_RATIO: f64 = 0.7;
+
 /// Returns the log factor by which the next step is likely to be longer, from the last two log ratios, newest first.
 pub(super) fn slowing(ratios: [f64; 2]) -> f64 {
-    ratios[0].max(0.5 * (ratios[0] + ratios[1])).clamp(0.0, SLOWING_MAX)
+    let [last, before] = ratios.map(|r| if r < STOP_RATIO { r } else { 0.0 });
+    last.max(0.5 * (last + before)).clamp(0.0, SLOWING_MAX)
 }
 
 /// Returns how long after an onset silence becomes a hesitation, in seconds.

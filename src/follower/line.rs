@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use super::{LineNoteIdx, OnsetIdx};
 use crate::midi::MidiKey;
-use crate::score::{BarIdx, Part, Place, Score, Unfolded};
+use crate::score::{BarIdx, Ornament, Part, Place, Score, Unfolded};
 use crate::theory::Hand;
 use crate::time::{ScoreTime, Tempo};
 
@@ -50,6 +50,8 @@ pub struct LineNote {
     pub is_optional: bool,
     /// A shake, tremolo or glissando: notes around it are free while it lasts.
     pub is_free: bool,
+    /// The lowest and highest key of the free notes, where `is_free`.
+    pub free_keys: Option<(MidiKey, MidiKey)>,
     /// Top note of the right hand, or bottom note of the left, at its onset.
     pub is_outer: bool,
 }
@@ -89,6 +91,7 @@ impl Line {
                 duration: played.duration,
                 is_optional: note.is_optional(),
                 is_free: note.is_free(),
+                free_keys: free_keys(note.ornament, played.key),
                 is_outer: false,
             });
         }
@@ -99,6 +102,7 @@ impl Line {
                 notes[outer].is_outer = true;
             }
         }
+        join_tremolo_pairs(&onsets, &mut notes, |idx| part.notes[unfolded.notes[idx].note.0].ornament == Ornament::TremoloPair);
         let first_bar = unfolded.bars.first()?.bar;
         let tempo = score.tempo_at(score.bar(first_bar).start);
         (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo })
@@ -115,5 +119,35 @@ impl Line {
     /// Returns the printed bar of an onset.
     pub fn bar(&self, onset: OnsetIdx) -> BarIdx {
         self.onset(onset).place.bar
+    }
+}
+
+/// Semitones around a shaken note that belong to the shake: a whole tone covers trill, mordent and turn.
+const SHAKE: i32 = 2;
+
+fn free_keys(ornament: Ornament, key: MidiKey) -> Option<(MidiKey, MidiKey)> {
+    let beside = |by: i32| MidiKey::try_new(i32::from(key.number()) + by).unwrap_or(key);
+    match ornament {
+        Ornament::None | Ornament::Grace | Ornament::Harmonic | Ornament::Cue => None,
+        Ornament::Shake => Some((beside(-SHAKE), beside(SHAKE))),
+        Ornament::Tremolo | Ornament::TremoloPair | Ornament::GlissandoEnd => Some((key, key)),
+        Ornament::GlissandoTo(end) => Some((key.min(end), key.max(end))),
+    }
+}
+
+/// Lets each end of a tremolo between notes have the keys of the other end.
+fn join_tremolo_pairs(onsets: &[Onset], notes: &mut [LineNote], is_pair: impl Fn(usize) -> bool) {
+    for idx in (0..notes.len()).filter(|idx| is_pair(*idx)) {
+        let (onset, length, hand) = (notes[idx].onset.0, notes[idx].duration, notes[idx].hand);
+        let within = |other: &Onset| {
+            let distance = if other.at > onsets[onset].at { other.at - onsets[onset].at } else { onsets[onset].at - other.at };
+            distance <= length
+        };
+        let beside = onset.saturating_sub(1)..(onset + 2).min(onsets.len());
+        let ends = beside.filter(|o| within(&onsets[*o])).flat_map(|o| onsets[o].notes.clone());
+        let keys: Vec<MidiKey> = ends.filter(|other| is_pair(*other) && notes[*other].hand == hand).map(|other| notes[other].key).collect();
+        if let (Some(low), Some(high)) = (keys.iter().min(), keys.iter().max()) {
+            notes[idx].free_keys = Some((*low, *high));
+        }
     }
 }

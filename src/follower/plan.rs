@@ -10,6 +10,17 @@ pub(super) const CHORD_MAX: usize = 32;
 const SECTION_BARS: usize = 4;
 const PERIOD_BARS: usize = 8;
 
+/// Free notes that may sound at one time.
+const FREE_MAX: usize = 8;
+
+/// An ornament that sounds: the keys that belong to it.
+#[derive(Clone, Copy, Debug)]
+struct Free {
+    low: u8,
+    high: u8,
+    note: u32,
+}
+
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
     /// Quarters from the start, per onset.
@@ -33,6 +44,9 @@ pub(super) struct Plan {
     pub weighty: Vec<bool>,
     /// Per onset: a digest of the set of its keys.
     pub digest: Vec<u32>,
+    /// Notes that are free and sound at each onset, with their keys: `free[free_start[onset]..free_start[onset + 1]]`.
+    free_start: Vec<u32>,
+    free: Vec<Free>,
     /// Onsets that hold a key: `holders[holder_start[key]..holder_start[key + 1]]`, sorted, no duplicates.
     holder_start: Vec<u32>,
     holders: Vec<u32>,
@@ -53,6 +67,8 @@ impl Plan {
             periods: Vec::new(),
             weighty: Vec::new(),
             digest: Vec::with_capacity(n),
+            free_start: Vec::with_capacity(n + 1),
+            free: Vec::new(),
             holder_start: vec![0; 129],
             holders: vec![0; line.notes.len()],
         };
@@ -94,7 +110,34 @@ impl Plan {
         }
         plan.first.push(line.notes.len() as u32);
         plan.index_keys();
+        plan.index_free(line);
         plan
+    }
+
+    fn index_free(&mut self, line: &Line) {
+        let mut sounding: Vec<Free> = Vec::new();
+        for (i, onset) in line.onsets.iter().enumerate() {
+            sounding.retain(|f| {
+                let note = &line.notes[f.note as usize];
+                line.onsets[note.onset.0].at + note.duration > onset.at
+            });
+            for idx in onset.notes.clone() {
+                if let Some((low, high)) = line.notes[idx].free_keys {
+                    sounding.push(Free { low: low.number(), high: high.number(), note: idx as u32 });
+                }
+            }
+            self.free_start.push(self.free.len() as u32);
+            // Few ornaments sound at a time; more than a handful is a damaged score.
+            self.free.extend(sounding.iter().rev().take(FREE_MAX));
+            debug_assert_eq!(self.free_start.len(), i + 1);
+        }
+        self.free_start.push(self.free.len() as u32);
+    }
+
+    /// Returns the note whose ornament may play this key while an onset sounds.
+    pub fn free(&self, onset: usize, key: u8) -> Option<u32> {
+        let sounding = &self.free[self.free_start[onset] as usize..self.free_start[onset + 1] as usize];
+        sounding.iter().find(|f| (f.low..=f.high).contains(&key)).map(|f| f.note)
     }
 
     fn index_keys(&mut self) {

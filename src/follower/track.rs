@@ -305,8 +305,8 @@ impl Follower {
         self.settled = self.settled.max((here + 1).saturating_sub(DEPTH));
         while self.settled < here {
             let by = here - self.settled;
-            // The onset after the one judged began this long ago.
-            if by < DEPTH && now - best.began[by - 1] < LATE_WITHIN {
+            // The onset after the one judged began this long ago; the last one that is remembered is judged in any case.
+            if by < DEPTH - 1 && now - best.began[by - 1] < LATE_WITHIN {
                 break;
             }
             let onset = self.settled;

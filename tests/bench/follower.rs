@@ -50,6 +50,7 @@ fn line(n_onsets: usize) -> Line {
                 duration: ScoreTime::new(1, 2),
                 is_optional: false,
                 is_free: false,
+                free_keys: None,
                 is_outer: false,
             });
         }

@@ -1,0 +1,38 @@
+//! What earlier takes of a player change.
+
+use catchword::follower::{Begin, Follower, FollowerConfig, OnsetIdx, TimingHabit};
+use catchword::midi::MidiEvent;
+use catchword::source::player::{Manner, Planned, perform};
+use catchword::time::Micros;
+
+use super::textures::{Made, Texture, make};
+use super::{follow, tempo};
+
+/// A player who always waits a second before the ninth bar.
+fn waiting(made: &Made, seed: u64) -> catchword::midi::Take {
+    let planned = vec![Planned::Pause { at: super::bar(8), length: Micros::from_millis(1_000) }];
+    perform(&made.score.parts[0], &made.stretch, &Manner { planned, ..Manner::fluent(tempo(90.0), seed) })
+}
+
+#[test]
+fn a_wait_that_the_player_always_makes_is_no_hesitation_once_it_is_known() {
+    let made = make(Texture::Keyboard, 21);
+    let config = || FollowerConfig::learned(Begin::At(OnsetIdx(0)));
+    assert_eq!(follow(&made, &waiting(&made, 1), config()).hesitations.len(), 1);
+    let mut habit = TimingHabit::new(made.line.onsets.len());
+    for seed in [2, 3] {
+        let mut follower = Follower::new(made.line.clone(), config());
+        let mut findings = Vec::new();
+        for event in waiting(&made, seed).events() {
+            let MidiEvent::NoteOn { key, velocity, .. } = event.what else { continue };
+            follower.note(event.at, key, velocity, &mut findings);
+            if let Some(step) = follower.last_step() {
+                habit.observe(step.from, step.log_ratio);
+            }
+        }
+    }
+    let before = OnsetIdx(made.line.onsets.partition_point(|o| o.at < super::bar(8)) - 1);
+    assert!(habit.at(before).0 > 0.8, "{:?}", habit.at(before));
+    let known = FollowerConfig { timing: Some(habit), ..config() };
+    assert_eq!(follow(&made, &waiting(&made, 1), known).hesitations, []);
+}
