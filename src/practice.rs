@@ -11,6 +11,7 @@ mod account;
 mod command;
 mod config;
 pub mod footswitch;
+mod habits;
 mod hear;
 mod judge;
 mod ladder;
@@ -24,6 +25,7 @@ mod words;
 
 pub use command::Command;
 pub use config::{LadderConfig, PracticeConfig};
+pub use habits::Habits;
 pub use listen::listen;
 pub use span::Span;
 pub use view::{Stage, View};

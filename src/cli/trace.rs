@@ -1,6 +1,6 @@
 //! `catchword trace`: follows a recorded take through a score, as fast as possible, and says what was heard.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::Context as _;
 use clap::Args;
@@ -10,7 +10,7 @@ use crate::midi::Take;
 use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
-use crate::practice::{Command, Engine, Input, Output, PracticeConfig, Span, listen};
+use crate::practice::{Command, Engine, Habits, Input, Output, PracticeConfig, Span, listen};
 use crate::report::{take_account, take_lines};
 use crate::source::replay;
 use crate::time::{Micros, Stamped};
@@ -30,6 +30,9 @@ pub struct TraceArgs {
     /// Judge reps of one section, by name or by bars (5-8); without it the whole piece is heard from first note to last
     #[arg(long, value_name = "NAME|BARS")]
     span: Option<String>,
+    /// Earlier takes of the same player to learn their timing from, as often as there are takes
+    #[arg(long, value_name = "FILE")]
+    learn: Vec<PathBuf>,
     /// The part to follow, where the score has several
     #[arg(long, value_name = "NAME")]
     part: Option<String>,
@@ -42,20 +45,26 @@ pub fn run(args: TraceArgs) -> anyhow::Result<()> {
     // A machine without a home directory still has scores and takes given by path.
     let pieces = Paths::find(None).map(|paths| paths.pieces).unwrap_or_default();
     let piece = open_piece(&args.piece, args.part.as_deref(), &pieces)?.piece;
-    let name = args.take.display().to_string();
-    let bytes = std::fs::read(&args.take).with_context(|| format!("reading the take {name}"))?;
-    let take = replay::read_take(&bytes, &name)?;
+    let take = read_take(&args.take)?;
+    let earlier = args.learn.iter().map(|file| read_take(file)).collect::<anyhow::Result<Vec<Take>>>()?;
+    let learn = |span: &mut Span| {
+        let mut habits = Habits::default();
+        earlier.iter().for_each(|take| habits.learn(span, take));
+        span.habits = habits;
+    };
     let config = PracticeConfig::standard();
     let (span, outputs) = match &args.span {
         Some(span) => {
             let (name, bars) = piece.find_span(span)?;
-            let span = Span::drill(&piece, name, &bars, NO_TARGET).context("there are no notes in these bars")?;
+            let mut span = Span::drill(&piece, name, &bars, NO_TARGET).context("there are no notes in these bars")?;
+            learn(&mut span);
             let outputs = drilled(&piece, span.clone(), config, &take);
             (span, outputs)
         }
         None => {
             let bars = piece.score.all_bars().context("the score has no bars")?;
-            let span = Span::new(&piece, piece.title.clone(), Mode::RunThrough, &bars, 1).context("the score has no notes")?;
+            let mut span = Span::new(&piece, piece.title.clone(), Mode::RunThrough, &bars, 1).context("the score has no notes")?;
+            learn(&mut span);
             let outputs = listen(&piece, &span, &config, &take);
             (span, outputs)
         }
@@ -66,6 +75,12 @@ pub fn run(args: TraceArgs) -> anyhow::Result<()> {
         take_account::lines(&outputs, &span, &piece.score)
     };
     super::print_lines(lines)
+}
+
+fn read_take(file: &Path) -> anyhow::Result<Take> {
+    let name = file.display().to_string();
+    let bytes = std::fs::read(file).with_context(|| format!("reading the take {name}"))?;
+    Ok(replay::read_take(&bytes, &name)?)
 }
 
 /// Puts a take through the engine of the drill, on the take's own time.

@@ -6,7 +6,7 @@ use super::judge::{Fault, Found, HarpSetting, Judge};
 use super::ladder::Ladder;
 use super::span::Span;
 use super::words;
-use crate::follower::{Begin, Finding, Follower, FollowerConfig, Heard, HeardNote, OnsetIdx};
+use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx};
 use crate::journal::entry::{self, Happening, Mode, Reason, RepNumber, Verdict};
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
 use crate::piece::Piece;
@@ -42,9 +42,8 @@ pub struct Attempt {
 impl Attempt {
     /// Starts hearing for a rep of `span`, which begins as `begin` says.
     pub fn new(span: &Span, begin: Begin) -> Self {
-        let config = FollowerConfig::learned(begin);
         Attempt {
-            follower: Follower::new(span.line.clone(), config),
+            follower: Follower::new(span.line.clone(), span.habits.config(begin)),
             judge: Judge::default(),
             ladder: None,
             take: Take::default(),

@@ -2,6 +2,7 @@
 
 use std::sync::Arc;
 
+use super::habits::Habits;
 use crate::follower::{Line, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Mode;
 use crate::piece::Piece;
@@ -18,6 +19,8 @@ pub struct Span {
     pub target: u8,
     /// The piece's cues by the first onset they speak for, sorted; the second is an index into [`Piece::cues`].
     cues: Vec<(OnsetIdx, usize)>,
+    /// What earlier takes taught.
+    pub habits: Habits,
     /// The stretch itself, note for note in the order of the line.
     pub stretch: Unfolded,
 }
@@ -44,7 +47,7 @@ impl Span {
         }
         cues.sort();
         let labels = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
-        Some(Span { name, mode, line: Arc::new(line), bars: labels, target, cues, stretch })
+        Some(Span { name, mode, line: Arc::new(line), bars: labels, target, cues, habits: Habits::default(), stretch })
     }
 
     /// Lays out a run of bars to be drilled; `None` when it has no notes.
