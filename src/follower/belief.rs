@@ -1,4 +1,4 @@
-//! The belief over score positions: a set of weighted hypotheses, one per onset at most, updated with every note.
+//! The belief over score positions: a set of weighted hypotheses, two per onset at most, updated with every note.
 //!
 //! A forward filter over onsets as in score following with hidden Markov models (Nakamura, Nakamura
 //! & Sagayama, arXiv 1404.2313), kept sparse: an onset without weight costs nothing. Each hypothesis
@@ -19,6 +19,8 @@ pub(super) const DEPTH: usize = 4;
 const SKIP_MAX: usize = 4;
 /// Hypotheses lighter than this share of the heaviest are dropped.
 const PRUNE: f64 = 1e-7;
+/// Hypotheses kept per onset, with different memories of what was played of it.
+const VARIANTS: usize = 2;
 /// Most hypotheses kept.
 const BEAM: usize = 192;
 /// Sources of a jump that are told apart; the others share the prior that knows no source.
@@ -58,6 +60,8 @@ pub(super) enum Was {
 pub(super) struct Hypothesis {
     pub onset: u32,
     pub weight: f64,
+    /// Weight of all hypotheses at this onset together.
+    pub mass: f64,
     /// Weight of the heaviest path that ends here: its memory is the one kept.
     lead: f64,
     /// Per remembered onset, newest first: bit k when its k-th note was heard or stood for.
@@ -115,7 +119,7 @@ pub(super) struct Belief {
     /// Weight of each line note as the meaning of the last note, with the notes touched.
     note_weight: Vec<f64>,
     touched: Vec<u32>,
-    /// Per onset: where its hypothesis stands in `next`, valid when `stamp` equals `round`.
+    /// Per onset and variant: where its hypothesis stands in `next`, valid when `stamp` equals `round`.
     slot: Vec<u32>,
     stamp: Vec<u32>,
     round: u32,
@@ -194,8 +198,8 @@ impl Belief {
             tally: Tally::default(),
             note_weight: vec![0.0; plan.keys.len()],
             touched: Vec::with_capacity(4 * BEAM),
-            slot: vec![0; plan.n_onsets()],
-            stamp: vec![0; plan.n_onsets()],
+            slot: vec![0; VARIANTS * plan.n_onsets()],
+            stamp: vec![0; VARIANTS * plan.n_onsets()],
             round: 0,
             likely: Vec::with_capacity(64),
             struck: [(f64::NEG_INFINITY, 0); 128],
@@ -207,7 +211,7 @@ impl Belief {
 
     /// Returns the most likely hypothesis.
     pub fn best(&self) -> Option<&Hypothesis> {
-        self.live.iter().max_by(|a, b| a.weight.total_cmp(&b.weight).then(b.onset.cmp(&a.onset)))
+        self.live.iter().max_by(|a, b| a.mass.total_cmp(&b.mass).then(b.onset.cmp(&a.onset)).then(a.weight.total_cmp(&b.weight)))
     }
 
     /// Returns the line note that the last note most likely was, with its chance.
@@ -250,20 +254,40 @@ impl Belief {
             Was::Again(_) => self.tally.again += w,
         }
         path.lead = w;
-        let onset = path.onset as usize;
-        if self.stamp[onset] == self.round {
-            let there = &mut self.next[self.slot[onset] as usize];
-            let sum = there.weight + w;
-            if w > there.lead {
-                *there = path;
+        // Two memories are kept at an onset: what one path takes for played the other may still expect.
+        let mut room = None;
+        let mut lighter: Option<usize> = None;
+        for cell in VARIANTS * path.onset as usize..VARIANTS * (path.onset as usize + 1) {
+            if self.stamp[cell] != self.round {
+                room = room.or(Some(cell));
+                continue;
             }
-            there.weight = sum;
-            self.heaviest = self.heaviest.max(sum);
-        } else {
-            self.stamp[onset] = self.round;
-            self.slot[onset] = self.next.len() as u32;
-            self.next.push(path);
-            self.heaviest = self.heaviest.max(w);
+            let there = self.slot[cell] as usize;
+            if self.next[there].played[0] == path.played[0] {
+                (room, lighter) = (None, Some(there));
+                break;
+            }
+            if lighter.is_none_or(|l| self.next[there].weight < self.next[l].weight) {
+                lighter = Some(there);
+            }
+        }
+        match (room, lighter) {
+            (Some(cell), _) => {
+                self.stamp[cell] = self.round;
+                self.slot[cell] = self.next.len() as u32;
+                self.next.push(path);
+                self.heaviest = self.heaviest.max(w);
+            }
+            (None, Some(there)) => {
+                let there = &mut self.next[there];
+                let sum = there.weight + w;
+                if w > there.lead {
+                    *there = path;
+                }
+                there.weight = sum;
+                self.heaviest = self.heaviest.max(sum);
+            }
+            (None, None) => {}
         }
     }
 
@@ -483,17 +507,17 @@ impl Belief {
         if all <= self.heaviest * PRUNE {
             return;
         }
-        let Some(lead) = live.iter().max_by(|a, b| a.weight.total_cmp(&b.weight)).copied() else { return };
+        let Some(lead) = live.iter().max_by(|a, b| a.mass.total_cmp(&b.mass).then(a.weight.total_cmp(&b.weight))).copied() else { return };
         // Known sources: the heaviest few.
         let mut done = [u32::MAX; SOURCES];
         for n in 0..SOURCES {
             let Some(h) =
-                live.iter().filter(|h| !done.contains(&h.onset)).max_by(|a, b| a.weight.total_cmp(&b.weight).then(b.onset.cmp(&a.onset)))
+                live.iter().filter(|h| !done.contains(&h.onset)).max_by(|a, b| a.mass.total_cmp(&b.mass).then(b.onset.cmp(&a.onset)))
             else {
                 break;
             };
             done[n] = h.onset;
-            let weight = h.weight * leave;
+            let weight = h.mass * leave;
             if weight <= self.heaviest * PRUNE {
                 break;
             }
@@ -537,6 +561,10 @@ impl Belief {
     }
 
     fn close_round(&mut self, strike: Strike) {
+        for i in 0..self.next.len() {
+            let cells = VARIANTS * self.next[i].onset as usize..VARIANTS * (self.next[i].onset as usize + 1);
+            self.next[i].mass = cells.filter(|c| self.stamp[*c] == self.round).map(|c| self.next[self.slot[c] as usize].weight).sum();
+        }
         let cut = self.heaviest * PRUNE;
         self.next.retain(|h| h.weight > cut);
         if self.next.len() > BEAM {
@@ -546,7 +574,10 @@ impl Belief {
         let total: f64 = self.next.iter().map(|h| h.weight).sum::<f64>() + self.lost;
         if total > 0.0 && total.is_finite() {
             let scale = 1.0 / total;
-            self.next.iter_mut().for_each(|h| h.weight *= scale);
+            self.next.iter_mut().for_each(|h| {
+                h.weight *= scale;
+                h.mass *= scale;
+            });
             for note in &self.touched {
                 self.note_weight[*note as usize] *= scale;
             }
@@ -588,6 +619,7 @@ impl Hypothesis {
         Hypothesis {
             onset,
             weight: 0.0,
+            mass: 0.0,
             lead: 0.0,
             played: all,
             stood: if matches!(was, Was::WrongFor(_)) { played } else { 0 },

@@ -173,7 +173,7 @@ impl Follower {
             Some(p) if is_lost => p.onset,
             _ => OnsetIdx(best.onset as usize),
         };
-        let position = Position { onset, confidence: best.weight as f32, lost: is_lost };
+        let position = Position { onset, confidence: best.mass as f32, lost: is_lost };
         self.position = Some(position);
         self.tell_lost(at, is_lost, position, findings);
 
@@ -209,7 +209,7 @@ impl Follower {
                 confidence,
             }));
         }
-        if !is_lost && best.weight >= c.say_finding {
+        if !is_lost && best.mass >= c.say_finding {
             self.tell_missed(at, &best, strike.at, findings);
         }
         heard.position = position;
@@ -262,7 +262,7 @@ impl Follower {
     /// Says a restart, a jump or a wrong turn as soon as the belief in it is strong enough; says it again,
     /// with the other place, when the belief turns out to have been in the wrong one.
     fn tell_landing(&mut self, at: Micros, best: &Hypothesis, findings: &mut Vec<Finding>) {
-        if best.landed == self.announced || best.weight < self.model.constants.say_finding {
+        if best.landed == self.announced || best.mass < self.model.constants.say_finding {
             return;
         }
         let said = std::mem::replace(&mut self.announced, best.landed);
@@ -274,7 +274,7 @@ impl Follower {
             (_, None) => return,
         };
         let (from, to) = (OnsetIdx(from as usize), OnsetIdx(to as usize));
-        let confidence = best.weight as f32;
+        let confidence = best.mass as f32;
         if in_flow {
             let turned = OnsetIdx((from.0 + 1).min(self.line.onsets.len() - 1));
             findings.push(Finding::Slip(Slip { at, kind: SlipKind::WrongTurn, onset: turned, note: None, played: None, confidence }));
@@ -327,7 +327,7 @@ impl Follower {
                     onset: OnsetIdx(onset),
                     note: Some(LineNoteIdx(note)),
                     played: None,
-                    confidence: best.weight as f32,
+                    confidence: best.mass as f32,
                 }));
             }
         }
@@ -338,7 +338,7 @@ impl Follower {
     pub fn silence(&mut self, now: Micros, findings: &mut Vec<Finding>) {
         let (Some(start), Some(best)) = (self.start, self.belief.best().copied()) else { return };
         let now_secs = (now.max(self.last) - start).secs_f64();
-        if self.lost || best.weight < self.model.constants.say_finding || now_secs - best.began[0] < 2.0 * LATE_WITHIN {
+        if self.lost || best.mass < self.model.constants.say_finding || now_secs - best.began[0] < 2.0 * LATE_WITHIN {
             return;
         }
         self.tell_missed(now, &best, now_secs, findings);
