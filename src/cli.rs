@@ -16,6 +16,8 @@ use clap::{Parser, Subcommand};
 
 use crate::tui;
 
+use session::Session;
+
 /// Practise a piece from memory, with one cue when it is needed.
 #[derive(Parser, Debug)]
 #[command(name = "catchword", version, about)]
@@ -66,6 +68,14 @@ fn exit_code(exit: tui::Exit) -> ExitCode {
     match exit {
         tui::Exit::Quit | tui::Exit::Closed => ExitCode::SUCCESS,
         tui::Exit::Signal(signal) => ExitCode::from(u8::try_from(128 + signal).unwrap_or(u8::MAX)),
+    }
+}
+
+/// Leaves the account of a session in the terminal that it was played in, if that is still there.
+fn print_account(exit: tui::Exit, session: &Session) -> anyhow::Result<()> {
+    match exit {
+        tui::Exit::Quit => print_lines(session.account()),
+        tui::Exit::Closed | tui::Exit::Signal(_) => Ok(()),
     }
 }
 

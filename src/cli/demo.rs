@@ -10,8 +10,8 @@ use anyhow::Context as _;
 use clap::Args;
 use crossbeam_channel::bounded;
 
-use super::exit_code;
 use super::session::Session;
+use super::{exit_code, print_account};
 use crate::clock::SessionClock;
 use crate::journal::entry::Mode;
 use crate::paths::Paths;
@@ -67,7 +67,9 @@ pub fn run(args: DemoArgs) -> anyhow::Result<ExitCode> {
         Ok(name)
     });
     let options = tui::Options { can_hand_over: true, ..tui::Options::everyday() };
-    Ok(exit_code(tui::run(&mut session, &signals, clock, options)?))
+    let exit = tui::run(&mut session, &signals, clock, options)?;
+    print_account(exit, &session)?;
+    Ok(exit_code(exit))
 }
 
 /// The first section to its count, the next once, and the run-through.

@@ -9,8 +9,8 @@ use anyhow::{Context as _, bail};
 use clap::Args;
 use crossbeam_channel::bounded;
 
-use super::exit_code;
 use super::session::{Keep, Session};
+use super::{exit_code, print_account};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
 use crate::journal::entry::Entry;
@@ -80,7 +80,10 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     let exit = if args.plain || !std::io::stdout().is_terminal() {
         plain::run(&mut session, &signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
     } else {
-        tui::run(&mut session, &signals, clock, tui::Options { footswitches: named(&feet), ..tui::Options::everyday() })?
+        let options = tui::Options { footswitches: named(&feet), ..tui::Options::everyday() };
+        let exit = tui::run(&mut session, &signals, clock, options)?;
+        print_account(exit, &session)?;
+        exit
     };
     drop(running);
     session.close()?;

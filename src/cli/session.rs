@@ -6,7 +6,7 @@ use crate::cli::director::Director;
 use crate::journal::entry::Entry;
 use crate::midi::MidiEvent;
 use crate::practice::footswitch::Footswitch;
-use crate::practice::{Command, Engine, Input, Output, View};
+use crate::practice::{Command, Engine, Input, Output, Stage, View};
 use crate::time::{Micros, Stamped};
 use crate::tui::{Failure, Practice};
 
@@ -61,6 +61,14 @@ impl Session {
     pub fn with_footswitch(mut self, feet: Footswitch) -> Self {
         self.feet = Some(feet);
         self
+    }
+
+    /// Returns the account of a session that is over; nothing before.
+    pub fn account(&self) -> Vec<String> {
+        match self.engine.view().stage {
+            Stage::Finished { account } => account.to_vec(),
+            _ => Vec::new(),
+        }
     }
 
     /// Ends the session's record.
