@@ -18,7 +18,7 @@ pub(super) const DEPTH: usize = 4;
 /// Onsets that may be left out in one step.
 const SKIP_MAX: usize = 4;
 /// Hypotheses lighter than this share of the heaviest are dropped.
-const PRUNE: f64 = 1e-7;
+const PRUNE: f64 = 1e-5;
 /// Hypotheses kept per onset, with different memories of what was played of it.
 const VARIANTS: usize = 2;
 /// Most hypotheses kept.

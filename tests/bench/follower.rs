@@ -2,6 +2,12 @@
 //!
 //! `cargo bench --bench follower` prints first the median and the 99th percentile of single notes, fluent and with a
 //! restart or jump every 40 onsets, then divan's table of whole takes.
+//!
+//! Instructions per note, which other work on the machine does not blur: the difference between two runs of
+//!
+//!     valgrind --tool=callgrind BENCH --takes N [--onsets N]
+//!
+//! with N = 1 and N = 2 is one take of the 400-onset line with restarts; divide by the notes that it prints.
 
 use std::sync::Arc;
 use std::time::Instant;
@@ -18,6 +24,21 @@ const LENGTHS: [usize; 4] = [100, 400, 2_000, 20_000];
 const PHRASE: usize = 32;
 
 fn main() {
+    let args: Vec<String> = std::env::args().collect();
+    let number = |name: &str| args.iter().position(|a| a == name).and_then(|i| args.get(i + 1)).and_then(|v| v.parse::<usize>().ok());
+    if let Some(n_takes) = number("--takes") {
+        let line = Arc::new(line(number("--onsets").unwrap_or(400)));
+        let take = take(&line, true, 2);
+        for _ in 0..n_takes {
+            let mut follower = Follower::new(line.clone(), FollowerConfig::learned(Begin::Anywhere));
+            let mut findings = Vec::with_capacity(4_096);
+            for &(at, key, velocity) in &take {
+                divan::black_box(follower.note(at, key, velocity, &mut findings));
+            }
+        }
+        println!("{} notes a take", take.len());
+        return;
+    }
     println!("{:>8} {:>10} {:>22} {:>22}", "onsets", "notes", "fluent med/p99 [us]", "restarts med/p99 [us]");
     for n in LENGTHS {
         let line = Arc::new(line(n));

@@ -4,7 +4,8 @@
 //!
 //! `DIR/clean` and `DIR/stress` hold a folder per case (`score.csv`, `take.jsonl`, `truth.json`). The
 //! cases are not part of the project. `--scores DIR` takes made performances of other note lists instead, `--fit ROUNDS` fits
-//! the constants, `--split` shows what was tuned on apart from what was held out. `--seeds` adds that many stress cases made from each clean one;
+//! the constants, `--split` shows what was tuned on apart from what was held out, `--habit own|others` gives the
+//! follower the timing habit of two other takes. `--seeds` adds that many stress cases made from each clean one;
 //! `--NAME VALUE` sets one constant.
 
 #[path = "train/case.rs"]
@@ -24,7 +25,7 @@ use std::sync::Arc;
 use std::time::Instant;
 
 use anyhow::{Context, Result};
-use catchword::follower::{Begin, Constants, FollowerConfig};
+use catchword::follower::{Begin, Constants, FollowerConfig, TimingHabit};
 
 use case::Case;
 use fit::Training;
@@ -70,7 +71,7 @@ fn main() -> Result<()> {
         println!("{constants:?}");
         return Ok(());
     }
-    let mut sets = vec![("clean", clean), ("stress", given)];
+    let mut sets = vec![("clean", clean.clone()), ("stress", given)];
     if seeds > 0 {
         sets.push(("made", (1..=seeds).flat_map(|s| sets[0].1.iter().map(move |c| stress::stress(c, s))).collect()));
     }
@@ -84,7 +85,8 @@ fn main() -> Result<()> {
         let started = Instant::now();
         let mut n_notes = 0;
         for case in cases {
-            let run = score::run(case, config(constants));
+            let timing = options.get("--habit").map(|whose| habit_of(case, whose, &clean, constants));
+            let run = score::run(case, FollowerConfig { timing, ..config(constants) });
             n_notes += case.take.len();
             let (piece, _) = case.piece_and_pianist();
             let part = match (by_split, is_tuned_on(case)) {
@@ -112,6 +114,24 @@ fn main() -> Result<()> {
     }
     print_table(&columns);
     Ok(())
+}
+
+/// The timing habit that two other takes teach: of the same pianist (`own`: the clean take and a stress case made from it), or of two
+/// other pianists (`others`: their clean takes).
+fn habit_of(case: &Case, whose: &str, clean: &[Case], constants: Constants) -> TimingHabit {
+    let (piece, pianist) = case.piece_and_pianist();
+    let mut habit = TimingHabit::new(case.line.onsets.len());
+    let same_piece: Vec<&Case> = clean.iter().filter(|c| c.piece_and_pianist().0 == piece).collect();
+    let own = same_piece.iter().position(|c| c.piece_and_pianist().1 == pianist).unwrap_or(0);
+    if whose == "own" {
+        score::learn(same_piece[own], config(constants), &mut habit);
+        score::learn(&stress::stress(same_piece[own], 500), config(constants), &mut habit);
+    } else {
+        for by in [1, 2] {
+            score::learn(same_piece[(own + by) % same_piece.len()], config(constants), &mut habit);
+        }
+    }
+    habit
 }
 
 /// The split by piece and by pianist: one piece, half of the pianists.

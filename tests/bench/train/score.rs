@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use catchword::follower::{Finding, Follower, FollowerConfig, Heard, SlipKind};
+use catchword::follower::{Finding, Follower, FollowerConfig, Heard, SlipKind, TimingHabit};
 use catchword::midi::{MidiKey, Velocity};
 use catchword::time::Micros;
 
@@ -14,8 +14,6 @@ pub struct Said {
     pub note: Option<usize>,
     pub heard: Heard,
     pub beat: f64,
-    /// When silence after this note becomes a hesitation.
-    pub deadline: Option<f64>,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -41,10 +39,22 @@ pub fn run(case: &Case, config: FollowerConfig) -> Run {
             note: said.note.filter(|_| said.heard == Heard::Expected).map(|n| n.0),
             heard: said.heard,
             beat: case.beats[said.position.onset.0],
-            deadline: follower.hesitation_deadline().map(Micros::secs_f64),
         });
     }
     out
+}
+
+/// Lets a timing habit learn from a take.
+pub fn learn(case: &Case, config: FollowerConfig, habit: &mut TimingHabit) {
+    let mut follower = Follower::new(case.line.clone(), config);
+    let mut findings = Vec::new();
+    for played in &case.take {
+        let key = MidiKey::try_new(i32::from(played.pitch)).expect("pitches lie within 0..128");
+        follower.note(Micros::from_secs_f64(played.t), key, Velocity(played.velocity), &mut findings);
+        if let Some(step) = follower.last_step() {
+            habit.observe(step.from, step.log_ratio);
+        }
+    }
 }
 
 /// Prints a run as `catchword trace --json` would.
@@ -88,18 +98,6 @@ pub struct Totals {
 }
 
 pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
-    if let Ok(show) = std::env::var("SHOW_CASE") {
-        let (name, span) = show.split_once('@').unwrap_or((&show, "0-1e9"));
-        let (a, b) = span.split_once('-').map_or((0.0, 1e9), |(a, b)| (a.parse().unwrap_or(0.0), b.parse().unwrap_or(1e9)));
-        if case.name == name {
-            for (said, p) in run.notes.iter().zip(&case.take).filter(|(_, p)| (a..b).contains(&p.t)) {
-                let truth = usize::try_from(p.row).ok().map(|r| case.rows[r].onset);
-                println!("{:8.3} {:3} v{:3} {:?} {truth:?} | {said:?}", p.t, p.pitch, p.velocity, p.label);
-            }
-            println!("events {:?}", case.events);
-            run.findings.iter().for_each(|f| println!("{f:?}"));
-        }
-    }
     let rows = &case.rows;
     let same = |a: usize, b: usize| rows[a].onset == rows[b].onset && rows[a].pitch == rows[b].pitch;
     for (said, played) in run.notes.iter().zip(&case.take) {
@@ -113,9 +111,6 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
             t.false_slips += usize::from(slip);
             t.errors.push((said.beat - rows[gold].onset).abs());
         } else if matches!(played.label, Label::Wrong | Label::Extra) {
-            if !slip && std::env::var_os("SHOW_SLIPS").is_some() {
-                println!("SLIP {} {:.2} {:?} {} v{} {said:?}", case.name, played.t, played.label, played.pitch, played.velocity);
-            }
             t.slips += 1;
             t.slip_hit += usize::from(slip);
         } else {
@@ -141,18 +136,6 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
         if let Some(first) = run.hesitations.iter().copied().filter(|c| p.start < *c && *c < p.end).reduce(f64::min) {
             t.pause_hit += 1;
             t.delay.push(first - p.start - 0.35);
-        } else if std::env::var_os("SHOW_PAUSES").is_some() {
-            let k = case.take.partition_point(|n| n.t <= p.start + 1e-3).max(1) - 1;
-            let truth =
-                usize::try_from(case.take[k].row).ok().map(|r| (rows[r].onset, rows.iter().map(|x| x.onset).find(|o| *o > rows[r].onset)));
-            println!(
-                "PAUSE {} {:.2} {:.2} {truth:?} {:?} D {:?}",
-                case.name,
-                p.start,
-                p.end - p.start,
-                run.notes[k],
-                run.notes[k].deadline.map(|d| d - p.start)
-            );
         }
     }
     t.stray += run.hesitations.iter().filter(|c| !quiet.iter().any(|(a, b)| a <= *c && *c <= b)).count();
@@ -175,8 +158,6 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
             if let Some(i) = open.iter().position(|(when, row)| same(*row, note.0) && (-0.5..8.0).contains(&(at - when))) {
                 open.swap_remove(i);
                 t.missed_hit += 1;
-            } else if std::env::var_os("SHOW_MISSED").is_some() {
-                println!("{} at {at:.2} row {} {:?}", case.name, note.0, rows[note.0]);
             }
         }
     }
