@@ -6,9 +6,8 @@
 //! of Nakamura et al., ISMIR 2015, and Cont 2010), so that a chord's late notes and the time between
 //! onsets are evidence.
 
-use super::OnsetIdx;
 use super::constants::Constants;
-use super::habit::{RestartHabit, TimingHabit};
+use super::habit::RestartHabit;
 use super::landing::Landing;
 use super::plan::Plan;
 use super::timing::{Delays, TempoBelief};
@@ -139,32 +138,24 @@ pub(super) struct Model {
     pub constants: Constants,
     pub delays: Delays,
     pub landing: Landing,
-    pub timing: Option<TimingHabit>,
     pub restarts: Option<RestartHabit>,
     wrong_key: [f64; 13],
 }
 
 impl Model {
-    pub fn new(plan: Plan, constants: Constants, timing: Option<TimingHabit>, restarts: Option<RestartHabit>) -> Model {
+    pub fn new(plan: Plan, constants: Constants, restarts: Option<RestartHabit>) -> Model {
         let far = (1.0 - 2.0 * constants.near_one - 2.0 * constants.near_two).max(0.02) * ANY_KEY;
         let mut wrong_key = [far; 13];
         wrong_key[1] += constants.near_one;
         wrong_key[2] += constants.near_two;
         let (delays, landing) = (Delays::new(&constants), Landing::new(&plan, &constants));
-        Model { plan, constants, delays, landing, timing, restarts, wrong_key }
+        Model { plan, constants, delays, landing, restarts, wrong_key }
     }
 
-    /// Returns the expected seconds between two onsets at a tempo, and mean and variance that the player's habit
-    /// gives its log ratio.
-    fn expected(&self, from: usize, to: usize, tempo: &TempoBelief) -> (f64, f64, Option<f64>) {
-        let plain = ((self.plan.at[to] - self.plan.at[from]) * tempo.log_spq.exp()).max(0.01);
-        match &self.timing {
-            Some(timing) if to == from + 1 && timing.n_takes(OnsetIdx(from)) > 0 => {
-                let (mean, sd) = timing.at(OnsetIdx(from));
-                (plain * mean.exp(), mean, Some(sd * sd))
-            }
-            _ => (plain, 0.0, None),
-        }
+    /// Returns the expected seconds between two onsets at a tempo. The player's timing habit is left out on purpose: it
+    /// sharpens the clock of hesitations, but made following worse where a place is played otherwise than usual.
+    fn expected(&self, from: usize, to: usize, tempo: &TempoBelief) -> f64 {
+        ((self.plan.at[to] - self.plan.at[from]) * tempo.log_spq.exp()).max(0.01)
     }
 
     /// Chance that a key was struck by mistake for one of an onset's notes still due, and for which.
@@ -367,8 +358,8 @@ impl Belief {
         softness(f64::from(strike.velocity) / self.usual[(strike.key >= MIDDLE) as usize].max(1.0))
     }
 
-    #[allow(clippy::too_many_arguments)]
     /// All that can follow a hypothesis without going elsewhere.
+    #[allow(clippy::too_many_arguments)] // The step's own numbers, worked out once for all hypotheses.
     fn go_on(&mut self, model: &Model, h: &Hypothesis, strike: Strike, stray: f64, ghost: f64, soft: f64) {
         let (plan, c, delays) = (&model.plan, &model.constants, &model.delays);
         let i = h.onset as usize;
@@ -432,8 +423,8 @@ impl Belief {
             if open != 0 && octave_due(i, h.played[0]) {
                 along += c.p_sympathetic * soft * partner();
             } else if i + 1 < plan.n_onsets() && octave_due(i + 1, 0) {
-                let (expected, _, habit_var) = model.expected(i, i + 1, &h.tempo);
-                along += c.p_sympathetic * soft * delays.step(since, expected, h.tempo.var, 0.0, habit_var).0;
+                let expected = model.expected(i, i + 1, &h.tempo);
+                along += c.p_sympathetic * soft * delays.step(since, expected, h.tempo.var, 0.0).0;
             }
         }
         if along > 0.0 {
@@ -469,12 +460,13 @@ impl Belief {
         }
     }
 
-    #[allow(clippy::too_many_arguments)]
+    /// One way to go on to an onset ahead: its time is evidence, and moves the tempo.
+    #[allow(clippy::too_many_arguments)] // What was found out about this way of going on.
     fn step(&mut self, model: &Model, h: &Hypothesis, to: usize, k: usize, strike: Strike, weight: f64, was: Was) {
         let from = h.onset as usize;
-        let (expected, habit_mean, habit_var) = model.expected(from, to, &h.tempo);
+        let expected = model.expected(from, to, &h.tempo);
         let spread = (h.last_partner - h.began[0]).max(0.0);
-        let (density, surprise, var_obs) = model.delays.step(strike.at - h.began[0], expected, h.tempo.var, spread, habit_var);
+        let (density, surprise, var_obs) = model.delays.step(strike.at - h.began[0], expected, h.tempo.var, spread);
         let mut path = *h;
         path.onset = to as u32;
         path.weight = weight * density;
@@ -494,7 +486,7 @@ impl Belief {
         path.was = was;
         path.stepped = by == 1;
         if by == 1 {
-            path.ratios = [surprise + habit_mean, h.ratios[0]];
+            path.ratios = [surprise, h.ratios[0]];
         }
         self.add(path);
     }
@@ -538,7 +530,7 @@ impl Belief {
                 let alike = plan.likeness(from, j - 1, LIKE);
                 if alike >= LIKE_MIN {
                     let expected = ((plan.at[j] - plan.at[j - 1]) * lead.tempo.log_spq.exp()).max(0.01);
-                    let (density, ..) = model.delays.step(strike.at - lead.began[0], expected, lead.tempo.var, 0.0, None);
+                    let (density, ..) = model.delays.step(strike.at - lead.began[0], expected, lead.tempo.var, 0.0);
                     self.land(model, &lead, to, turn * density, strike, true);
                 }
             }

@@ -114,10 +114,10 @@ impl Delays {
     /// Density of the next onset `elapsed` after the last, and the log ratio to what was expected
     /// with its variance. The log ratio is Student (heavy tails: people linger), as measured
     /// in EVIDENCE.md section 3 it is the ratio that has a steady spread (Repp 1997).
-    pub fn step(&self, elapsed: f64, expected: f64, tempo_var: f64, spread: f64, habit_var: Option<f64>) -> (f64, f64, f64) {
+    pub fn step(&self, elapsed: f64, expected: f64, tempo_var: f64, spread: f64) -> (f64, f64, f64) {
         let elapsed = elapsed.max(0.001);
         let relative = 1.0 / (expected * expected);
-        let var_obs = habit_var.unwrap_or(self.ratio_var) + (self.jitter2 + 0.1 * spread * spread) * relative;
+        let var_obs = self.ratio_var + (self.jitter2 + 0.1 * spread * spread) * relative;
         let surprise = (elapsed / expected).ln();
         let sd = (var_obs + tempo_var).sqrt();
         let density = (1.0 - self.share_stop) * self.student.density(surprise / sd) / (sd * elapsed) + self.share_stop * self.stop(elapsed);

@@ -73,6 +73,7 @@ const LATE_WITHIN: f64 = 0.4;
 pub struct Follower {
     line: Arc<Line>,
     model: Model,
+    timing: Option<TimingHabit>,
     begin: Begin,
     belief: Belief,
     heard: Vec<bool>,
@@ -95,10 +96,11 @@ impl Follower {
         let plan = Plan::new(&line);
         let belief = Belief::new(&plan);
         let n = line.notes.len();
-        let model = Model::new(plan, config.constants, config.timing, config.restarts);
+        let model = Model::new(plan, config.constants, config.restarts);
         Follower {
             line,
             model,
+            timing: config.timing,
             begin: config.begin,
             belief,
             heard: vec![false; n],
@@ -387,13 +389,14 @@ impl Follower {
         if sure < SURE_ENOUGH {
             return None;
         }
-        let known = self.model.timing.as_ref().filter(|t| t.n_takes(OnsetIdx(here)) > 0);
+        let known = self.timing.as_ref().filter(|t| t.n_takes(OnsetIdx(here)) > 0);
         let habit = known.map_or((0.0, UNKNOWN_SD), |t| t.at(OnsetIdx(here)));
-        let slower = if known.is_some() { 0.0 } else { slowing(best.ratios) };
+        // Where the place is known its own slowness stands for the signs of slowing, whichever is more.
+        let slower = slowing(best.ratios).max(habit.0);
         let expected = gap * (best.tempo.log_spq + slower).exp();
         let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
         // From the beginning of the onset; a chord that is spread out moves it.
-        let whole = wait(expected, habit, allowance, c);
+        let whole = wait(expected, habit.1, allowance, c);
         let spread = best.last_partner - best.began[0];
         let rest = if spread > ROLLED_SHARE * expected { whole } else { SPREAD_SHARE * expected + c.wait_floor };
         let deadline = (best.began[0] + whole).max(best.last_partner + rest);
