@@ -10,7 +10,9 @@ mod habit;
 mod hesitation;
 mod landing;
 mod line;
+mod model;
 mod plan;
+mod sounding;
 mod timing;
 mod track;
 

@@ -6,11 +6,10 @@
 //! of Nakamura et al., ISMIR 2015, and Cont 2010), so that a chord's late notes and the time between
 //! onsets are evidence.
 
-use super::constants::Constants;
-use super::habit::RestartHabit;
-use super::landing::Landing;
+use super::model::{ANY_KEY, Model};
 use super::plan::Plan;
-use super::timing::{Delays, TempoBelief};
+use super::sounding::{Sounding, Strike};
+use super::timing::TempoBelief;
 
 /// Onsets whose played notes a hypothesis remembers, the present one included.
 pub(super) const DEPTH: usize = 4;
@@ -27,18 +26,6 @@ const SOURCES: usize = 3;
 /// Notes' worth of onsets compared for a look-alike.
 const LIKE: usize = 6;
 const LIKE_MIN: usize = 3;
-/// Keys that an instrument spans, for the chance of hitting any one of them by accident.
-const ANY_KEY: f64 = 1.0 / 48.0;
-/// A string that sounds again within this is not the player's doing (EVIDENCE.md section 5), seconds.
-const DOUBLE_WITHIN: f64 = 0.06;
-const SYMPATHETIC_WITHIN: f64 = 0.05;
-/// Where a string that sounds along lies from the one played, semitones, with its share: mostly the octave, then
-/// the twelfth and the neighbouring strings (EVIDENCE.md section 5).
-const SYMPATHETIC: [(i32, f64); 8] = [(12, 0.4), (-12, 0.4), (19, 0.04), (-19, 0.04), (1, 0.03), (-1, 0.03), (2, 0.03), (-2, 0.03)];
-/// Keys from here up count as the upper half, whose usual velocity is kept apart.
-const MIDDLE: u8 = 60;
-/// Notes over which the usual velocity is averaged.
-const USUAL_OVER: f64 = 12.0;
 
 /// Chance that the next note is a stroke of an ornament that sounds: about as likely as going on.
 const FREE_STROKE: f64 = 0.5;
@@ -89,15 +76,6 @@ pub(super) struct Landed {
     pub in_flow: bool,
 }
 
-/// One struck key as the model sees it.
-#[derive(Clone, Copy, Debug)]
-pub(super) struct Strike {
-    pub at: f64,
-    pub key: u8,
-    pub velocity: u8,
-    pub number: u32,
-}
-
 /// Chances summed over all hypotheses that a note was a slip, a ghost, and so on.
 #[derive(Clone, Copy, Default, Debug)]
 pub(super) struct Tally {
@@ -123,61 +101,9 @@ pub(super) struct Belief {
     stamp: Vec<u32>,
     round: u32,
     likely: Vec<(u32, f64)>,
-    /// Last strike of each key: time and velocity.
-    struck: [(f64, u8); 128],
+    sounding: Sounding,
     last_at: f64,
-    /// Usual velocity below and above the middle.
-    usual: [f64; 2],
     heaviest: f64,
-}
-
-/// What does not change while following: shared by every update.
-#[derive(Clone, Debug)]
-pub(super) struct Model {
-    pub plan: Plan,
-    pub constants: Constants,
-    pub delays: Delays,
-    pub landing: Landing,
-    pub restarts: Option<RestartHabit>,
-    wrong_key: [f64; 13],
-}
-
-impl Model {
-    pub fn new(plan: Plan, constants: Constants, restarts: Option<RestartHabit>) -> Model {
-        let far = (1.0 - 2.0 * constants.near_one - 2.0 * constants.near_two).max(0.02) * ANY_KEY;
-        let mut wrong_key = [far; 13];
-        wrong_key[1] += constants.near_one;
-        wrong_key[2] += constants.near_two;
-        let (delays, landing) = (Delays::new(&constants), Landing::new(&plan, &constants));
-        Model { plan, constants, delays, landing, restarts, wrong_key }
-    }
-
-    /// Returns the expected seconds between two onsets at a tempo. The player's timing habit is left out on purpose: it
-    /// sharpens the clock of hesitations, but made following worse where a place is played otherwise than usual.
-    fn expected(&self, from: usize, to: usize, tempo: &TempoBelief) -> f64 {
-        ((self.plan.at[to] - self.plan.at[from]) * tempo.log_spq.exp()).max(0.01)
-    }
-
-    /// Chance that a key was struck by mistake for one of an onset's notes still due, and for which.
-    fn mistaken(&self, onset: usize, key: u8, played: u32) -> Option<(f64, usize)> {
-        let open = self.plan.due[onset] & !played;
-        if open == 0 {
-            return None;
-        }
-        let first = self.plan.first[onset] as usize;
-        let (mut sum, mut best, mut best_p) = (0.0, 0, -1.0);
-        let mut rest = open;
-        while rest != 0 {
-            let k = rest.trailing_zeros() as usize;
-            rest &= rest - 1;
-            let p = self.wrong_key[(self.plan.keys[first + k].abs_diff(key) as usize).min(12)];
-            sum += p;
-            if p > best_p {
-                (best, best_p) = (k, p);
-            }
-        }
-        Some((sum / f64::from(open.count_ones()), best))
-    }
 }
 
 impl Belief {
@@ -193,9 +119,8 @@ impl Belief {
             stamp: vec![0; VARIANTS * plan.n_onsets()],
             round: 0,
             likely: Vec::with_capacity(64),
-            struck: [(f64::NEG_INFINITY, 0); 128],
+            sounding: Sounding::new(),
             last_at: 0.0,
-            usual: [0.0; 2],
             heaviest: 0.0,
         }
     }
@@ -315,7 +240,7 @@ impl Belief {
         let since_last = strike.at - self.last_at;
         let stray = model.delays.stray(since_last);
         let stop = model.delays.stop(since_last);
-        let (ghost, soft) = (self.ghost(model, strike), self.soft(strike));
+        let (ghost, soft) = (self.sounding.ghost(&model.constants, strike), self.sounding.soft(strike));
         let live = std::mem::take(&mut self.live);
         let mut jump = 0.0;
         let c = &model.constants;
@@ -329,33 +254,6 @@ impl Belief {
         self.lost = (self.lost * (1.0 - c.p_found) + kept * c.p_lost) * stray * ANY_KEY;
         self.live = live;
         self.close_round(strike);
-    }
-
-    /// Chance density of this strike as the instrument's doing.
-    fn ghost(&self, model: &Model, strike: Strike) -> f64 {
-        let c = &model.constants;
-        let mut p = 0.0;
-        let softer = |than: u8| softness(f64::from(strike.velocity) / f64::from(than.max(1)));
-        let (at, velocity) = self.struck[strike.key as usize];
-        if strike.at - at < DOUBLE_WITHIN {
-            p += c.p_double / DOUBLE_WITHIN * softer(velocity).max(0.5);
-        }
-        for (distance, share) in SYMPATHETIC {
-            let other = strike.key as i32 + distance;
-            if !(0..128).contains(&other) {
-                continue;
-            }
-            let (at, velocity) = self.struck[other as usize];
-            if strike.at - at < SYMPATHETIC_WITHIN && softer(velocity) >= 1.0 {
-                p += c.p_sympathetic * share / SYMPATHETIC_WITHIN * softer(velocity);
-            }
-        }
-        p
-    }
-
-    /// How much likelier this strike's velocity is for a string sounding along than for a played one.
-    fn soft(&self, strike: Strike) -> f64 {
-        softness(f64::from(strike.velocity) / self.usual[(strike.key >= MIDDLE) as usize].max(1.0))
     }
 
     /// All that can follow a hypothesis without going elsewhere.
@@ -582,25 +480,8 @@ impl Belief {
             // Nothing left that could be told apart: keep the belief as it was.
             self.lost = 1.0 - self.live.iter().map(|h| h.weight).sum::<f64>().min(1.0);
         }
-        self.struck[strike.key as usize] = (strike.at, strike.velocity);
+        self.sounding.hear(strike);
         self.last_at = strike.at;
-        let usual = &mut self.usual[(strike.key >= MIDDLE) as usize];
-        if *usual == 0.0 {
-            *usual = f64::from(strike.velocity);
-        }
-        *usual += (f64::from(strike.velocity) - *usual) / USUAL_OVER;
-    }
-}
-
-/// Likelihood ratio of a velocity, relative to another, between a string that sounds along and one that is
-/// played. Strings sounding along are below 35 % of their neighbour (EVIDENCE.md section 5).
-fn softness(ratio: f64) -> f64 {
-    match ratio {
-        r if r < 0.35 => 12.0,
-        r if r < 0.5 => 3.0,
-        r if r < 0.65 => 1.0,
-        r if r < 0.85 => 0.2,
-        _ => 0.05,
     }
 }
 

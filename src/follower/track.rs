@@ -2,11 +2,13 @@
 
 use std::sync::Arc;
 
-use super::belief::{Belief, DEPTH, Hypothesis, Landed, Model, Strike, Was};
+use super::belief::{Belief, DEPTH, Hypothesis, Landed, Was};
 use super::constants::Constants;
 use super::habit::{RestartHabit, TimingHabit};
 use super::hesitation::{slowing, wait};
+use super::model::Model;
 use super::plan::{CHORD_MAX, Plan};
+use super::sounding::Strike;
 use super::timing::{LocalTempo, TempoBelief};
 use super::{Finding, Heard, HeardNote, Line, LineNoteIdx, OnsetIdx, Position, Slip, SlipKind};
 use crate::midi::{MidiKey, Velocity};
