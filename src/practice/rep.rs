@@ -79,6 +79,10 @@ impl Attempt {
                 out.push(Output::PromptCleared { at });
             }
         }
+        if self.follower.next_onset() != self.hesitated {
+            // The player is elsewhere: coming here once more and halting again is a second hesitation.
+            self.hesitated = None;
+        }
         out.push(Output::Heard { at, key, note: heard });
         self.pass_on(cx, out);
         heard
