@@ -7,6 +7,7 @@ mod inspect;
 mod ports;
 mod reps;
 mod session;
+mod study;
 mod trace;
 
 use std::io::Write;
@@ -32,6 +33,8 @@ enum Command {
     Demo(demo::DemoArgs),
     /// Drill a piece section by section, from memory
     Drill(drill::DrillArgs),
+    /// Read a score as a musician reads it, and draft its story
+    Study(study::StudyArgs),
     /// List what the journal has of a piece, and take recordings out of it
     Reps(reps::RepsArgs),
     /// Follow a recorded take through a score and say what was heard
@@ -48,6 +51,7 @@ pub fn run() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
+        Command::Study(args) => study::run(args).map(|()| ExitCode::SUCCESS),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
         Command::Inspect(args) => inspect::run(args).map(|()| ExitCode::SUCCESS),

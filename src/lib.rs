@@ -4,6 +4,7 @@
 //! `journal::store`, [`tui`], [`cli`]). DEVELOPERS.md has the map of the layers.
 #![forbid(unsafe_code)]
 
+pub mod analysis;
 pub mod cli;
 pub mod clock;
 pub mod config;

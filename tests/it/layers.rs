@@ -12,6 +12,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("import", 2),
     ("follower", 2),
     ("piece", 2),
+    ("analysis", 2),
     ("journal/store", 4),
     ("journal/migrations", 4),
     ("journal", 2),
@@ -32,6 +33,7 @@ const LAYERS: &[(&str, u8)] = &[
 const SIDEWAYS: &[(&str, &str)] = &[
     ("theory", "time"),         // a metre's bar has a length
     ("score", "midi"),          // a note has the key it sounds on
+    ("analysis", "piece"),      // sections and instruments are the piece's words
     ("report", "practice"),     // outputs of the engine are what is reported
     ("source", "clock"),        // events are stamped where they arrive
     ("piece_folder", "paths"),  // where pieces are looked for

@@ -1,0 +1,114 @@
+//! Motion: how roots, basses and top lines go from one place to the next, and which chords share a tone.
+
+use super::chord::{Chord, Quality};
+use super::keys::Key;
+use crate::theory::Mode;
+
+/// A distance in strings with its direction, folded into an octave: -7 to 7.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct Move(pub i32);
+
+impl Move {
+    /// Returns the move between two strings; more than an octave is folded, whole octaves stay octaves.
+    pub fn between(from: i32, to: i32) -> Move {
+        let by = to - from;
+        if by != 0 && by % 7 == 0 { Move(7 * by.signum()) } else { Move(by % 7) }
+    }
+
+    /// Returns `a third down`, `a step up`, `the same`, `an octave up`.
+    pub fn words(self) -> String {
+        let down = if self.0 < 0 { "down" } else { "up" };
+        match self.name() {
+            "same" => "the same".to_owned(),
+            "octave" => format!("an octave {down}"),
+            name => format!("a {name} {down}"),
+        }
+    }
+
+    /// Returns `third down`, `step up`, `octave up`, `same root`.
+    pub fn short(self) -> String {
+        match self.name() {
+            "same" => "same root".to_owned(),
+            name => format!("{name} {}", if self.0 < 0 { "down" } else { "up" }),
+        }
+    }
+
+    /// Returns `a third lower`, `a step higher`, `an octave higher`.
+    pub fn compared(self) -> String {
+        let lower = if self.0 < 0 { "lower" } else { "higher" };
+        match self.name() {
+            "same" => "at the same place".to_owned(),
+            "octave" => format!("an octave {lower}"),
+            name => format!("a {name} {lower}"),
+        }
+    }
+
+    fn name(self) -> &'static str {
+        ["same", "step", "third", "fourth", "fifth", "sixth", "seventh", "octave"][self.0.unsigned_abs().min(7) as usize]
+    }
+}
+
+/// Returns the triads on the degrees of a key, from the first degree up (minor: the natural scale, with the major fifth degree).
+pub fn triads(key: Key) -> [Chord; 7] {
+    let qualities = match key.mode {
+        Mode::Major => {
+            [Quality::Major, Quality::Minor, Quality::Minor, Quality::Major, Quality::Major, Quality::Minor, Quality::Diminished]
+        }
+        Mode::Minor => {
+            [Quality::Minor, Quality::Diminished, Quality::Major, Quality::Minor, Quality::Major, Quality::Major, Quality::Major]
+        }
+    };
+    std::array::from_fn(|degree| Chord::new(key.tonic + key.scale()[degree] as u8, qualities[degree]))
+}
+
+/// Returns the degrees, from 1, of the key's triads that hold a pitch class, the one that has it as root first, then by falling thirds.
+pub fn degrees_that_hold(key: Key, pc: usize) -> Vec<usize> {
+    let triads = triads(key);
+    let mut degrees: Vec<usize> = (1..=7).filter(|d| triads[d - 1].holds(pc)).collect();
+    // Falling thirds from the chord that has it as root: as root, as third, as fifth.
+    degrees.sort_by_key(|d| (pc + 12 - triads[d - 1].root as usize) % 12);
+    degrees
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn in_e_flat_the_tonic_is_held_by_one_six_and_four_falling_by_thirds() {
+        // Common practice.
+        let key = Key { tonic: 3, mode: Mode::Major };
+        let degrees = degrees_that_hold(key, 3);
+        assert_eq!(degrees, [1, 6, 4]);
+        let roots: Vec<u8> = degrees.iter().map(|d| triads(key)[d - 1].root).collect();
+        assert_eq!(roots, [3, 0, 8], "E flat, C, A flat");
+    }
+
+    #[test]
+    fn every_degree_of_a_major_scale_is_held_by_three_triads() {
+        // "Open Music Theory" (Gotham and others), chapter on Roman numerals: triads of major are
+        // M m m M M m d; so degree 2 lies in ii, vii and V, degree 5 in V, iii and I, and so on. From memory.
+        let key = Key { tonic: 0, mode: Mode::Major };
+        let table = [[1, 6, 4], [2, 7, 5], [3, 1, 6], [4, 2, 7], [5, 3, 1], [6, 4, 2], [7, 5, 3]];
+        for (degree, expected) in table.iter().enumerate() {
+            assert_eq!(degrees_that_hold(key, key.scale()[degree]), expected, "degree {}", degree + 1);
+        }
+    }
+
+    #[test]
+    fn moves_are_counted_in_strings() {
+        for (from, to, words) in
+            [(21, 19, "a third down"), (21, 22, "a step up"), (21, 28, "an octave up"), (21, 10, "a fifth down"), (21, 21, "the same")]
+        {
+            assert_eq!(Move::between(from, to).words(), words);
+        }
+    }
+
+    #[test]
+    fn neighbours_a_third_apart_share_two_tones() {
+        // Common practice: C major and A minor share C and E.
+        let (c, a) = (Chord::new(0, Quality::Major), Chord::new(9, Quality::Minor));
+        assert_eq!(c.common_tones(a), [0, 4]);
+        assert_eq!(c.common_tones(Chord::new(7, Quality::Major)), [7]);
+    }
+}

@@ -1,0 +1,494 @@
+//! The story: the few facts that matter, as draft cues of two to five words with a fuller text.
+//!
+//! Section by section, bar by bar. A bar that is as an earlier one costs one line for its whole run;
+//! a new bar tells its harmony and what its hands do differently; a bar that could be predicted from
+//! what was told says nothing. Switches go before all else at their place. So there is at most one
+//! line a bar, and never two for the same reason. The first line of a section names where the hands start.
+
+use std::collections::HashSet;
+
+use super::digest::Digest;
+use super::facts::{Fact, Found, What, bar_at, key_at};
+use super::harmony::BeatChord;
+use super::likeness::{Alike, Likeness};
+use super::novelty::New;
+use super::shapes::Texture;
+use super::ways::both_ways;
+use super::wording::Words;
+use crate::piece::Instrument;
+use crate::theory::Hand;
+
+/// A new bar that tells fewer bits than this could have been guessed.
+const BITS_MIN: f64 = 4.0;
+/// Switches below this risk (a lead-in of two beats) are facts, but not told.
+const RISK_MIN: f32 = 1.5;
+/// Cues are shown in large letters: longer ones lose what they can do without.
+const WORDS_MAX: usize = 6;
+
+/// One line of the story.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Line {
+    pub bar: usize,
+    /// Ticks into the printed score.
+    pub at: i64,
+    pub hand: Option<Hand>,
+    /// Two to six words.
+    pub text: String,
+    pub more: Option<String>,
+    /// Why the line is there.
+    pub reason: String,
+    /// Bits that its facts tell.
+    pub weight: f64,
+    /// Indices of its facts.
+    pub facts: Vec<usize>,
+}
+
+/// All that a story is drawn from.
+pub struct Teller<'a> {
+    pub words: &'a Words<'a>,
+    pub found: &'a Found<'a>,
+    pub facts: &'a [Fact],
+    pub harmony: &'a [BeatChord],
+}
+
+/// Tells the story of sections given as bars, half-open.
+pub fn story(teller: &Teller<'_>, sections: &[(usize, usize)]) -> Vec<Line> {
+    let switches = teller.switch_lines(sections);
+    let mut lines: Vec<Line> = Vec::new();
+    let mut told: HashSet<usize> = HashSet::new();
+    for &(from, end) in sections {
+        let mut bar = from;
+        while bar < end {
+            if !told.insert(bar) {
+                bar += 1;
+                continue;
+            }
+            let (line, next) = teller.line(bar, from, end);
+            // A section that begins at the join with the one before still says where its hands start.
+            let switch = switches.iter().filter(|s| (bar..next.max(bar + 1)).contains(&s.bar));
+            let at_bar: Vec<&Line> = switch.collect();
+            if let Some(mut line) = line {
+                if let Some(switch) = at_bar.iter().find(|s| s.at == line.at) {
+                    line = joined(switch, &line);
+                    lines.push(line);
+                } else if bar != from && at_bar.iter().any(|s| s.bar == bar) {
+                    // One line a bar: the switch is the one that matters.
+                } else {
+                    lines.push(line);
+                }
+            }
+            let taken: HashSet<i64> = lines.iter().map(|l| l.at).collect();
+            lines.extend(at_bar.into_iter().filter(|s| !taken.contains(&s.at)).cloned());
+            (bar + 1..next).for_each(|b| drop(told.insert(b)));
+            bar = next.max(bar + 1);
+        }
+    }
+    lines.sort_by_key(|l| l.at);
+    lines.dedup_by(|b, a| a.at == b.at || a.text == b.text && b.bar == a.bar + 1 && !sections.iter().any(|s| s.0 == b.bar));
+    lines
+}
+
+fn joined(switch: &Line, line: &Line) -> Line {
+    let more = [switch.more.clone(), line.more.clone()].into_iter().flatten().collect::<Vec<_>>().join("; ");
+    let facts = switch.facts.iter().chain(&line.facts).copied().collect();
+    Line { more: Some(more), facts, weight: switch.weight + line.weight, ..switch.clone() }
+}
+
+impl Teller<'_> {
+    /// The line for a bar, if it needs one, and the first bar that it does not speak for.
+    fn line(&self, bar: usize, from: usize, end: usize) -> (Option<Line>, usize) {
+        let is_first = bar == from;
+        if let Some(line) = self.sequence_line(bar, from, end) {
+            return line;
+        }
+        match self.like_at(bar, end) {
+            Some((fact, like)) if !matches!(like.how, Alike::Rhythm | Alike::OneHand(_)) => {
+                let mut line = self.like_line(fact, &like, is_first);
+                self.add_settings(&mut line, like.from, like.end);
+                (Some(line), like.end)
+            }
+            like => {
+                let mut line = self.new_line(bar, is_first, like);
+                if let Some(line) = &mut line {
+                    self.add_settings(line, bar, bar + 1);
+                }
+                (line, bar + 1)
+            }
+        }
+    }
+
+    fn facts_of(&self, bar: usize) -> impl Iterator<Item = (usize, &Fact)> {
+        let at = self.found.material.bars[bar].at;
+        let first = self.facts.partition_point(|f| f.at < at);
+        let end = self.found.material.bars[bar].end;
+        self.facts.iter().enumerate().skip(first).take_while(move |(_, f)| f.at < end.max(at + 1)).filter(move |(_, f)| f.from == bar)
+    }
+
+    /// The likeness that holds in a bar, cut to what lies between it and `end`.
+    fn like_at(&self, bar: usize, end: usize) -> Option<(usize, Likeness)> {
+        let nth = self.found.likeness.partition_point(|l| l.from <= bar).checked_sub(1)?;
+        let whole = self.found.likeness[nth];
+        if whole.end <= bar {
+            return None;
+        }
+        let fact = self.facts.iter().position(|f| f.what == What::Like(whole))?;
+        let of = whole.of + (bar - whole.from);
+        Some((fact, Likeness { from: bar, end: whole.end.min(end), of, ..whole }))
+    }
+
+    fn sequence_line(&self, bar: usize, from: usize, end: usize) -> Option<(Option<Line>, usize)> {
+        let seq = self.found.sequences.iter().find(|s| s.from + s.length == bar && s.end() <= end && s.from >= from)?;
+        let fact = self.facts.iter().position(|f| f.what == What::Sequence(*seq))?;
+        let turn = self.words.bars(seq.from, seq.from + seq.length);
+        let last = self.found.digests[seq.end() - 1].stated().last().map(|h| self.words.chord(h.chord, seq.end() - 1));
+        let more = last.map_or(String::new(), |l| format!("; the last turn ends on {l}"));
+        let line = Line {
+            bar,
+            at: self.found.material.bars[bar].at,
+            hand: None,
+            text: self.words.sequence(seq),
+            more: Some(
+                format!("{turn} over and over, {} in all, down to {}{more}", count(seq.turns), self.words.bars(seq.end() - 1, seq.end()))
+                    .replace("down to", "up to and with"),
+            ),
+            reason: format!("a sequence: {} turns of {} for the price of one", seq.turns, plural(seq.length, "bar")),
+            weight: self.facts[fact].weight,
+            facts: vec![fact],
+        };
+        Some((Some(line), seq.end()))
+    }
+
+    fn like_line(&self, fact: usize, like: &Likeness, is_first: bool) -> Line {
+        let mut text = self.words.like(like);
+        if is_first && let Some(root) = self.opening_root(like.from) {
+            text = fitted(&text, &format!(": {root}"));
+        }
+        let mut more = vec![self.words.like_more(like)];
+        if is_first {
+            more.extend(self.hands_start(like.from));
+        } else if !matches!(like.how, Alike::Exact | Alike::AllButOne(_)) {
+            more.extend(self.opening_root(like.from).map(|r| format!("it starts on {r}")));
+        }
+        let bits = self.facts[fact].weight;
+        Line {
+            bar: like.from,
+            at: self.found.material.bars[like.from].at,
+            hand: None,
+            text,
+            more: Some(more.join("; ")),
+            reason: format!("a likeness: one line for {}, {:.0} bits saved", plural(like.end - like.from, "bar"), bits),
+            weight: bits,
+            facts: vec![fact],
+        }
+    }
+
+    fn opening_root(&self, bar: usize) -> Option<String> {
+        self.found.digests[bar].harmonies.first().filter(|h| h.stated).map(|h| self.words.root_or_chord(h.chord, bar))
+    }
+
+    /// Where each hand starts: its string, and its shape where it has one.
+    fn hands_start(&self, bar: usize) -> Option<String> {
+        let digest = &self.found.digests[bar];
+        let start = |hand: Hand| {
+            let view = digest.hand(hand);
+            let string = if hand == Hand::Left { view.first_low } else { view.first_high };
+            let Some((steps, alter)) = string else { return format!("{} waits", hand.words()) };
+            let place = if hand == Hand::Left { "from" } else { "on top from" };
+            format!("{} {place} {}", hand.words(), self.words.string(steps, alter, bar))
+        };
+        (digest.left.texture != Texture::Silent || digest.right.texture != Texture::Silent)
+            .then(|| format!("{}, {}", start(Hand::Left), start(Hand::Right)))
+    }
+
+    /// A bar that is like nothing before it, or only in part.
+    fn new_line(&self, bar: usize, is_first: bool, like: Option<(usize, Likeness)>) -> Option<Line> {
+        let digest = &self.found.digests[bar];
+        let before = bar.checked_sub(1).map(|b| &self.found.digests[b]);
+        let (mut weight, mut facts) = (0.0, Vec::new());
+        let mut more: Vec<String> = Vec::new();
+        let mut heads: Vec<&'static str> = Vec::new();
+        let mut text = None;
+        if is_first {
+            more.extend(self.hands_start(bar));
+        }
+        let mut motion = None;
+        let mut key = None;
+        for (nth, fact) in self.facts_of(bar) {
+            match &fact.what {
+                What::Key(k) if fact.end - fact.from >= 2 => {
+                    key = Some(self.words.key(*k, bar));
+                    heads.push("a new key");
+                }
+                What::Motion { by, n_common, .. } => {
+                    motion = Some(*by);
+                    if *n_common >= 2 {
+                        more.push(format!("{} of the chord stay", if *n_common == 2 { "two tones" } else { "three tones" }));
+                    }
+                    heads.push("the root moves");
+                }
+                What::Harmony(_) => heads.push("the harmony"),
+                What::Shape { .. } | What::Texture(_) if fact.hand == Some(Hand::Left) => heads.push("a new left hand"),
+                What::Shape { .. } | What::Texture(_) => heads.push("a new right hand"),
+                What::AddedSecond(_) => heads.push("an added second"),
+                What::New(_) => heads.push("something new"),
+                What::Downbeat(_) => {}
+                _ => continue,
+            }
+            weight += fact.weight;
+            facts.push(nth);
+        }
+        let stated = digest.stated();
+        if !stated.is_empty() {
+            let words = self.words.harmonies(stated, bar);
+            let is_same = before.and_then(|b| b.stated().last()).is_some_and(|h| h.chord.root == stated[0].chord.root);
+            text = Some(match (stated, motion) {
+                ([one], Some(by)) if !is_first => fitted(&by.short(), &format!(": {}", self.words.root_or_chord(one.chord, bar))),
+                ([one], _) if is_same && !is_first => {
+                    fitted(&format!("stay on {}", self.words.root(one.chord, bar)), &self.what_changes(digest, before))
+                }
+                ([_], _) => fitted(&words, &self.left_words(digest, before, true).map_or(String::new(), |l| format!(", {l}"))),
+                _ => words,
+            });
+            if let [one] = stated
+                && let Some(bass) = one.bass.filter(|b| *b != one.chord.root)
+                && let Some((steps, alter)) = digest.left.first_low.filter(|(s, a)| pitch_class(*s, *a) == bass)
+            {
+                more.push(format!("{} lies lowest, not the root", self.words.string(steps, alter, bar)));
+            }
+        }
+        if let Some((nth, like)) = &like {
+            more.push(self.words.like_more(like));
+            if matches!(like.how, Alike::OneHand(_)) {
+                text = Some(text.map_or_else(|| self.words.like(like), |t| t));
+                heads.push("a likeness in part");
+                facts.push(*nth);
+            }
+        }
+        more.extend(self.left_words(digest, before, is_first).map(|l| format!("left hand {l}")));
+        more.extend(self.right_words(digest, before, is_first));
+        let news = self.news(bar);
+        more.extend(news.iter().map(|(_, words)| words.clone()));
+        if let Some(key) = key {
+            more.insert(0, format!("{key} from here"));
+            weight += 2.0;
+        }
+        let text = match text {
+            Some(text) => text,
+            None => self.plain_text(digest, before, &news)?,
+        };
+        if weight < BITS_MIN && !is_first {
+            return None;
+        }
+        heads.dedup();
+        let mut seen = HashSet::new();
+        heads.retain(|h| seen.insert(*h));
+        if heads.is_empty() {
+            heads.push("the start of a section");
+        }
+        more.dedup();
+        Some(Line {
+            bar,
+            at: self.found.material.bars[bar].at,
+            hand: None,
+            text,
+            more: (!more.is_empty()).then(|| more.join("; ")),
+            reason: format!("{}: {weight:.0} bits", heads.join(", ")),
+            weight,
+            facts,
+        })
+    }
+
+    /// What a bar without a harmony to name is called by.
+    fn plain_text(&self, digest: &Digest, before: Option<&Digest>, news: &[(f64, String)]) -> Option<String> {
+        if let Some((_, words)) = news.iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
+            return Some(words.clone());
+        }
+        match (digest.left.texture, digest.right.texture) {
+            (Texture::Silent, Texture::Silent) => {
+                before.is_some_and(|b| b.left.n_onsets + b.right.n_onsets > 0).then(|| "both hands rest".to_owned())
+            }
+            (left, Texture::Silent) => Some(format!("left hand alone: {}", left.words())),
+            (Texture::Silent, right) => Some(format!("right hand alone: {}", right.words())),
+            (Texture::One, right) => Some(format!("right hand: {}", right.words())),
+            (left, _) => Some(format!("left hand: {}", left.words())),
+        }
+    }
+
+    /// What is different while the harmony stays.
+    fn what_changes(&self, digest: &Digest, before: Option<&Digest>) -> String {
+        if let Some(words) = self.left_words(digest, before, false) {
+            return format!(": {words}");
+        }
+        match digest.right.direction {
+            Some(1) if digest.right.n_onsets > 1 => ", top rises".to_owned(),
+            Some(-1) if digest.right.n_onsets > 1 => ", top falls".to_owned(),
+            _ => String::new(),
+        }
+    }
+
+    /// The left hand in words, where it does something else than in the bar before (or `always`).
+    fn left_words(&self, digest: &Digest, before: Option<&Digest>, always: bool) -> Option<String> {
+        let same = |a: &Digest| a.left.texture == digest.left.texture && a.left.shape == digest.left.shape;
+        if !always && before.is_some_and(same) {
+            return None;
+        }
+        if let Some(shape) = &digest.left.shape {
+            return Some(self.words.shape(shape));
+        }
+        let [a, b] = &digest.left_halves;
+        match (&a.shape, &b.shape) {
+            (Some(a), Some(b)) if a == b => return Some(format!("{} twice", self.words.shape(a))),
+            (Some(a), Some(b)) => return Some(format!("{}, then {}", self.words.shape(a), self.words.shape(b))),
+            _ => {}
+        }
+        let way = match digest.left.direction {
+            Some(1) => " up",
+            Some(-1) => " down",
+            _ => "",
+        };
+        match digest.left.texture {
+            Texture::Silent => before.filter(|b| b.left.texture != Texture::Silent).map(|_| "rests".to_owned()),
+            Texture::One => None,
+            Texture::Scale => Some(format!("walks by step{way}")),
+            Texture::Tune | Texture::Mixed if always || before.is_none_or(|b| !same(b)) => Some(digest.left.texture.words()),
+            _ => None,
+        }
+    }
+
+    /// The right hand in words: its texture where that is new, and where its top line goes.
+    fn right_words(&self, digest: &Digest, before: Option<&Digest>, is_first: bool) -> Vec<String> {
+        let view = &digest.right;
+        let mut out = Vec::new();
+        let is_new = is_first || before.is_none_or(|b| b.right.texture != view.texture);
+        match view.texture {
+            Texture::Silent if is_new && !is_first => out.push("right hand rests".to_owned()),
+            Texture::Silent | Texture::One => {}
+            Texture::Chords if view.is_rolled && view.n_onsets == 1 => out.push("right hand rolls one chord".to_owned()),
+            texture if is_new => out.push(format!("right hand {}", texture.words())),
+            _ => {}
+        }
+        let start = before.and_then(|b| b.top).zip(digest.top).map(|(a, b)| super::motion::Move::between(a.0, b.0));
+        let way = match view.direction {
+            Some(1) if view.n_onsets > 2 => Some("rises all the way"),
+            Some(-1) if view.n_onsets > 2 => Some("falls all the way"),
+            _ => None,
+        };
+        match (start, way) {
+            (Some(m), Some(way)) if m.0 != 0 && !is_first => {
+                out.push(format!("the top line starts {} than the bar before and {way}", m.compared()))
+            }
+            (Some(m), None) if m.0 != 0 && !is_first => out.push(format!("the top line starts {} than the bar before", m.compared())),
+            (_, Some(way)) => out.push(format!("the top line {way}")),
+            _ => {}
+        }
+        out
+    }
+
+    /// New things of a bar that are worth a word of their own.
+    fn news(&self, bar: usize) -> Vec<(f64, String)> {
+        self.facts_of(bar)
+            .filter_map(|(_, f)| match f.what {
+                What::New(New::Texture(..) | New::Silent(_) | New::Setting(..)) => None,
+                What::New(New::Accidental(..)) if self.words.instrument != Instrument::Keyboard => None,
+                What::New(new) => Some((f.weight, self.words.new(new))),
+                _ => None,
+            })
+            .collect()
+    }
+
+    /// Levers and pedals that move within the bars of a line are always told.
+    fn add_settings(&self, line: &mut Line, from: usize, end: usize) {
+        if self.words.instrument == Instrument::Keyboard {
+            return;
+        }
+        let mut moves = Vec::new();
+        for bar in from..end {
+            for (nth, fact) in self.facts_of(bar) {
+                if let What::New(new @ New::Setting(..)) = fact.what {
+                    moves.push(format!(
+                        "{} (bar {}, beat {})",
+                        self.words.new(new),
+                        self.words.score.bars[bar].label,
+                        self.words.beat(fact.at)
+                    ));
+                    if !line.facts.contains(&nth) {
+                        line.facts.push(nth);
+                    }
+                }
+            }
+        }
+        if !moves.is_empty() {
+            let more = line.more.take().map_or(String::new(), |m| format!("; {m}"));
+            line.more = Some(format!("{}{more}", moves.join(", ")));
+        }
+    }
+
+    /// The switches that are risky enough, one a section at the most, each at its later places.
+    fn switch_lines(&self, sections: &[(usize, usize)]) -> Vec<Line> {
+        let mut out: Vec<Line> = Vec::new();
+        let mut is_taken = vec![false; sections.len()];
+        let mut order: Vec<usize> = (0..self.facts.len()).filter(|i| matches!(self.facts[*i].what, What::Switch(..))).collect();
+        order.sort_by(|a, b| self.facts[*b].weight.total_cmp(&self.facts[*a].weight).then(a.cmp(b)));
+        for nth in order {
+            let What::Switch(switch, place) = &self.facts[nth].what else { continue };
+            if switch.risk < RISK_MIN || *place == 0 {
+                continue;
+            }
+            let at = switch.places[*place];
+            let bar = bar_at(self.found.material, at);
+            let Some(section) = sections.iter().rposition(|s| (s.0..s.1).contains(&bar)) else { continue };
+            if is_taken[section] {
+                continue;
+            }
+            let there = switch.places[place - 1];
+            let Some((here_words, there_words)) = both_ways(self.words, self.harmony, self.found.digests, at, there) else { continue };
+            is_taken[section] = true;
+            let other = bar_at(self.found.material, there);
+            let label = &self.words.score.bars[other].label;
+            out.push(Line {
+                bar,
+                at,
+                hand: None,
+                text: format!("SWITCH: {here_words}"),
+                more: Some(format!(
+                    "so far it went as before bar {label}, beat {}; there: {there_words}; here: {here_words}",
+                    self.words.beat(there)
+                )),
+                reason: format!("a switch: parts from bar {label} after {}", self.alike_words(switch.lead_in, other)),
+                weight: self.facts[nth].weight,
+                facts: vec![nth],
+            });
+        }
+        out
+    }
+
+    fn alike_words(&self, lead_in: i64, bar: usize) -> String {
+        let beats = lead_in as f64 / super::material::beat_ticks(self.found.material.bars[bar].meter) as f64;
+        format!("{beats:.1} beats that are alike")
+    }
+
+    /// The key in force at a bar, in words.
+    pub fn key_words(&self, bar: usize) -> String {
+        self.words.key(key_at(self.found.regions, self.found.home, bar), bar)
+    }
+}
+
+/// Joins two parts of a cue, the second only where it fits.
+fn fitted(head: &str, tail: &str) -> String {
+    let both = format!("{head}{tail}");
+    if both.split_whitespace().count() <= WORDS_MAX { both } else { head.to_owned() }
+}
+
+fn pitch_class(steps: i32, alter: i8) -> u8 {
+    (crate::theory::Letter::from_steps(steps).semitones() + alter as i32).rem_euclid(12) as u8
+}
+
+fn plural(n: usize, what: &str) -> String {
+    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
+}
+
+fn count(n: usize) -> String {
+    ["no times", "once", "twice", "three times", "four times", "five times"]
+        .get(n)
+        .map_or_else(|| format!("{n} times"), |t| (*t).to_owned())
+}

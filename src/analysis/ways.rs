@@ -1,0 +1,60 @@
+//! How a passage goes on from a place, and in what it goes on differently from another: the words of a switch.
+
+use super::digest::Digest;
+use super::facts::bar_at;
+use super::harmony::BeatChord;
+use super::material::{Material, Tone, beat_ticks};
+use super::motion::Move;
+use super::wording::Words;
+use crate::theory::Hand;
+
+/// What can be said of the way on, the most useful first; all are compared one by one.
+fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -> Vec<Option<String>> {
+    let material = words.material;
+    let bar = bar_at(material, at);
+    let beat = material.beat_at(at);
+    let chord = |beat: usize| {
+        let said = harmony.get(beat).filter(|c| c.stated)?;
+        Some(words.root_or_chord(said.chord, material.beats[beat].bar))
+    };
+    let end = at + beat_ticks(material.bars[bar].meter);
+    let ahead = window(material, at, end);
+    let is_rolled = ahead.iter().take_while(|t| t.at == at).any(|t| t.is_rolled);
+    let left = &digests[bar].left;
+    let is_bar_start = at == material.bars[bar].at;
+    vec![
+        chord(beat),
+        Some(if is_rolled { "roll" } else { "no roll" }.to_owned()),
+        step_of(material, at, Hand::Left).map(|m| format!("bass {}", m.short().replace("same root", "stays"))),
+        step_of(material, at, Hand::Right).map(|m| format!("top line {}", m.short().replace("same root", "stays"))),
+        chord(beat + 1).map(|c| format!("{c} next")),
+        left.shape.as_ref().filter(|_| is_bar_start).map(|s| format!("left hand {}", words.shape(s))),
+        Some(format!("right hand {}", digests[bar].right.texture.words())),
+    ]
+}
+
+/// Returns what is different about the ways on from two places, in words: here, and there.
+pub fn both_ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], here: i64, there: i64) -> Option<(String, String)> {
+    let (a, b) = (ways(words, harmony, digests, here), ways(words, harmony, digests, there));
+    a.into_iter().zip(b).find_map(|(a, b)| a.zip(b).filter(|(a, b)| a != b))
+}
+
+fn window(material: &Material, from: i64, end: i64) -> &[Tone] {
+    let place = |at: i64| material.tones.partition_point(|t| t.at < at);
+    &material.tones[place(from)..place(end)]
+}
+
+/// How a hand's outer line moves into a place: the left hand's lowest, the right hand's highest.
+fn step_of(material: &Material, at: i64, hand: Hand) -> Option<Move> {
+    let place = material.tones.partition_point(|t| t.at < at);
+    let outer = |tones: &[&Tone]| {
+        let steps = tones.iter().map(|t| t.steps);
+        if hand == Hand::Left { steps.min() } else { steps.max() }
+    };
+    let here: Vec<&Tone> = material.tones[place..].iter().take_while(|t| t.at == at).filter(|t| t.hand == hand).collect();
+    // A hand is looked back at for a bar's notes at most.
+    const BACK: usize = 64;
+    let last = material.tones[place.saturating_sub(BACK)..place].iter().rev().find(|t| t.hand == hand)?.at;
+    let before: Vec<&Tone> = material.tones[place.saturating_sub(BACK)..place].iter().filter(|t| t.hand == hand && t.at == last).collect();
+    Some(Move::between(outer(&before)?, outer(&here)?))
+}
