@@ -6,6 +6,7 @@
 
 pub mod chord;
 pub mod digest;
+pub mod draft;
 pub mod facts;
 pub mod harmony;
 pub mod keys;

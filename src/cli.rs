@@ -1,5 +1,6 @@
 //! The command line: one file a subcommand, each with its arguments as typed and one `run`.
 
+mod add;
 mod demo;
 mod director;
 mod drill;
@@ -33,6 +34,8 @@ enum Command {
     Demo(demo::DemoArgs),
     /// Drill a piece section by section, from memory
     Drill(drill::DrillArgs),
+    /// Make a piece of a score, with sections and a drafted story
+    Add(add::AddArgs),
     /// Read a score as a musician reads it, and draft its story
     Study(study::StudyArgs),
     /// List what the journal has of a piece, and take recordings out of it
@@ -51,6 +54,7 @@ pub fn run() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
+        Command::Add(args) => add::run(args).map(|()| ExitCode::SUCCESS),
         Command::Study(args) => study::run(args).map(|()| ExitCode::SUCCESS),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),

@@ -3,7 +3,7 @@
 use super::chord::{Chord, Quality};
 use super::harmony::BeatChord;
 use super::material::Material;
-use super::shapes::{HandView, view};
+use super::shapes::{HandView, Inversion, view};
 use crate::theory::Hand;
 
 /// A harmony in force from a beat on.
@@ -28,6 +28,9 @@ pub struct Digest {
     pub left_halves: [HandView; 2],
     /// String and accidental of the lowest tone at the bar's first onset.
     pub bass: Option<(i32, i8)>,
+    /// The strings that root-position shapes of the left hand stand on: the harmony from that hand
+    /// alone. One for the bar, two where its halves differ, none where the shapes do not tell.
+    pub left_roots: Vec<(i32, i8)>,
     /// String of the highest tone at the bar's first onset of the right hand.
     pub top: Option<(i32, i8)>,
 }
@@ -53,9 +56,11 @@ pub fn digests(material: &Material, harmony: &[BeatChord]) -> Vec<Digest> {
             let (left, right) = (view(tones, Hand::Left), view(tones, Hand::Right));
             let bass = left.first_low.or(right.first_low);
             let top = right.first_high;
+            let left_halves = [view(first, Hand::Left), view(second, Hand::Left)];
             Digest {
                 harmonies: harmonies(material, harmony, bar),
-                left_halves: [view(first, Hand::Left), view(second, Hand::Left)],
+                left_roots: left_roots(&left, &left_halves),
+                left_halves,
                 left,
                 right,
                 bass,
@@ -63,6 +68,16 @@ pub fn digests(material: &Material, harmony: &[BeatChord]) -> Vec<Digest> {
             }
         })
         .collect()
+}
+
+fn left_roots(left: &HandView, halves: &[HandView; 2]) -> Vec<(i32, i8)> {
+    let root = |v: &HandView| v.lowest.filter(|_| v.shape.as_ref().is_some_and(|s| s.inversion() == Some(Inversion::Root)));
+    match (root(left), root(&halves[0]), root(&halves[1])) {
+        (Some(root), _, _) => vec![root],
+        (None, Some(a), Some(b)) if a == b => vec![a],
+        (None, Some(a), Some(b)) => vec![a, b],
+        _ => Vec::new(),
+    }
 }
 
 fn harmonies(material: &Material, harmony: &[BeatChord], bar: usize) -> Vec<Held> {
@@ -78,6 +93,12 @@ fn harmonies(material: &Material, harmony: &[BeatChord], bar: usize) -> Vec<Held
             }
             _ => out.push(Held { at: material.beats[beat].at, chord, bass, stated }),
         }
+    }
+    // A chord that only brushes by while another lies under it all bar long is not told.
+    if let [a, _, c] = out[..]
+        && a.chord.root == c.chord.root
+    {
+        out.truncate(1);
     }
     // Nothing sounds: nothing is said.
     if material.tones_of(bar).is_empty() {

@@ -20,8 +20,10 @@ use crate::theory::Hand;
 
 /// A new bar that tells fewer bits than this could have been guessed.
 const BITS_MIN: f64 = 4.0;
-/// Switches below this risk (a lead-in of two beats) are facts, but not told.
-const RISK_MIN: f32 = 1.5;
+/// Switches below this risk (a lead-in of about three beats) are facts, but not told.
+const RISK_MIN: f32 = 1.9;
+/// How the cue of a switch begins.
+const SWITCH: &str = "SWITCH: ";
 /// Cues are shown in large letters: longer ones lose what they can do without.
 const WORDS_MAX: usize = 6;
 
@@ -57,6 +59,7 @@ pub fn story(teller: &Teller<'_>, sections: &[(usize, usize)]) -> Vec<Line> {
     let mut lines: Vec<Line> = Vec::new();
     let mut told: HashSet<usize> = HashSet::new();
     for &(from, end) in sections {
+        let mut own: Vec<Line> = Vec::new();
         let mut bar = from;
         while bar < end {
             if !told.insert(bar) {
@@ -64,27 +67,31 @@ pub fn story(teller: &Teller<'_>, sections: &[(usize, usize)]) -> Vec<Line> {
                 continue;
             }
             let (line, next) = teller.line(bar, from, end);
-            // A section that begins at the join with the one before still says where its hands start.
-            let switch = switches.iter().filter(|s| (bar..next.max(bar + 1)).contains(&s.bar));
-            let at_bar: Vec<&Line> = switch.collect();
-            if let Some(mut line) = line {
-                if let Some(switch) = at_bar.iter().find(|s| s.at == line.at) {
-                    line = joined(switch, &line);
-                    lines.push(line);
-                } else if bar != from && at_bar.iter().any(|s| s.bar == bar) {
-                    // One line a bar: the switch is the one that matters.
-                } else {
-                    lines.push(line);
-                }
+            let next = next.max(bar + 1);
+            told.extend(bar + 1..next);
+            let here: Vec<&Line> = switches.iter().filter(|s| (bar..next).contains(&s.bar)).collect();
+            let at_start = line.as_ref().and_then(|l| here.iter().find(|s| s.at == l.at));
+            match (line, at_start) {
+                (Some(line), Some(switch)) => own.push(joined(switch, &line)),
+                (line, _) => own.extend(line),
             }
-            let taken: HashSet<i64> = lines.iter().map(|l| l.at).collect();
-            lines.extend(at_bar.into_iter().filter(|s| !taken.contains(&s.at)).cloned());
-            (bar + 1..next).for_each(|b| drop(told.insert(b)));
-            bar = next.max(bar + 1);
+            let taken: Vec<i64> = own.iter().map(|l| l.at).collect();
+            own.extend(here.into_iter().filter(|s| !taken.contains(&s.at)).cloned());
+            bar = next;
         }
+        // One line a bar on average; a section's first line and its switch stay.
+        own.sort_by_key(|l| l.at);
+        while own.len() > end - from {
+            let stays = |l: &Line| if l.text.starts_with(SWITCH) { f64::MAX } else { l.weight };
+            let least = (1..own.len()).min_by(|&x, &y| stays(&own[x]).total_cmp(&stays(&own[y])));
+            own.remove(least.unwrap_or(0));
+        }
+        // Not the same words twice running.
+        own.dedup_by(|b, a| a.text == b.text);
+        lines.extend(own);
     }
     lines.sort_by_key(|l| l.at);
-    lines.dedup_by(|b, a| a.at == b.at || a.text == b.text && b.bar == a.bar + 1 && !sections.iter().any(|s| s.0 == b.bar));
+    lines.dedup_by_key(|l| l.at);
     lines
 }
 
@@ -186,18 +193,36 @@ impl Teller<'_> {
         self.found.digests[bar].harmonies.first().filter(|h| h.stated).map(|h| self.words.root_or_chord(h.chord, bar))
     }
 
-    /// Where each hand starts: its string, and its shape where it has one.
+    /// Where each hand starts and what it does: its string, and its shape where it has one.
     fn hands_start(&self, bar: usize) -> Option<String> {
         let digest = &self.found.digests[bar];
-        let start = |hand: Hand| {
-            let view = digest.hand(hand);
-            let string = if hand == Hand::Left { view.first_low } else { view.first_high };
-            let Some((steps, alter)) = string else { return format!("{} waits", hand.words()) };
-            let place = if hand == Hand::Left { "from" } else { "on top from" };
-            format!("{} {place} {}", hand.words(), self.words.string(steps, alter, bar))
+        if digest.left.texture == Texture::Silent && digest.right.texture == Texture::Silent {
+            return None;
+        }
+        let left = match (digest.left.first_low, self.left_words(digest, None, true)) {
+            (None, _) => "left hand waits".to_owned(),
+            (Some((steps, alter)), Some(does)) => format!("left hand from {}, {does}", self.words.string(steps, alter, bar)),
+            (Some((steps, alter)), None) => format!("left hand from {}", self.words.string(steps, alter, bar)),
         };
-        (digest.left.texture != Texture::Silent || digest.right.texture != Texture::Silent)
-            .then(|| format!("{}, {}", start(Hand::Left), start(Hand::Right)))
+        let right = match digest.right.first_high {
+            None => "right hand waits".to_owned(),
+            Some((steps, alter)) => {
+                let does = self.right_texture(digest).map_or(String::new(), |t| format!(", {t}"));
+                format!("right hand on top from {}{does}", self.words.string(steps, alter, bar))
+            }
+        };
+        Some(format!("{left}; {right}"))
+    }
+
+    /// What the right hand does, where that can be said.
+    fn right_texture(&self, digest: &Digest) -> Option<String> {
+        let view = &digest.right;
+        match view.texture {
+            Texture::Silent | Texture::One => None,
+            Texture::Broken if view.n_onsets <= 2 => None,
+            Texture::Chords if view.is_rolled && view.n_onsets == 1 => Some("rolls one chord".to_owned()),
+            texture => Some(texture.words()),
+        }
     }
 
     /// A bar that is like nothing before it, or only in part.
@@ -238,15 +263,48 @@ impl Teller<'_> {
             facts.push(nth);
         }
         let stated = digest.stated();
+        let ending = self.ending_words(bar);
+        let left = self.left_words(digest, before, true).map_or(String::new(), |l| format!(", {}", l.replace("walks", "left hand walks")));
+        let is_plain = digest.left.shape.as_ref().map_or(digest.left.texture == Texture::Scale, |s| s.0.len() <= 5 && !s.has_neighbours());
+        let left = if is_plain { left } else { String::new() };
+        match digest.left_roots[..] {
+            [(steps, alter)] if stated.is_empty() => {
+                let root = format!("root {}", self.words.string(steps, alter, bar));
+                let from = before.and_then(|b| b.bass).filter(|_| !is_first).map(|(s, _)| super::motion::Move::between(s, steps));
+                text = Some(match from {
+                    Some(by) if by.0 != 0 => fitted(&by.short(), &format!(": {root}")),
+                    Some(_) => fitted(&format!("stay on {}", self.words.string(steps, alter, bar)), &self.what_changes(digest, before)),
+                    None => fitted(&root, &left),
+                });
+                heads.push("the left hand's root");
+                weight += from.map_or(0.0, |by| if by.0 == 0 { 0.0 } else { 3.0 });
+            }
+            [a, b] if stated.is_empty() => {
+                let [a, b] = [a, b].map(|(steps, alter)| self.words.string(steps, alter, bar));
+                text = Some(format!("two halves: {a}, then {b}"));
+                heads.push("the left hand's roots");
+                weight += 4.0;
+            }
+            _ => {}
+        }
         if !stated.is_empty() {
             let words = self.words.harmonies(stated, bar);
             let is_same = before.and_then(|b| b.stated().last()).is_some_and(|h| h.chord.root == stated[0].chord.root);
             text = Some(match (stated, motion) {
+                ([one], _) if ending.is_some() => {
+                    let ending = ending.unwrap_or_default();
+                    fitted(&format!("{ending}: {}", self.words.root_or_chord(one.chord, bar)), &left)
+                }
                 ([one], Some(by)) if !is_first => fitted(&by.short(), &format!(": {}", self.words.root_or_chord(one.chord, bar))),
                 ([one], _) if is_same && !is_first => {
-                    fitted(&format!("stay on {}", self.words.root(one.chord, bar)), &self.what_changes(digest, before))
+                    let changes = self.what_changes(digest, before);
+                    if changes.is_empty() && like.is_none() && key.is_none() {
+                        // The same again: nothing to tell.
+                        return None;
+                    }
+                    fitted(&format!("stay on {}", self.words.root(one.chord, bar)), &changes)
                 }
-                ([_], _) => fitted(&words, &self.left_words(digest, before, true).map_or(String::new(), |l| format!(", {l}"))),
+                ([_], _) => fitted(&words, &left),
                 _ => words,
             });
             if let [one] = stated
@@ -264,7 +322,9 @@ impl Teller<'_> {
                 facts.push(*nth);
             }
         }
-        more.extend(self.left_words(digest, before, is_first).map(|l| format!("left hand {l}")));
+        if !is_first {
+            more.extend(self.left_words(digest, before, false).map(|l| format!("left hand {l}")));
+        }
         more.extend(self.right_words(digest, before, is_first));
         let news = self.news(bar);
         more.extend(news.iter().map(|(_, words)| words.clone()));
@@ -274,7 +334,12 @@ impl Teller<'_> {
         }
         let text = match text {
             Some(text) => text,
-            None => self.plain_text(digest, before, &news)?,
+            None => match self.plain_text(digest, before, &news) {
+                Some(text) => text,
+                // A section's first line is always there.
+                None if is_first => format!("from bar {}", self.words.score.bars[bar].label),
+                None => return None,
+            },
         };
         if weight < BITS_MIN && !is_first {
             return None;
@@ -286,10 +351,11 @@ impl Teller<'_> {
             heads.push("the start of a section");
         }
         more.dedup();
+        let hand = [Hand::Left, Hand::Right].into_iter().find(|h| text.starts_with(h.words()));
         Some(Line {
             bar,
             at: self.found.material.bars[bar].at,
-            hand: None,
+            hand,
             text,
             more: (!more.is_empty()).then(|| more.join("; ")),
             reason: format!("{}: {weight:.0} bits", heads.join(", ")),
@@ -303,21 +369,46 @@ impl Teller<'_> {
         if let Some((_, words)) = news.iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
             return Some(words.clone());
         }
+        let is_same = |hand: Hand| before.is_some_and(|b| b.hand(hand).texture == digest.hand(hand).texture);
+        let way = |hand: Hand| match digest.hand(hand).direction {
+            Some(1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} climbs", hand.words())),
+            Some(-1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} comes down", hand.words())),
+            _ => None,
+        };
         match (digest.left.texture, digest.right.texture) {
             (Texture::Silent, Texture::Silent) => {
                 before.is_some_and(|b| b.left.n_onsets + b.right.n_onsets > 0).then(|| "both hands rest".to_owned())
             }
-            (left, Texture::Silent) => Some(format!("left hand alone: {}", left.words())),
-            (Texture::Silent, right) => Some(format!("right hand alone: {}", right.words())),
-            (Texture::One, right) => Some(format!("right hand: {}", right.words())),
-            (left, _) => Some(format!("left hand: {}", left.words())),
+            (Texture::Silent, _) if !is_same(Hand::Left) => Some("right hand alone".to_owned()),
+            (_, Texture::Silent) if !is_same(Hand::Right) => Some("left hand alone".to_owned()),
+            (left, _) if !is_same(Hand::Left) && !matches!(left, Texture::One | Texture::Broken) => {
+                Some(format!("left hand: {}", left.words()))
+            }
+            (_, right) if !is_same(Hand::Right) && !matches!(right, Texture::One | Texture::Broken) => {
+                Some(format!("right hand: {}", right.words()))
+            }
+            _ => way(Hand::Left).or_else(|| way(Hand::Right)),
+        }
+    }
+
+    /// Which time round a bar under an ending bracket is for.
+    fn ending_words(&self, bar: usize) -> Option<&'static str> {
+        let endings = &self.words.score.bars[bar].signs.endings;
+        let is_first = bar == 0 || self.words.score.bars[bar - 1].signs.endings != *endings;
+        match endings[..] {
+            [1] if is_first => Some("first time"),
+            [2] if is_first => Some("second time"),
+            [3] if is_first => Some("third time"),
+            _ => None,
         }
     }
 
     /// What is different while the harmony stays.
     fn what_changes(&self, digest: &Digest, before: Option<&Digest>) -> String {
-        if let Some(words) = self.left_words(digest, before, false) {
-            return format!(": {words}");
+        let is_plain =
+            digest.left.shape.as_ref().is_some_and(|s| s.0.len() <= 5 && !s.has_neighbours()) || digest.left.texture == Texture::Scale;
+        if let Some(words) = self.left_words(digest, before, false).filter(|_| is_plain) {
+            return format!(": {}", words.replace("walks", "left hand walks"));
         }
         match digest.right.direction {
             Some(1) if digest.right.n_onsets > 1 => ", top rises".to_owned(),
@@ -359,12 +450,10 @@ impl Teller<'_> {
     fn right_words(&self, digest: &Digest, before: Option<&Digest>, is_first: bool) -> Vec<String> {
         let view = &digest.right;
         let mut out = Vec::new();
-        let is_new = is_first || before.is_none_or(|b| b.right.texture != view.texture);
+        let is_new = !is_first && before.is_none_or(|b| b.right.texture != view.texture);
         match view.texture {
-            Texture::Silent if is_new && !is_first => out.push("right hand rests".to_owned()),
-            Texture::Silent | Texture::One => {}
-            Texture::Chords if view.is_rolled && view.n_onsets == 1 => out.push("right hand rolls one chord".to_owned()),
-            texture if is_new => out.push(format!("right hand {}", texture.words())),
+            Texture::Silent if is_new => out.push("right hand rests".to_owned()),
+            _ if is_new => out.extend(self.right_texture(digest).map(|t| format!("right hand {t}"))),
             _ => {}
         }
         let start = before.and_then(|b| b.top).zip(digest.top).map(|(a, b)| super::motion::Move::between(a.0, b.0));
@@ -445,13 +534,15 @@ impl Teller<'_> {
             is_taken[section] = true;
             let other = bar_at(self.found.material, there);
             let label = &self.words.score.bars[other].label;
+            // A cue stands on a beat.
+            let at = self.found.material.beats[self.found.material.beat_at(at)].at;
             out.push(Line {
                 bar,
                 at,
                 hand: None,
-                text: format!("SWITCH: {here_words}"),
+                text: format!("{SWITCH}{here_words}"),
                 more: Some(format!(
-                    "so far it went as before bar {label}, beat {}; there: {there_words}; here: {here_words}",
+                    "up to here as up to bar {label}, beat {}; that one went on with {there_words}, this one with {here_words}",
                     self.words.beat(there)
                 )),
                 reason: format!("a switch: parts from bar {label} after {}", self.alike_words(switch.lead_in, other)),

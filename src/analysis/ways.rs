@@ -9,14 +9,17 @@ use super::wording::Words;
 use crate::theory::Hand;
 
 /// What can be said of the way on, the most useful first; all are compared one by one.
-fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -> Vec<Option<String>> {
+///
+/// Each with what it is compared by: the same root with another quality is no other way.
+fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -> Vec<Option<(String, String)>> {
     let material = words.material;
     let bar = bar_at(material, at);
     let beat = material.beat_at(at);
     let chord = |beat: usize| {
         let said = harmony.get(beat).filter(|c| c.stated)?;
-        Some(words.root_or_chord(said.chord, material.beats[beat].bar))
+        Some((words.root_or_chord(said.chord, material.beats[beat].bar), said.chord.root.to_string()))
     };
+    let plain = |text: String| (text.clone(), text);
     let end = at + beat_ticks(material.bars[bar].meter);
     let ahead = window(material, at, end);
     let is_rolled = ahead.iter().take_while(|t| t.at == at).any(|t| t.is_rolled);
@@ -24,19 +27,27 @@ fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -
     let is_bar_start = at == material.bars[bar].at;
     vec![
         chord(beat),
-        Some(if is_rolled { "roll" } else { "no roll" }.to_owned()),
-        step_of(material, at, Hand::Left).map(|m| format!("bass {}", m.short().replace("same root", "stays"))),
-        step_of(material, at, Hand::Right).map(|m| format!("top line {}", m.short().replace("same root", "stays"))),
-        chord(beat + 1).map(|c| format!("{c} next")),
-        left.shape.as_ref().filter(|_| is_bar_start).map(|s| format!("left hand {}", words.shape(s))),
-        Some(format!("right hand {}", digests[bar].right.texture.words())),
+        Some(plain(if is_rolled { "roll" } else { "no roll" }.to_owned())),
+        step_of(material, at, Hand::Left).map(|m| plain(format!("bass {}", m.short().replace("same root", "stays")))),
+        step_of(material, at, Hand::Right).map(|m| plain(format!("top line {}", m.short().replace("same root", "stays")))),
+        chord(beat + 1).map(|(c, root)| (format!("{c} next"), root)),
+        left.shape.as_ref().filter(|_| is_bar_start).map(|s| plain(format!("left hand {}", words.shape(s)))),
+        Some(plain(format!("right hand {}", digests[bar].right.texture.words()))),
     ]
 }
 
 /// Returns what is different about the ways on from two places, in words: here, and there.
+///
+/// Where one goes on sooner than the other only the lines are compared: the harmonies are not of the same moment.
 pub fn both_ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], here: i64, there: i64) -> Option<(String, String)> {
     let (a, b) = (ways(words, harmony, digests, here), ways(words, harmony, digests, there));
-    a.into_iter().zip(b).find_map(|(a, b)| a.zip(b).filter(|(a, b)| a != b))
+    let into = |at: i64| at - words.material.bars[bar_at(words.material, at)].at;
+    let first = if into(here) == into(there) { 0 } else { 2 };
+    a.into_iter()
+        .skip(first)
+        .zip(b.into_iter().skip(first))
+        .find_map(|(a, b)| a.zip(b).filter(|(a, b)| a.1 != b.1))
+        .map(|(a, b)| (a.0, b.0))
 }
 
 fn window(material: &Material, from: i64, end: i64) -> &[Tone] {

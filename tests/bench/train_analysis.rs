@@ -64,10 +64,10 @@ fn main() -> Result<()> {
     let fold_of = |c: &StudyCase| groups.iter().position(|g| *g == c.group).unwrap_or(0) % folds.max(1);
     let only = options.get("--fold").and_then(|t| t.parse::<usize>().ok());
     let how_cuts = cuts::Fit {
-        epochs: options.number("--cut-epochs", 40.0) as usize,
+        epochs: options.number("--cut-epochs", 80.0) as usize,
         rate: options.number("--cut-rate", 0.003) as f32,
-        decay: options.number("--cut-decay", 0.05) as f32,
-        drop: options.number("--cut-drop", 0.1) as f32,
+        decay: options.number("--cut-decay", 0.5) as f32,
+        drop: options.number("--cut-drop", 0.3) as f32,
         seed: how.seed,
     };
     let mut all = Split::default();

@@ -1,5 +1,6 @@
 //! The one integration binary. A new test goes into the module named after what it proves; a module a subject.
 
+mod analysis;
 mod cli;
 mod follower;
 mod import_musicxml;

@@ -1,0 +1,113 @@
+//! A piece file drafted from an analysis: sections, landmarks and cues as the text of a `piece.toml`.
+
+use std::fmt::Write as _;
+
+use super::novelty::setting_at;
+use super::story::Line;
+use super::wording::full_name;
+use super::{Analysis, StoryConfig};
+use crate::piece::{Instrument, bars_words, parse_bars};
+use crate::score::{BarIdx, BarRange, Place, Score};
+use crate::theory::harp::PedalSetting;
+use crate::theory::{Hand, KeySignature, Letter};
+
+/// What stands at the head of the file.
+pub struct Head<'a> {
+    pub title: &'a str,
+    /// Name of the score file in the piece's folder.
+    pub score_file: &'a str,
+    pub part: Option<&'a str>,
+}
+
+/// Returns the text of a `piece.toml` with the proposed sections, a landmark at each, and the story as cues.
+///
+/// Where bars share a printed label, what cannot be named without doubt is left out.
+pub fn piece_text(score: &Score, analysis: &Analysis, config: &StoryConfig, head: &Head<'_>) -> String {
+    let instrument = match config.instrument {
+        Instrument::LeverHarp => "lever-harp",
+        Instrument::PedalHarp => "pedal-harp",
+        Instrument::Keyboard => "keyboard",
+    };
+    let mut out =
+        String::from("# Drafted by `catchword add`. Sections, cues and landmarks are proposals: put them into your own words.\n\n");
+    let _ = writeln!(out, "title = {}\nscore = {}", quoted(head.title), quoted(head.score_file));
+    if let Some(part) = head.part {
+        let _ = writeln!(out, "part = {}", quoted(part));
+    }
+    let _ = writeln!(out, "instrument = \"{instrument}\"\nreps = 3");
+    let ranges: Vec<BarRange> = analysis.sections.iter().filter_map(|p| BarRange::try_new(p.from..p.end)).collect();
+    for (range, proposed) in ranges.iter().zip(&analysis.sections) {
+        let bars = label_range(range, score);
+        if parse_bars(&bars, score).ok().as_ref() == Some(range) {
+            let name = bars_words(range, score);
+            let _ = writeln!(out, "\n[[section]] # {}\nname = {}\nbars = {}", proposed.why.words(), quoted(&name), quoted(&bars));
+        }
+    }
+    let sections: Vec<(usize, usize)> = ranges.iter().map(|r| (r.start.0, r.end.0)).collect();
+    for Line { at, hand, text, more, .. } in analysis.story(score, config, &sections) {
+        if let Some(place) = named(analysis.place(at), score) {
+            let _ = write!(out, "\n[[cue]]\nat = {}\n", quoted(&place));
+            if let Some(hand) = hand {
+                let _ = writeln!(out, "hand = \"{}\"", if hand == Hand::Left { "left" } else { "right" });
+            }
+            let _ = writeln!(out, "text = {}", quoted(&text));
+            if let Some(more) = more {
+                let _ = writeln!(out, "more = {}", quoted(&more));
+            }
+        }
+    }
+    for range in &ranges {
+        if let Some(place) = named(Place::start_of(range.start), score) {
+            let _ = write!(out, "\n[[landmark]]\nat = {}\nname = {}\n", quoted(&place), quoted(&bars_words(range, score)));
+            if let Some(setting) = setting_words(analysis, range.start, config.instrument) {
+                let _ = writeln!(out, "setting = {}", quoted(&setting));
+            }
+        }
+    }
+    out
+}
+
+/// Returns the text of a place when it is read back as the same place.
+fn named(place: Place, score: &Score) -> Option<String> {
+    let text = place.text(score);
+    (Place::parse(&text, score) == Ok(place)).then_some(text)
+}
+
+fn label_range(range: &BarRange, score: &Score) -> String {
+    let (first, last) = (&score.bar(range.start).label, &score.bar(BarIdx(range.end.0 - 1)).label);
+    if range.n_bars() == 1 { first.to_string() } else { format!("{first}-{last}") }
+}
+
+fn quoted(text: &str) -> String {
+    toml_edit::Value::from(text).to_string()
+}
+
+/// Returns the levers or pedals at a bar's start, in words; nothing for a keyboard.
+///
+/// A lever harp is taken to be tuned in E flat (common practice), so that a lever up makes the
+/// flats of B, E and A natural and the other letters sharp.
+pub fn setting_words(analysis: &Analysis, bar: BarIdx, instrument: Instrument) -> Option<String> {
+    let setting = setting_at(&analysis.material, bar.0);
+    match instrument {
+        Instrument::Keyboard => None,
+        Instrument::PedalHarp => Some(PedalSetting(setting.map(|a| a.clamp(-1, 1))).to_string()),
+        Instrument::LeverHarp => {
+            let tuned = KeySignature::new(-3, None);
+            let up: Vec<Letter> = Letter::ALL.into_iter().filter(|l| setting[*l as usize] == tuned.alter_of(*l) + 1).collect();
+            let odd: Vec<String> = Letter::ALL
+                .into_iter()
+                .filter(|l| !(0..=1).contains(&(setting[*l as usize] - tuned.alter_of(*l))))
+                .map(|l| full_name(l, setting[l as usize]))
+                .collect();
+            if !odd.is_empty() {
+                return Some(format!("tune {} by hand: no lever of an E flat tuning gives it", odd.join(" and ")));
+            }
+            let names: Vec<String> = up.iter().map(|l| l.char().to_string()).collect();
+            Some(match &names[..] {
+                [] => "all levers down".to_owned(),
+                [one] => format!("{one} levers up, all others down"),
+                [rest @ .., last] => format!("{} and {last} levers up, all others down", rest.join(", ")),
+            })
+        }
+    }
+}

@@ -1,0 +1,86 @@
+//! `catchword add`: makes a piece folder of a score, with sections, landmarks and a drafted story, so that a drill can start at once.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::{Context as _, bail};
+use clap::Args;
+
+use crate::analysis::draft::{Head, piece_text};
+use crate::analysis::{StoryConfig, analyse};
+use crate::import::read_score;
+use crate::paths::Paths;
+use crate::piece::{Piece, PieceFile};
+use crate::piece_folder::PIECE_FILE;
+
+#[derive(Args, Debug)]
+pub struct AddArgs {
+    /// The score: MusicXML (.musicxml, .xml, .mxl), a MIDI file (.mid) or a note list (.csv)
+    score: PathBuf,
+    /// Name of the piece's folder; without it that of the score file
+    #[arg(long, value_name = "NAME")]
+    name: Option<String>,
+    /// The part to practise, where the score has several
+    #[arg(long, value_name = "PART")]
+    part: Option<String>,
+    /// Keep pieces, journal and settings in this directory instead of the platform's own
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+}
+
+pub fn run(args: AddArgs) -> anyhow::Result<()> {
+    let shown = args.score.display().to_string();
+    let bytes = fs::read(&args.score).with_context(|| format!("reading {shown}"))?;
+    let (score, _) = read_score(&bytes, &shown)?;
+    let stem = args.score.file_stem().map_or_else(|| "piece".to_owned(), |s| s.to_string_lossy().into_owned());
+    let score_file = args.score.file_name().context("the score has no file name")?.to_string_lossy().into_owned();
+    let name = match &args.name {
+        Some(name) => name.trim().to_owned(),
+        None => plain_name(&stem),
+    };
+    if !is_folder_name(&name) {
+        bail!("expected a name for a folder, without / or \\, found {name:?}; give another with --name");
+    }
+    let part = score.choose_part(args.part.as_deref())?;
+    let score = Arc::new(score);
+    let title = score.title.as_deref().map(str::trim).filter(|t| !t.is_empty()).unwrap_or(&stem).to_owned();
+    let bare =
+        Piece::of_score(score.clone(), part, &title).with_context(|| format!("{shown}: expected a score with bars in it, found none"))?;
+    let analysis = analyse(&score, part).context("the score has no such part")?;
+    let config = StoryConfig::of(bare.instrument);
+    let asked = (score.parts.len() > 1).then(|| score.parts[part].id.clone());
+    let text = piece_text(&score, &analysis, &config, &Head { title: &title, score_file: &score_file, part: asked.as_deref() });
+    // What is written must be what is read back.
+    let piece = PieceFile::parse(&text, PIECE_FILE)?.check(score, None)?;
+    let pieces = Paths::find(args.data.as_deref())?.data.join("pieces");
+    let folder = pieces.join(&name);
+    fs::create_dir_all(&pieces).with_context(|| format!("making {}", pieces.display()))?;
+    if folder.exists() {
+        bail!("{} is there already; give another name with --name, or remove it first", folder.display());
+    }
+    fs::create_dir(&folder).with_context(|| format!("making {}", folder.display()))?;
+    write(&folder.join(&score_file), &bytes)?;
+    write(&folder.join(PIECE_FILE), text.as_bytes())?;
+    let data = args.data.as_ref().map_or(String::new(), |d| format!(" --data {}", d.display()));
+    super::print_lines([
+        format!("{}: {} sections, {} cues, {} landmarks", folder.display(), piece.sections.len(), piece.cues.len(), piece.landmarks.len()),
+        format!("the story is a draft: read it with `catchword study {}`, and change {PIECE_FILE} as you like", folder.display()),
+        format!("drill it with `catchword drill {name}{data}`"),
+    ])
+}
+
+fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    fs::write(path, bytes).with_context(|| format!("writing {}", path.display()))
+}
+
+/// Lower case, with dashes for all that is not a letter or digit.
+fn plain_name(stem: &str) -> String {
+    let mapped: String = stem.chars().map(|c| if c.is_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let words: Vec<&str> = mapped.split('-').filter(|w| !w.is_empty()).collect();
+    if words.is_empty() { "piece".to_owned() } else { words.join("-") }
+}
+
+fn is_folder_name(name: &str) -> bool {
+    !name.is_empty() && name != "." && name != ".." && !name.contains(['/', '\\', '\0'])
+}
