@@ -4,6 +4,8 @@
 //! prefixes by Kasai et al. 2001, and the longest previous factor of each place by the two nearest
 //! earlier suffixes in the array (Crochemore & Ilie 2008).
 
+use std::collections::HashMap;
+
 /// The longest stretch that begins at a place and is also found earlier.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
 pub struct Previous {
@@ -53,10 +55,13 @@ pub fn previous_matches(text: &[u64]) -> Vec<Previous> {
 
 fn suffix_array(text: &[u64]) -> Vec<usize> {
     let n = text.len();
-    let mut sorted: Vec<u64> = text.to_vec();
-    sorted.sort_unstable();
-    sorted.dedup();
-    let mut class: Vec<usize> = text.iter().map(|v| sorted.binary_search(v).expect("every value is listed") + 1).collect();
+    // Numbered as they first appear, so that the choice among equals hangs on the piece, not on the hashes.
+    let mut numbers: HashMap<u64, usize> = HashMap::new();
+    let mut class: Vec<usize> = Vec::with_capacity(n);
+    for value in text {
+        let next = numbers.len() + 1;
+        class.push(*numbers.entry(*value).or_insert(next));
+    }
     let mut order: Vec<usize> = (0..n).collect();
     let mut width = 1;
     loop {

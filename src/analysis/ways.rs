@@ -28,8 +28,10 @@ fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -
     vec![
         chord(beat),
         Some(plain(if is_rolled { "roll" } else { "no roll" }.to_owned())),
-        step_of(material, at, Hand::Left).map(|m| plain(format!("bass {}", m.short().replace("same root", "stays")))),
-        step_of(material, at, Hand::Right).map(|m| plain(format!("top line {}", m.short().replace("same root", "stays")))),
+        step_of(material, at, Hand::Left)
+            .map(|by| (format!("bass {}", Move::between(0, by).short().replace("same root", "stays")), by.to_string())),
+        step_of(material, at, Hand::Right)
+            .map(|by| (format!("top line {}", Move::between(0, by).short().replace("same root", "stays")), by.to_string())),
         chord(beat + 1).map(|(c, root)| (format!("{c} next"), root)),
         left.shape.as_ref().filter(|_| is_bar_start).map(|s| plain(format!("left hand {}", words.shape(s)))),
         Some(plain(format!("right hand {}", digests[bar].right.texture.words()))),
@@ -43,11 +45,16 @@ pub fn both_ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], h
     let (a, b) = (ways(words, harmony, digests, here), ways(words, harmony, digests, there));
     let into = |at: i64| at - words.material.bars[bar_at(words.material, at)].at;
     let first = if into(here) == into(there) { 0 } else { 2 };
-    a.into_iter()
-        .skip(first)
-        .zip(b.into_iter().skip(first))
-        .find_map(|(a, b)| a.zip(b).filter(|(a, b)| a.1 != b.1))
-        .map(|(a, b)| (a.0, b.0))
+    let mut pairs = a.into_iter().zip(b).enumerate().skip(first).filter_map(|(nth, (a, b))| Some((nth, a?, b?)));
+    let (nth, a, b) = pairs.find(|(_, a, b)| a.1 != b.1)?;
+    if a.0 != b.0 {
+        return Some((a.0, b.0));
+    }
+    // The same step but for the octave.
+    let hand = if nth == 2 { "left hand" } else { "right hand" };
+    let is_higher = a.1.parse::<i32>().ok()? > b.1.parse::<i32>().ok()?;
+    let (high, low) = (format!("{hand} an octave higher"), format!("{hand} an octave lower"));
+    Some(if is_higher { (high, low) } else { (low, high) })
 }
 
 fn window(material: &Material, from: i64, end: i64) -> &[Tone] {
@@ -56,7 +63,7 @@ fn window(material: &Material, from: i64, end: i64) -> &[Tone] {
 }
 
 /// How a hand's outer line moves into a place: the left hand's lowest, the right hand's highest.
-fn step_of(material: &Material, at: i64, hand: Hand) -> Option<Move> {
+fn step_of(material: &Material, at: i64, hand: Hand) -> Option<i32> {
     let place = material.tones.partition_point(|t| t.at < at);
     let outer = |tones: &[&Tone]| {
         let steps = tones.iter().map(|t| t.steps);
@@ -67,5 +74,5 @@ fn step_of(material: &Material, at: i64, hand: Hand) -> Option<Move> {
     const BACK: usize = 64;
     let last = material.tones[place.saturating_sub(BACK)..place].iter().rev().find(|t| t.hand == hand)?.at;
     let before: Vec<&Tone> = material.tones[place.saturating_sub(BACK)..place].iter().filter(|t| t.hand == hand && t.at == last).collect();
-    Some(Move::between(outer(&before)?, outer(&here)?))
+    Some(outer(&here)? - outer(&before)?)
 }

@@ -98,7 +98,7 @@ fn every_planted_fact_is_found_and_none_invented_in_200_seeded_scores() {
             }
             // The left hand comes back under another right hand.
             _ => {
-                let left = bars[1].iter().filter(|n| n.3 == Hand::Left).copied();
+                let left: Vec<Struck> = bars[1].iter().filter(|n| n.3 == Hand::Left).copied().collect();
                 bars[7].retain(|n| n.3 == Hand::Right);
                 bars[7].extend(left);
                 expected.push((7, 1, 1, Alike::OneHand(Hand::Left)));
