@@ -4,6 +4,7 @@
 //! the few facts that matter into words. Pure: knows no folder, no player, no screen. Lengths inside
 //! are whole ticks ([`material::TICKS`] a quarter).
 
+mod bar_words;
 pub mod chord;
 pub mod digest;
 pub mod draft;
@@ -129,6 +130,7 @@ impl Analysis {
             dialect: config.dialect,
             names: &config.names,
             instrument: config.instrument,
+            switches: &self.switches,
         }
     }
 

@@ -82,8 +82,9 @@ fn left_roots(left: &HandView, halves: &[HandView; 2]) -> Vec<(i32, i8)> {
 
 fn harmonies(material: &Material, harmony: &[BeatChord], bar: usize) -> Vec<Held> {
     let mut out: Vec<Held> = Vec::new();
-    for beat in material.first_beat[bar]..material.first_beat[bar + 1] {
-        let BeatChord { chord, bass, stated, .. } = harmony[beat];
+    let beats = material.first_beat[bar]..material.first_beat[bar + 1];
+    for (beat, said) in material.beats[beats.clone()].iter().zip(&harmony[beats]) {
+        let BeatChord { chord, bass, stated, .. } = *said;
         match out.last_mut() {
             Some(held) if held.chord.root == chord.root => {
                 held.stated &= stated;
@@ -91,7 +92,7 @@ fn harmonies(material: &Material, harmony: &[BeatChord], bar: usize) -> Vec<Held
                     held.chord = chord;
                 }
             }
-            _ => out.push(Held { at: material.beats[beat].at, chord, bass, stated }),
+            _ => out.push(Held { at: beat.at, chord, bass, stated }),
         }
     }
     // A chord that only brushes by while another lies under it all bar long is not told.

@@ -54,8 +54,8 @@ pub enum What {
     Downbeat(Move),
     Like(Likeness),
     Sequence(Sequence),
-    /// Index of the place within the switch's places that this fact stands at.
-    Switch(Switch, usize),
+    /// Index of the switch, riskiest first, and of its place that this fact stands at.
+    Switch(usize, usize),
     New(New),
 }
 
@@ -108,12 +108,12 @@ pub fn facts(found: &Found<'_>) -> Vec<Fact> {
         let at = found.material.bars[seq.from].at;
         out.push(Fact { from: seq.from, end: seq.end(), at, hand: None, weight: saved, what: What::Sequence(*seq) });
     }
-    for switch in found.switches {
+    for (index, switch) in found.switches.iter().enumerate() {
         for (nth, &at) in switch.places.iter().enumerate() {
             let bar = bar_at(found.material, at);
             // The bits of the way that is not the look-alike's, raised by the risk of taking that one.
             let weight = f64::from(switch.risk) * 8.0;
-            out.push(Fact { from: bar, end: bar + 1, at, hand: None, weight, what: What::Switch(switch.clone(), nth) });
+            out.push(Fact { from: bar, end: bar + 1, at, hand: None, weight, what: What::Switch(index, nth) });
         }
     }
     for new in found.novelties {
@@ -209,7 +209,8 @@ impl Found<'_> {
 
 /// Returns the key in force in a bar.
 pub fn key_at(regions: &[Region], home: Key, bar: usize) -> Key {
-    regions.iter().find(|r| (r.from..r.end).contains(&bar)).map_or(home, |r| r.key)
+    let nth = regions.partition_point(|r| r.from <= bar);
+    nth.checked_sub(1).map_or(home, |nth| regions[nth].key)
 }
 
 fn add_hands(found: &Found<'_>, out: &mut Vec<Fact>) {

@@ -7,7 +7,7 @@
 use super::chord::{Chord, Quality};
 use super::learned;
 use super::material::Material;
-use super::net::{Input, Net, STEP_CLASSES, Shape};
+use super::net::{Fast, Input, Net, STEP_CLASSES, Shape};
 
 /// Profiles and plain numbers of an [`Input`]; the order is that of `inputs`.
 pub const SHAPE: Shape = Shape { n_profiles: 17, n_plain: 8, n_hidden: 32 };
@@ -145,11 +145,15 @@ pub fn harmony(material: &Material) -> Vec<BeatChord> {
 /// Finds the most probable chord of each beat with any network.
 pub fn decode(net: &Net, inputs: &[Input]) -> Vec<BeatChord> {
     let mut hidden = Vec::new();
+    let fast = Fast::new(net);
     // Chords kept at each beat and the exponentials of their scores.
     let kept: Vec<Vec<(Chord, f64)>> = inputs
         .iter()
         .map(|input| {
-            let scores = net.score(input, &mut hidden);
+            let scores = match &fast {
+                Some(fast) => fast.score(input, &near_roots(input)),
+                None => net.score(input, &mut hidden),
+            };
             let mut order: Vec<usize> = (0..Chord::COUNT).collect();
             order.select_nth_unstable_by(N_KEPT, |&a, &b| scores[b].total_cmp(&scores[a]).then(a.cmp(&b)));
             order.truncate(N_KEPT);
@@ -202,6 +206,13 @@ pub fn decode(net: &Net, inputs: &[Input]) -> Vec<BeatChord> {
     }
     out.reverse();
     out
+}
+
+/// The pitch classes that sound in a beat, its bar or its two neighbours on either side; all when nothing does.
+fn near_roots(input: &Input) -> [bool; 12] {
+    const PROFILES: [usize; 6] = [0, 4, 5, 7, 8, 9];
+    let near: [bool; 12] = std::array::from_fn(|pc| PROFILES.iter().any(|p| input.values[12 * p + pc] > 0.0));
+    if near.contains(&true) { near } else { [true; 12] }
 }
 
 fn best_root(kept: &[(Chord, f64)], share: &[f64]) -> u8 {

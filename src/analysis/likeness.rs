@@ -207,15 +207,12 @@ fn nearly(material: &Material) -> Vec<Likeness> {
         ];
         let mut tried = Vec::new();
         for key in keys.into_iter().flatten() {
-            if let Some(&of) = seen.get(&key) {
-                if !tried.contains(&of) {
-                    tried.push(of);
-                    if let Some(tone) = one_differs(material, of, bar) {
-                        let how = Alike::AllButOne(tone.hand);
-                        out.push(Likeness { from: bar, end: bar + 1, of, how, differs_at: Some(tone.at) });
-                        break;
-                    }
-                }
+            let Some(&of) = seen.get(&key).filter(|of| !tried.contains(*of)) else { continue };
+            tried.push(of);
+            if let Some(tone) = one_differs(material, of, bar) {
+                let how = Alike::AllButOne(tone.hand);
+                out.push(Likeness { from: bar, end: bar + 1, of, how, differs_at: Some(tone.at) });
+                break;
             }
         }
         for key in keys.into_iter().flatten() {

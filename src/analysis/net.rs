@@ -129,3 +129,72 @@ impl Net {
         self.weights[step] + of_class.map_or(0.0, |at| self.weights[at])
     }
 }
+
+/// Hidden units and outputs of one input side by side, padded to whole vector registers.
+const ROW: usize = 48;
+
+/// A network laid out for scoring many beats: the same answers as [`Net::score`], several times faster.
+///
+/// Roots that sound nowhere near a beat are not scored there; their chords come last.
+pub struct Fast<'a> {
+    net: &'a Net,
+    rows: Vec<[f32; ROW]>,
+    first: [f32; ROW],
+    out: Vec<[f32; N_QUALITIES]>,
+}
+
+impl<'a> Fast<'a> {
+    /// Score of a chord that is not looked at.
+    pub const OUT_OF_THE_QUESTION: f32 = -1e6;
+
+    /// Lays a network out. Networks with more hidden units than fit a row give `None`.
+    pub fn new(net: &'a Net) -> Option<Fast<'a>> {
+        let (s, h) = (net.shape, net.shape.n_hidden);
+        if h + N_QUALITIES > ROW {
+            return None;
+        }
+        let row = |hidden: &[f32], direct: &[f32]| {
+            let mut row = [0.0; ROW];
+            row[..h].copy_from_slice(hidden);
+            row[h..h + N_QUALITIES].copy_from_slice(direct);
+            row
+        };
+        let w = &net.weights;
+        let at = |i: usize| row(&w[i * h..(i + 1) * h], &w[s.direct_at() + i * N_QUALITIES..][..N_QUALITIES]);
+        Some(Fast {
+            net,
+            rows: (0..s.n_inputs()).map(at).collect(),
+            first: row(&w[s.hidden_bias_at()..s.direct_at()], &w[s.out_bias_at()..s.steps_at()]),
+            out: (0..h).map(|u| std::array::from_fn(|q| w[s.out_at() + u * N_QUALITIES + q])).collect(),
+        })
+    }
+
+    /// Scores the chords of one beat whose root is in `roots`.
+    pub fn score(&self, input: &Input, roots: &[bool; 12]) -> [f32; Chord::COUNT] {
+        let n = 12 * self.net.shape.n_profiles;
+        let h = self.net.shape.n_hidden;
+        // Where each number that is not zero begins its profile, its class, and its value.
+        let mut told: Vec<(usize, usize, f32)> = Vec::with_capacity(128);
+        for (at, &value) in input.values.iter().enumerate().filter(|(_, v)| **v != 0.0) {
+            // A plain number is its own place from every root.
+            told.push(if at < n { (at / 12 * 12, at % 12, value) } else { (at, usize::MAX, value) });
+        }
+        let mut out = [Self::OUT_OF_THE_QUESTION; Chord::COUNT];
+        for root in (0..12).filter(|r| roots[*r]) {
+            let mut sums = self.first;
+            for &(base, pc, value) in &told {
+                let turn = if pc == usize::MAX { 0 } else { pc + if pc < root { 12 } else { 0 } - root };
+                let row = &self.rows[base + turn];
+                for (sum, w) in sums.iter_mut().zip(row) {
+                    *sum += w * value;
+                }
+            }
+            let mut scores: [f32; N_QUALITIES] = std::array::from_fn(|q| sums[h + q]);
+            for (value, row) in sums[..h].iter().zip(&self.out).filter(|(v, _)| **v > 0.0) {
+                scores.iter_mut().zip(row).for_each(|(s, w)| *s += w * value);
+            }
+            out[root * N_QUALITIES..(root + 1) * N_QUALITIES].copy_from_slice(&scores);
+        }
+        out
+    }
+}

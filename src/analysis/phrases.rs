@@ -49,7 +49,7 @@ fn signs(material: &Material, harmony: &[BeatChord]) -> Vec<[f32; N_SIGNS]> {
             let jump = |a: Option<u8>, b: Option<u8>| a.zip(b).map_or(0.0, |(a, b)| (f32::from(a) - f32::from(b)).abs().min(24.0) / 12.0);
             let number = bar as i32 - first_full as i32;
             let cadence = Cadence::of(material, harmony, bar);
-            let values = [
+            [
                 (last.tail / length).min(1.0),
                 (last.right_tail / length).min(1.0),
                 (last.silence / length).min(1.0),
@@ -84,8 +84,7 @@ fn signs(material: &Material, harmony: &[BeatChord]) -> Vec<[f32; N_SIGNS]> {
                 f32::from(number.rem_euclid(4) == 0),
                 f32::from(number.rem_euclid(2) == 0),
                 f32::from(before.is_some_and(|b| material.bars[b].fifths != span.fifths || material.bars[b].meter != span.meter)),
-            ];
-            values
+            ]
         })
         .collect()
 }

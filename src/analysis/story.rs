@@ -7,7 +7,6 @@
 
 use std::collections::HashSet;
 
-use super::digest::Digest;
 use super::facts::{Fact, Found, What, bar_at, key_at};
 use super::harmony::BeatChord;
 use super::likeness::{Alike, Likeness};
@@ -124,11 +123,17 @@ impl Teller<'_> {
         }
     }
 
-    fn facts_of(&self, bar: usize) -> impl Iterator<Item = (usize, &Fact)> {
+    pub(super) fn facts_of(&self, bar: usize) -> impl Iterator<Item = (usize, &Fact)> {
         let at = self.found.material.bars[bar].at;
         let first = self.facts.partition_point(|f| f.at < at);
         let end = self.found.material.bars[bar].end;
         self.facts.iter().enumerate().skip(first).take_while(move |(_, f)| f.at < end.max(at + 1)).filter(move |(_, f)| f.from == bar)
+    }
+
+    /// The index of the fact at a tick that is meant.
+    fn fact_at(&self, at: i64, is_meant: impl Fn(&Fact) -> bool) -> Option<usize> {
+        let first = self.facts.partition_point(|f| f.at < at);
+        self.facts[first..].iter().take_while(|f| f.at == at).position(is_meant).map(|nth| first + nth)
     }
 
     /// The likeness that holds in a bar, cut to what lies between it and `end`.
@@ -138,14 +143,17 @@ impl Teller<'_> {
         if whole.end <= bar {
             return None;
         }
-        let fact = self.facts.iter().position(|f| f.what == What::Like(whole))?;
+        let at = whole.differs_at.unwrap_or(self.found.material.bars[whole.from].at);
+        let fact = self.fact_at(at, |f| f.what == What::Like(whole))?;
         let of = whole.of + (bar - whole.from);
         Some((fact, Likeness { from: bar, end: whole.end.min(end), of, ..whole }))
     }
 
     fn sequence_line(&self, bar: usize, from: usize, end: usize) -> Option<(Option<Line>, usize)> {
-        let seq = self.found.sequences.iter().find(|s| s.from + s.length == bar && s.end() <= end && s.from >= from)?;
-        let fact = self.facts.iter().position(|f| f.what == What::Sequence(*seq))?;
+        let near = self.found.sequences.partition_point(|s| s.from < from);
+        let mut near = self.found.sequences[near..].iter().take_while(|s| s.from < bar);
+        let seq = near.find(|s| s.from + s.length == bar && s.end() <= end)?;
+        let fact = self.fact_at(self.found.material.bars[seq.from].at, |f| f.what == What::Sequence(*seq))?;
         let turn = self.words.bars(seq.from, seq.from + seq.length);
         let last = self.found.digests[seq.end() - 1].stated().last().map(|h| self.words.chord(h.chord, seq.end() - 1));
         let more = last.map_or(String::new(), |l| format!("; the last turn ends on {l}"));
@@ -186,42 +194,6 @@ impl Teller<'_> {
             reason: format!("a likeness: one line for {}, {:.0} bits saved", plural(like.end - like.from, "bar"), bits),
             weight: bits,
             facts: vec![fact],
-        }
-    }
-
-    fn opening_root(&self, bar: usize) -> Option<String> {
-        self.found.digests[bar].harmonies.first().filter(|h| h.stated).map(|h| self.words.root_or_chord(h.chord, bar))
-    }
-
-    /// Where each hand starts and what it does: its string, and its shape where it has one.
-    fn hands_start(&self, bar: usize) -> Option<String> {
-        let digest = &self.found.digests[bar];
-        if digest.left.texture == Texture::Silent && digest.right.texture == Texture::Silent {
-            return None;
-        }
-        let left = match (digest.left.first_low, self.left_words(digest, None, true)) {
-            (None, _) => "left hand waits".to_owned(),
-            (Some((steps, alter)), Some(does)) => format!("left hand from {}, {does}", self.words.string(steps, alter, bar)),
-            (Some((steps, alter)), None) => format!("left hand from {}", self.words.string(steps, alter, bar)),
-        };
-        let right = match digest.right.first_high {
-            None => "right hand waits".to_owned(),
-            Some((steps, alter)) => {
-                let does = self.right_texture(digest).map_or(String::new(), |t| format!(", {t}"));
-                format!("right hand on top from {}{does}", self.words.string(steps, alter, bar))
-            }
-        };
-        Some(format!("{left}; {right}"))
-    }
-
-    /// What the right hand does, where that can be said.
-    fn right_texture(&self, digest: &Digest) -> Option<String> {
-        let view = &digest.right;
-        match view.texture {
-            Texture::Silent | Texture::One => None,
-            Texture::Broken if view.n_onsets <= 2 => None,
-            Texture::Chords if view.is_rolled && view.n_onsets == 1 => Some("rolls one chord".to_owned()),
-            texture => Some(texture.words()),
         }
     }
 
@@ -317,7 +289,7 @@ impl Teller<'_> {
         if let Some((nth, like)) = &like {
             more.push(self.words.like_more(like));
             if matches!(like.how, Alike::OneHand(_)) {
-                text = Some(text.map_or_else(|| self.words.like(like), |t| t));
+                text = Some(text.unwrap_or_else(|| self.words.like(like)));
                 heads.push("a likeness in part");
                 facts.push(*nth);
             }
@@ -364,127 +336,6 @@ impl Teller<'_> {
         })
     }
 
-    /// What a bar without a harmony to name is called by.
-    fn plain_text(&self, digest: &Digest, before: Option<&Digest>, news: &[(f64, String)]) -> Option<String> {
-        if let Some((_, words)) = news.iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
-            return Some(words.clone());
-        }
-        let is_same = |hand: Hand| before.is_some_and(|b| b.hand(hand).texture == digest.hand(hand).texture);
-        let way = |hand: Hand| match digest.hand(hand).direction {
-            Some(1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} climbs", hand.words())),
-            Some(-1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} comes down", hand.words())),
-            _ => None,
-        };
-        match (digest.left.texture, digest.right.texture) {
-            (Texture::Silent, Texture::Silent) => {
-                before.is_some_and(|b| b.left.n_onsets + b.right.n_onsets > 0).then(|| "both hands rest".to_owned())
-            }
-            (Texture::Silent, _) if !is_same(Hand::Left) => Some("right hand alone".to_owned()),
-            (_, Texture::Silent) if !is_same(Hand::Right) => Some("left hand alone".to_owned()),
-            (left, _) if !is_same(Hand::Left) && !matches!(left, Texture::One | Texture::Broken) => {
-                Some(format!("left hand: {}", left.words()))
-            }
-            (_, right) if !is_same(Hand::Right) && !matches!(right, Texture::One | Texture::Broken) => {
-                Some(format!("right hand: {}", right.words()))
-            }
-            _ => way(Hand::Left).or_else(|| way(Hand::Right)),
-        }
-    }
-
-    /// Which time round a bar under an ending bracket is for.
-    fn ending_words(&self, bar: usize) -> Option<&'static str> {
-        let endings = &self.words.score.bars[bar].signs.endings;
-        let is_first = bar == 0 || self.words.score.bars[bar - 1].signs.endings != *endings;
-        match endings[..] {
-            [1] if is_first => Some("first time"),
-            [2] if is_first => Some("second time"),
-            [3] if is_first => Some("third time"),
-            _ => None,
-        }
-    }
-
-    /// What is different while the harmony stays.
-    fn what_changes(&self, digest: &Digest, before: Option<&Digest>) -> String {
-        let is_plain =
-            digest.left.shape.as_ref().is_some_and(|s| s.0.len() <= 5 && !s.has_neighbours()) || digest.left.texture == Texture::Scale;
-        if let Some(words) = self.left_words(digest, before, false).filter(|_| is_plain) {
-            return format!(": {}", words.replace("walks", "left hand walks"));
-        }
-        match digest.right.direction {
-            Some(1) if digest.right.n_onsets > 1 => ", top rises".to_owned(),
-            Some(-1) if digest.right.n_onsets > 1 => ", top falls".to_owned(),
-            _ => String::new(),
-        }
-    }
-
-    /// The left hand in words, where it does something else than in the bar before (or `always`).
-    fn left_words(&self, digest: &Digest, before: Option<&Digest>, always: bool) -> Option<String> {
-        let same = |a: &Digest| a.left.texture == digest.left.texture && a.left.shape == digest.left.shape;
-        if !always && before.is_some_and(same) {
-            return None;
-        }
-        if let Some(shape) = &digest.left.shape {
-            return Some(self.words.shape(shape));
-        }
-        let [a, b] = &digest.left_halves;
-        match (&a.shape, &b.shape) {
-            (Some(a), Some(b)) if a == b => return Some(format!("{} twice", self.words.shape(a))),
-            (Some(a), Some(b)) => return Some(format!("{}, then {}", self.words.shape(a), self.words.shape(b))),
-            _ => {}
-        }
-        let way = match digest.left.direction {
-            Some(1) => " up",
-            Some(-1) => " down",
-            _ => "",
-        };
-        match digest.left.texture {
-            Texture::Silent => before.filter(|b| b.left.texture != Texture::Silent).map(|_| "rests".to_owned()),
-            Texture::One => None,
-            Texture::Scale => Some(format!("walks by step{way}")),
-            Texture::Tune | Texture::Mixed if always || before.is_none_or(|b| !same(b)) => Some(digest.left.texture.words()),
-            _ => None,
-        }
-    }
-
-    /// The right hand in words: its texture where that is new, and where its top line goes.
-    fn right_words(&self, digest: &Digest, before: Option<&Digest>, is_first: bool) -> Vec<String> {
-        let view = &digest.right;
-        let mut out = Vec::new();
-        let is_new = !is_first && before.is_none_or(|b| b.right.texture != view.texture);
-        match view.texture {
-            Texture::Silent if is_new => out.push("right hand rests".to_owned()),
-            _ if is_new => out.extend(self.right_texture(digest).map(|t| format!("right hand {t}"))),
-            _ => {}
-        }
-        let start = before.and_then(|b| b.top).zip(digest.top).map(|(a, b)| super::motion::Move::between(a.0, b.0));
-        let way = match view.direction {
-            Some(1) if view.n_onsets > 2 => Some("rises all the way"),
-            Some(-1) if view.n_onsets > 2 => Some("falls all the way"),
-            _ => None,
-        };
-        match (start, way) {
-            (Some(m), Some(way)) if m.0 != 0 && !is_first => {
-                out.push(format!("the top line starts {} than the bar before and {way}", m.compared()))
-            }
-            (Some(m), None) if m.0 != 0 && !is_first => out.push(format!("the top line starts {} than the bar before", m.compared())),
-            (_, Some(way)) => out.push(format!("the top line {way}")),
-            _ => {}
-        }
-        out
-    }
-
-    /// New things of a bar that are worth a word of their own.
-    fn news(&self, bar: usize) -> Vec<(f64, String)> {
-        self.facts_of(bar)
-            .filter_map(|(_, f)| match f.what {
-                What::New(New::Texture(..) | New::Silent(_) | New::Setting(..)) => None,
-                What::New(New::Accidental(..)) if self.words.instrument != Instrument::Keyboard => None,
-                What::New(new) => Some((f.weight, self.words.new(new))),
-                _ => None,
-            })
-            .collect()
-    }
-
     /// Levers and pedals that move within the bars of a line are always told.
     fn add_settings(&self, line: &mut Line, from: usize, end: usize) {
         if self.words.instrument == Instrument::Keyboard {
@@ -496,7 +347,7 @@ impl Teller<'_> {
                 if let What::New(new @ New::Setting(..)) = fact.what {
                     moves.push(format!(
                         "{} (bar {}, beat {})",
-                        self.words.new(new),
+                        self.words.novelty(new),
                         self.words.score.bars[bar].label,
                         self.words.beat(fact.at)
                     ));
@@ -520,12 +371,13 @@ impl Teller<'_> {
         order.sort_by(|a, b| self.facts[*b].weight.total_cmp(&self.facts[*a].weight).then(a.cmp(b)));
         for nth in order {
             let What::Switch(switch, place) = &self.facts[nth].what else { continue };
+            let switch = &self.found.switches[*switch];
             if switch.risk < RISK_MIN || *place == 0 {
                 continue;
             }
             let at = switch.places[*place];
             let bar = bar_at(self.found.material, at);
-            let Some(section) = sections.iter().rposition(|s| (s.0..s.1).contains(&bar)) else { continue };
+            let Some(section) = sections.partition_point(|s| s.0 <= bar).checked_sub(1).filter(|s| bar < sections[*s].1) else { continue };
             if is_taken[section] {
                 continue;
             }

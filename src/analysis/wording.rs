@@ -11,6 +11,7 @@ use super::material::Material;
 use super::motion::Move;
 use super::novelty::New;
 use super::shapes::{HandShape, PlacingGap, ShapeNames};
+use super::switches::Switch;
 use crate::piece::{Instrument, bars_words};
 use crate::score::{BarRange, Score};
 use crate::theory::{Hand, Letter, Mode};
@@ -33,6 +34,8 @@ pub struct Words<'a> {
     pub dialect: Dialect,
     pub names: &'a ShapeNames,
     pub instrument: Instrument,
+    /// Riskiest first.
+    pub switches: &'a [Switch],
 }
 
 /// Returns the letter with its accidental in words: `E flat`.
@@ -166,7 +169,7 @@ impl Words<'_> {
         crate::score::Place { bar: crate::score::BarIdx(bar_at(self.material, at)), into_bar: into_bar(self.material, at) }.beat(self.score)
     }
 
-    pub fn new(&self, new: New) -> String {
+    pub fn novelty(&self, new: New) -> String {
         match new {
             New::Texture(hand, texture) => format!("{}: {}", hand.words(), texture.words()),
             New::NoteValue(ticks) => format!("first {}", New::value_words(ticks)),
@@ -213,16 +216,14 @@ impl Words<'_> {
             What::Like(like) => self.like_more(like),
             What::Sequence(sequence) => self.sequence(sequence),
             What::Switch(switch, nth) => {
-                let others: Vec<String> = switch
-                    .places
-                    .iter()
-                    .enumerate()
-                    .filter(|(i, _)| i != nth)
-                    .map(|(_, at)| self.bars(bar_at(self.material, *at), bar_at(self.material, *at) + 1))
-                    .collect();
-                format!("parts from its look-alike: {}", others.join(", "))
+                let places = &self.switches[*switch].places;
+                let bar = |at: i64| self.bars(bar_at(self.material, at), bar_at(self.material, at) + 1);
+                // The nearest copies are those that are mixed up.
+                let near = [nth.checked_sub(1), Some(nth + 1)].into_iter().flatten().filter_map(|i| places.get(i)).map(|at| bar(*at));
+                let more = if places.len() > 3 { format!(", {} copies in all", places.len()) } else { String::new() };
+                format!("parts from its look-alike: {}{more}", near.collect::<Vec<_>>().join(", "))
             }
-            What::New(new) => self.new(*new),
+            What::New(new) => self.novelty(*new),
         }
     }
 }

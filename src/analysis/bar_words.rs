@@ -1,0 +1,169 @@
+//! What the hands do in one bar, in the words of a cue.
+
+use super::digest::Digest;
+use super::facts::What;
+use super::motion::Move;
+use super::novelty::New;
+use super::shapes::Texture;
+use super::story::Teller;
+use crate::piece::Instrument;
+use crate::theory::Hand;
+
+impl Teller<'_> {
+    /// Where each hand starts and what it does: its string, and its shape where it has one.
+    pub(super) fn hands_start(&self, bar: usize) -> Option<String> {
+        let digest = &self.found.digests[bar];
+        if digest.left.texture == Texture::Silent && digest.right.texture == Texture::Silent {
+            return None;
+        }
+        let left = match (digest.left.first_low, self.left_words(digest, None, true)) {
+            (None, _) => "left hand waits".to_owned(),
+            (Some((steps, alter)), Some(does)) => format!("left hand from {}, {does}", self.words.string(steps, alter, bar)),
+            (Some((steps, alter)), None) => format!("left hand from {}", self.words.string(steps, alter, bar)),
+        };
+        let right = match digest.right.first_high {
+            None => "right hand waits".to_owned(),
+            Some((steps, alter)) => {
+                let does = self.right_texture(digest).map_or(String::new(), |t| format!(", {t}"));
+                format!("right hand on top from {}{does}", self.words.string(steps, alter, bar))
+            }
+        };
+        Some(format!("{left}; {right}"))
+    }
+
+    /// What the right hand does, where that can be said.
+    pub(super) fn right_texture(&self, digest: &Digest) -> Option<String> {
+        let view = &digest.right;
+        match view.texture {
+            Texture::Silent | Texture::One => None,
+            Texture::Broken if view.n_onsets <= 2 => None,
+            Texture::Chords if view.is_rolled && view.n_onsets == 1 => Some("rolls one chord".to_owned()),
+            texture => Some(texture.words()),
+        }
+    }
+
+    /// What a bar without a harmony to name is called by.
+    pub(super) fn plain_text(&self, digest: &Digest, before: Option<&Digest>, news: &[(f64, String)]) -> Option<String> {
+        if let Some((_, words)) = news.iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
+            return Some(words.clone());
+        }
+        let is_same = |hand: Hand| before.is_some_and(|b| b.hand(hand).texture == digest.hand(hand).texture);
+        let way = |hand: Hand| match digest.hand(hand).direction {
+            Some(1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} climbs", hand.words())),
+            Some(-1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} comes down", hand.words())),
+            _ => None,
+        };
+        match (digest.left.texture, digest.right.texture) {
+            (Texture::Silent, Texture::Silent) => {
+                before.is_some_and(|b| b.left.n_onsets + b.right.n_onsets > 0).then(|| "both hands rest".to_owned())
+            }
+            (Texture::Silent, _) if !is_same(Hand::Left) => Some("right hand alone".to_owned()),
+            (_, Texture::Silent) if !is_same(Hand::Right) => Some("left hand alone".to_owned()),
+            (left, _) if !is_same(Hand::Left) && !matches!(left, Texture::One | Texture::Broken) => {
+                Some(format!("left hand: {}", left.words()))
+            }
+            (_, right) if !is_same(Hand::Right) && !matches!(right, Texture::One | Texture::Broken) => {
+                Some(format!("right hand: {}", right.words()))
+            }
+            _ => way(Hand::Left).or_else(|| way(Hand::Right)),
+        }
+    }
+
+    /// Which time round a bar under an ending bracket is for.
+    pub(super) fn ending_words(&self, bar: usize) -> Option<&'static str> {
+        let endings = &self.words.score.bars[bar].signs.endings;
+        let is_first = bar == 0 || self.words.score.bars[bar - 1].signs.endings != *endings;
+        match endings[..] {
+            [1] if is_first => Some("first time"),
+            [2] if is_first => Some("second time"),
+            [3] if is_first => Some("third time"),
+            _ => None,
+        }
+    }
+
+    /// What is different while the harmony stays.
+    pub(super) fn what_changes(&self, digest: &Digest, before: Option<&Digest>) -> String {
+        let is_plain =
+            digest.left.shape.as_ref().is_some_and(|s| s.0.len() <= 5 && !s.has_neighbours()) || digest.left.texture == Texture::Scale;
+        if let Some(words) = self.left_words(digest, before, false).filter(|_| is_plain) {
+            return format!(": {}", words.replace("walks", "left hand walks"));
+        }
+        match digest.right.direction {
+            Some(1) if digest.right.n_onsets > 1 => ", top rises".to_owned(),
+            Some(-1) if digest.right.n_onsets > 1 => ", top falls".to_owned(),
+            _ => String::new(),
+        }
+    }
+
+    /// The left hand in words, where it does something else than in the bar before (or `always`).
+    pub(super) fn left_words(&self, digest: &Digest, before: Option<&Digest>, always: bool) -> Option<String> {
+        let same = |a: &Digest| a.left.texture == digest.left.texture && a.left.shape == digest.left.shape;
+        if !always && before.is_some_and(same) {
+            return None;
+        }
+        if let Some(shape) = &digest.left.shape {
+            return Some(self.words.shape(shape));
+        }
+        let [a, b] = &digest.left_halves;
+        match (&a.shape, &b.shape) {
+            (Some(a), Some(b)) if a == b => return Some(format!("{} twice", self.words.shape(a))),
+            (Some(a), Some(b)) => return Some(format!("{}, then {}", self.words.shape(a), self.words.shape(b))),
+            _ => {}
+        }
+        let way = match digest.left.direction {
+            Some(1) => " up",
+            Some(-1) => " down",
+            _ => "",
+        };
+        match digest.left.texture {
+            Texture::Silent => before.filter(|b| b.left.texture != Texture::Silent).map(|_| "rests".to_owned()),
+            Texture::One => None,
+            Texture::Scale => Some(format!("walks by step{way}")),
+            Texture::Tune | Texture::Mixed if always || before.is_none_or(|b| !same(b)) => Some(digest.left.texture.words()),
+            _ => None,
+        }
+    }
+
+    /// The right hand in words: its texture where that is new, and where its top line goes.
+    pub(super) fn right_words(&self, digest: &Digest, before: Option<&Digest>, is_first: bool) -> Vec<String> {
+        let view = &digest.right;
+        let mut out = Vec::new();
+        let is_new = !is_first && before.is_none_or(|b| b.right.texture != view.texture);
+        match view.texture {
+            Texture::Silent if is_new => out.push("right hand rests".to_owned()),
+            _ if is_new => out.extend(self.right_texture(digest).map(|t| format!("right hand {t}"))),
+            _ => {}
+        }
+        let start = before.and_then(|b| b.top).zip(digest.top).map(|(a, b)| Move::between(a.0, b.0));
+        let way = match view.direction {
+            Some(1) if view.n_onsets > 2 => Some("rises all the way"),
+            Some(-1) if view.n_onsets > 2 => Some("falls all the way"),
+            _ => None,
+        };
+        match (start, way) {
+            (Some(m), Some(way)) if m.0 != 0 && !is_first => {
+                out.push(format!("the top line starts {} than the bar before and {way}", m.compared()))
+            }
+            (Some(m), None) if m.0 != 0 && !is_first => out.push(format!("the top line starts {} than the bar before", m.compared())),
+            (_, Some(way)) => out.push(format!("the top line {way}")),
+            _ => {}
+        }
+        out
+    }
+
+    /// New things of a bar that are worth a word of their own.
+    pub(super) fn news(&self, bar: usize) -> Vec<(f64, String)> {
+        self.facts_of(bar)
+            .filter_map(|(_, f)| match f.what {
+                What::New(New::Texture(..) | New::Silent(_) | New::Setting(..)) => None,
+                What::New(New::Accidental(..)) if self.words.instrument != Instrument::Keyboard => None,
+                What::New(new) => Some((f.weight, self.words.novelty(new))),
+                _ => None,
+            })
+            .collect()
+    }
+
+    pub(super) fn opening_root(&self, bar: usize) -> Option<String> {
+        self.found.digests[bar].harmonies.first().filter(|h| h.stated).map(|h| self.words.root_or_chord(h.chord, bar))
+    }
+}
