@@ -1,6 +1,6 @@
 //! The longest earlier match of every place in a string, by suffix array.
 //!
-//! The array is built by doubling of prefixes (Manber & Myers 1993), O(n log² n); the longest common
+//! The array is built by doubling of prefixes (Manber & Myers 1993), with counting sort, O(n log n); the longest common
 //! prefixes by Kasai et al. 2001, and the longest previous factor of each place by the two nearest
 //! earlier suffixes in the array (Crochemore & Ilie 2008).
 
@@ -62,11 +62,14 @@ fn suffix_array(text: &[u64]) -> Vec<usize> {
         let next = numbers.len() + 1;
         class.push(*numbers.entry(*value).or_insert(next));
     }
-    let mut order: Vec<usize> = (0..n).collect();
+    let mut order = by_class(&(0..n).collect::<Vec<_>>(), &class);
     let mut width = 1;
     loop {
+        // Sorted by what follows first: suffixes too short to have it, then the others in the order of theirs.
+        let shorter = n.saturating_sub(width)..n;
+        let followed: Vec<usize> = shorter.chain(order.iter().filter(|s| **s >= width).map(|s| s - width)).collect();
+        order = by_class(&followed, &class);
         let pair = |s: usize| (class[s], class.get(s + width).copied().unwrap_or(0));
-        order.sort_unstable_by_key(|&s| pair(s));
         let mut finer = vec![0; n];
         finer[order[0]] = 1;
         for w in order.windows(2) {
@@ -79,6 +82,22 @@ fn suffix_array(text: &[u64]) -> Vec<usize> {
             return order;
         }
     }
+}
+
+/// Sorts places by their class, places of one class left in the order they come in (counting sort).
+fn by_class(places: &[usize], class: &[usize]) -> Vec<usize> {
+    let mut starts = vec![0usize; class.iter().max().map_or(1, |m| m + 2)];
+    places.iter().for_each(|&p| starts[class[p] + 1] += 1);
+    for i in 1..starts.len() {
+        starts[i] += starts[i - 1];
+    }
+    let mut out = vec![0; places.len()];
+    for &place in places {
+        let at = &mut starts[class[place]];
+        out[*at] = place;
+        *at += 1;
+    }
+    out
 }
 
 fn common_prefixes(text: &[u64], order: &[usize], rank: &[usize]) -> Vec<usize> {

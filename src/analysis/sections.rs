@@ -15,6 +15,8 @@ use crate::score::Score;
 /// Phrases longer than this all weigh the same.
 pub const LENGTHS: usize = 24;
 pub const N_HIDDEN: usize = 16;
+/// Networks fitted from different seeds; their mean is steadier than any one.
+pub const N_NETS: usize = 3;
 /// Input to hidden (input-major), hidden bias, direct, hidden to output, output bias, lengths.
 pub const N_WEIGHTS: usize = N_INPUTS * N_HIDDEN + N_HIDDEN + N_INPUTS + N_HIDDEN + 1 + LENGTHS;
 pub const LENGTHS_AT: usize = N_WEIGHTS - LENGTHS;
@@ -137,6 +139,18 @@ impl Cuts {
     }
 }
 
+/// Probability of a phrase start at each bar: the mean of all the nets in `weights`, `N_WEIGHTS` each.
+pub fn probabilities(weights: &[f32], inputs: &[[f32; N_INPUTS]]) -> Vec<f64> {
+    let nets = weights.chunks_exact(N_WEIGHTS);
+    let share = 1.0 / nets.len().max(1) as f64;
+    let mut out = vec![0.0; inputs.len()];
+    for net in nets {
+        let cuts = Cuts::new(net, &line_scores(net, inputs, &mut Vec::new()));
+        out.iter_mut().enumerate().for_each(|(i, p)| *p += cuts.at(i) * share);
+    }
+    out
+}
+
 /// How a cut is paid for: what a start exactly there, and one a bar away, is worth, against the price of a cut.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Price {
@@ -187,9 +201,7 @@ pub fn worth(probability: &[f64], price: Price) -> Vec<f64> {
 pub fn sections(score: &Score, material: &Material, harmony: &[BeatChord], fermatas: &[bool]) -> Vec<Proposed> {
     let inputs = phrases::inputs(material, harmony);
     let weights = learned::section_weights();
-    let scores = line_scores(&weights, &inputs, &mut Vec::new());
-    let cuts = Cuts::new(&weights, &scores);
-    let mut probability: Vec<f64> = (0..material.bars.len()).map(|i| cuts.at(i)).collect();
+    let mut probability = probabilities(&weights, &inputs);
     let signs: Vec<Option<Why>> = (0..probability.len()).map(|bar| sign_at(score, bar)).collect();
     for (bar, p) in probability.iter_mut().enumerate() {
         if bar > 0 && fermatas.get(bar - 1).copied().unwrap_or(false) {

@@ -2,7 +2,7 @@
 
 use catchword::analysis::phrases::N_INPUTS;
 use catchword::analysis::sections::{
-    Cuts, LENGTHS, LENGTHS_AT, LOOK_BACK, N_HIDDEN, N_WEIGHTS, Price, choose, length_weight, line_scores, worth,
+    self, Cuts, LENGTHS, LENGTHS_AT, LOOK_BACK, N_HIDDEN, N_NETS, N_WEIGHTS, Price, choose, length_weight, line_scores, worth,
 };
 
 /// The bar lines of a piece and the bars in which phrases start.
@@ -19,8 +19,13 @@ pub struct Fit {
     pub seed: u64,
 }
 
+/// Fits as many nets as are averaged, each from a seed of its own.
 pub fn fit(pieces: &[&Lines], how: &Fit) -> Vec<f32> {
-    let mut rng = fastrand::Rng::with_seed(how.seed);
+    (0..N_NETS as u64).flat_map(|nth| fit_one(pieces, how, how.seed + nth)).collect()
+}
+
+fn fit_one(pieces: &[&Lines], how: &Fit, seed: u64) -> Vec<f32> {
+    let mut rng = fastrand::Rng::with_seed(seed);
     let mut weights = vec![0.0f32; N_WEIGHTS];
     let out = N_INPUTS * N_HIDDEN + N_HIDDEN + N_INPUTS;
     weights[..N_INPUTS * N_HIDDEN].iter_mut().for_each(|w| *w = (rng.f32() - 0.5) * 0.4);
@@ -99,9 +104,7 @@ fn add_piece(weights: &[f32], piece: &Lines, how: &Fit, rng: &mut fastrand::Rng,
 }
 
 pub fn probabilities(weights: &[f32], piece: &Lines) -> Vec<f64> {
-    let scores = line_scores(weights, &piece.inputs, &mut Vec::new());
-    let cuts = Cuts::new(weights, &scores);
-    (0..scores.len()).map(|i| cuts.at(i)).collect()
+    sections::probabilities(weights, &piece.inputs)
 }
 
 /// Hits, found and wanted, as the scorer counts them.

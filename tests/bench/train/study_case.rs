@@ -9,14 +9,12 @@ use catchword::analysis::harmony;
 use catchword::analysis::material::{Material, TICKS};
 use catchword::analysis::net::Input;
 use catchword::import::read_score;
-use catchword::score::Score;
 use serde_json::Value;
 
 pub struct StudyCase {
     pub name: String,
     /// Pieces of one work stand together on one side of a split.
     pub group: String,
-    pub score: Score,
     pub material: Material,
     pub inputs: Vec<Input>,
     /// For each beat of the material its label.
@@ -55,5 +53,5 @@ pub fn read(dir: &Path) -> Result<StudyCase> {
     starts.dedup();
     let key = (truth["key"]["tonic"].as_u64().context("tonic")? as u8, truth["key"]["minor"] == true);
     let group = name.split('-').next().unwrap_or_default().split("_n").next().unwrap_or_default().to_owned();
-    Ok(StudyCase { name, group, score, material, inputs, labels, truth: beats, key, starts })
+    Ok(StudyCase { name, group, material, inputs, labels, truth: beats, key, starts })
 }

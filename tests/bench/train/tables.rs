@@ -23,7 +23,7 @@ pub fn tables(net: &Net, sections: &[f32], price: Price, keys: &[f32; N_SIGNS], 
          Net {{ shape: SHAPE, weights: HARMONY.iter().map(|w| f32::from(*w) / 1000.0).collect() }}\n}}\n\n\
          /// Returns the weights of section starts.\npub fn section_weights() -> Vec<f32> {{\n    \
          SECTIONS.iter().map(|w| f32::from(*w) / 1000.0).collect()\n}}\n\n\
-         #[rustfmt::skip]\nstatic SECTIONS: [i16; sections::N_WEIGHTS] = [\n{}];\n\n\
+         #[rustfmt::skip]\nstatic SECTIONS: [i16; sections::N_NETS * sections::N_WEIGHTS] = [\n{}];\n\n\
          #[rustfmt::skip]\nstatic HARMONY: [i16; {}] = [\n{}];\n",
         price.near,
         price.cut,
