@@ -47,7 +47,9 @@ impl Teller<'_> {
         if let Some((_, words)) = news.iter().max_by(|a, b| a.0.total_cmp(&b.0)) {
             return Some(words.clone());
         }
-        let is_same = |hand: Hand| before.is_some_and(|b| b.hand(hand).texture == digest.hand(hand).texture);
+        let sings = |t: Texture| matches!(t, Texture::Scale | Texture::Tune | Texture::Mixed);
+        let is_alike = |a: Texture, b: Texture| a == b || sings(a) && sings(b);
+        let is_same = |hand: Hand| before.is_some_and(|b| is_alike(b.hand(hand).texture, digest.hand(hand).texture));
         let way = |hand: Hand| match digest.hand(hand).direction {
             Some(1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} climbs", hand.words())),
             Some(-1) if digest.hand(hand).n_onsets > 2 => Some(format!("{} comes down", hand.words())),

@@ -4,7 +4,7 @@ use super::chord::{Chord, Quality};
 use super::harmony::BeatChord;
 use super::material::Material;
 use super::shapes::{HandView, Inversion, view};
-use crate::theory::Hand;
+use crate::theory::{Hand, Letter};
 
 /// A harmony in force from a beat on.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -57,15 +57,17 @@ pub fn digests(material: &Material, harmony: &[BeatChord]) -> Vec<Digest> {
             let bass = left.first_low.or(right.first_low);
             let top = right.first_high;
             let left_halves = [view(first, Hand::Left), view(second, Hand::Left)];
-            Digest {
-                harmonies: harmonies(material, harmony, bar),
-                left_roots: left_roots(&left, &left_halves),
-                left_halves,
-                left,
-                right,
-                bass,
-                top,
+            let roots = left_roots(&left, &left_halves);
+            let mut harmonies = harmonies(material, harmony, bar);
+            // One root-position shape of the left hand all bar long is one harmony, whatever the tune brushes.
+            if let [(steps, alter)] = roots[..]
+                && harmonies
+                    .first()
+                    .is_some_and(|h| h.chord.root as i32 == (Letter::from_steps(steps).semitones() + alter as i32).rem_euclid(12))
+            {
+                harmonies.truncate(1);
             }
+            Digest { harmonies, left_roots: roots, left_halves, left, right, bass, top }
         })
         .collect()
 }

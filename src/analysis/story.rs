@@ -323,6 +323,7 @@ impl Teller<'_> {
             heads.push("the start of a section");
         }
         more.dedup();
+        more.retain(|m| *m != text);
         let hand = [Hand::Left, Hand::Right].into_iter().find(|h| text.starts_with(h.words()));
         Some(Line {
             bar,
@@ -382,6 +383,11 @@ impl Teller<'_> {
                 continue;
             }
             let there = switch.places[place - 1];
+            let into = |at: i64| at - self.found.material.bars[bar_at(self.found.material, at)].at;
+            if into(at) != into(there) {
+                // One goes on sooner: a player hears that in the tune, and there is no choice to name.
+                continue;
+            }
             let Some((here_words, there_words)) = both_ways(self.words, self.harmony, self.found.digests, at, there) else { continue };
             is_taken[section] = true;
             let other = bar_at(self.found.material, there);
@@ -394,7 +400,7 @@ impl Teller<'_> {
                 hand: None,
                 text: format!("{SWITCH}{here_words}"),
                 more: Some(format!(
-                    "up to here as up to bar {label}, beat {}; that one went on with {there_words}, this one with {here_words}",
+                    "up to here as up to bar {label}, beat {}; there: {there_words}; here: {here_words}",
                     self.words.beat(there)
                 )),
                 reason: format!("a switch: parts from bar {label} after {}", self.alike_words(switch.lead_in, other)),

@@ -39,13 +39,10 @@ fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -
 }
 
 /// Returns what is different about the ways on from two places, in words: here, and there.
-///
-/// Where one goes on sooner than the other only the lines are compared: the harmonies are not of the same moment.
+/// Both places are the same moment of their bars.
 pub fn both_ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], here: i64, there: i64) -> Option<(String, String)> {
     let (a, b) = (ways(words, harmony, digests, here), ways(words, harmony, digests, there));
-    let into = |at: i64| at - words.material.bars[bar_at(words.material, at)].at;
-    let first = if into(here) == into(there) { 0 } else { 2 };
-    let mut pairs = a.into_iter().zip(b).enumerate().skip(first).filter_map(|(nth, (a, b))| Some((nth, a?, b?)));
+    let mut pairs = a.into_iter().zip(b).enumerate().filter_map(|(nth, (a, b))| Some((nth, a?, b?)));
     let (nth, a, b) = pairs.find(|(_, a, b)| a.1 != b.1)?;
     if a.0 != b.0 {
         return Some((a.0, b.0));

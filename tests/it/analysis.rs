@@ -271,7 +271,7 @@ fn the_story_of_the_ferry_says_what_a_teacher_would() {
     let story = demo_story("ferry");
     for (place, text) in [
         ("1.1", "root B, one-five-ten"),
-        ("2.1", "third down: root G"),
+        ("2.1", "third down: G minor"),
         ("4.1", "step up: root F"),
         ("5.1", "as bars 1-2: root B"),
         ("7.1", "SWITCH: C minor"),
@@ -286,9 +286,11 @@ fn the_story_of_the_ferry_says_what_a_teacher_would() {
 #[test]
 fn the_story_of_all_through_the_night_has_its_doors() {
     let story = demo_story("all-through-the-night");
-    for (place, text) in [("3.1", "two halves: B, then C"), ("9.1", "as bars 5-7: root F"), ("2.1", "third down: root D")] {
+    for (place, text) in [("3.1", "two halves: B, then C"), ("9.1", "as bars 5-7: root F")] {
         assert!(story.contains(&(place.to_owned(), text.to_owned())), "{place} {text} is not in {story:#?}");
     }
+    // With or without the third, which only the tune has.
+    assert!(story.iter().any(|(at, text)| at == "2.1" && (text == "third down: root D" || text == "third down: D minor")), "{story:#?}");
     for place in ["12.1", "20.1"] {
         assert!(story.iter().any(|(at, text)| at == place && text.starts_with("SWITCH: ")), "{place} is a switch: {story:#?}");
     }
@@ -304,4 +306,51 @@ fn an_empty_bar_a_single_note_and_no_part_are_no_trouble() {
     let found = analyse(&silent, 0).unwrap();
     assert!(found.facts.is_empty() && found.sections.is_empty());
     assert!(found.story(&silent, &StoryConfig::of(Instrument::Keyboard), &[]).is_empty());
+}
+
+fn printed(args: &[&str]) -> String {
+    let output = std::process::Command::new(env!("CARGO_BIN_EXE_catchword")).args(args).output().expect("the program starts");
+    assert!(output.status.success(), "{args:?}: {}", String::from_utf8_lossy(&output.stderr));
+    String::from_utf8(output.stdout).unwrap()
+}
+
+#[test]
+fn study_prints_every_fact_as_json_and_the_story_as_lines() {
+    let said: serde_json::Value = serde_json::from_str(&printed(&["study", "ferry", "--json"])).unwrap();
+    assert_eq!((said["key"]["tonic"].as_i64(), said["key"]["mode"].as_str()), (Some(10), Some("major")));
+    assert_eq!(said["harmony"].as_array().unwrap().len(), 24 * 3, "one answer for every beat");
+    for key in ["sections", "facts", "story", "keys"] {
+        assert!(said[key].as_array().is_some_and(|a| !a.is_empty()), "{key}");
+    }
+    assert!(
+        said["facts"].as_array().unwrap().iter().all(|f| f["weight"].as_f64().unwrap() >= 0.0 && f["phrase"].as_str().unwrap().len() > 2)
+    );
+    let lines = printed(&["study", "ferry"]);
+    assert!(lines.contains("casting off, bars 1-4") && lines.contains("root B, one-five-ten"), "{lines}");
+    let names = printed(&["study", "ferry", "--dialect", "names"]);
+    assert!(names.contains("root B flat, one-five-ten"), "{names}");
+}
+
+#[test]
+fn an_added_score_is_a_piece_that_a_drill_can_start_on_at_once() {
+    let dir = tempfile::tempdir().unwrap();
+    let data = dir.path().display().to_string();
+    let score = concat!(env!("CARGO_MANIFEST_DIR"), "/pieces/ferry/ferry.musicxml");
+    let said = printed(&["add", score, "--name", "my crossing", "--data", &data]);
+    assert!(said.contains("sections") && said.contains("catchword drill"), "{said}");
+    let folder = dir.path().join("pieces/my crossing");
+    let piece = open_piece(&folder.display().to_string(), None, &[]).unwrap().piece;
+    assert!(piece.sections.len() >= 4 && piece.sections.iter().all(|s| (2..=8).contains(&s.bars.n_bars())), "{:?}", piece.sections);
+    assert!(piece.cues.len() >= piece.sections.len() && piece.cues.len() <= piece.score.bars.len());
+    assert_eq!(piece.landmarks.len(), piece.sections.len());
+    assert!(piece.landmarks.iter().all(|l| l.setting.as_deref() == Some("A levers up, all others down")), "{:?}", piece.landmarks);
+    let again = std::process::Command::new(env!("CARGO_BIN_EXE_catchword"))
+        .args(["add", score, "--name", "my crossing", "--data", &data])
+        .output()
+        .unwrap();
+    assert!(!again.status.success() && String::from_utf8_lossy(&again.stderr).contains("is there already"));
+    for cc0 in ["bitten", "home_sweet_home", "take_o_take", "the_weeders"] {
+        let path = format!("{}/tests/data/musicxml/cc0/{cc0}.mxl", env!("CARGO_MANIFEST_DIR"));
+        printed(&["add", &path, "--data", &data]);
+    }
 }
