@@ -39,7 +39,7 @@ pub fn fit(cases: &[&StudyCase], how: &Fit) -> Net {
             let shift = rng.usize(0..32);
             let mut from = 0;
             for b in 0..=case.labels.len() {
-                let ends = b == case.labels.len() || case.labels[b].is_none() || (b + shift) % 32 == 0;
+                let ends = b == case.labels.len() || case.labels[b].is_none() || (b + shift).is_multiple_of(32);
                 if ends {
                     if b > from {
                         runs.push((c, from, b));
