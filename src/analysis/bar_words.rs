@@ -10,6 +10,16 @@ use crate::piece::Instrument;
 use crate::theory::Hand;
 
 impl Teller<'_> {
+    /// The cue of a section's first bar that has nothing else to say: where its tune starts.
+    pub(super) fn start_text(&self, bar: usize) -> String {
+        let digest = &self.found.digests[bar];
+        match (digest.right.first_high, digest.left.first_low) {
+            (Some((steps, alter)), _) => format!("right hand from {}", self.words.string(steps, alter, bar)),
+            (None, Some((steps, alter))) => format!("left hand from {}", self.words.string(steps, alter, bar)),
+            (None, None) => "both hands rest".to_owned(),
+        }
+    }
+
     /// Where each hand starts and what it does: its string, and its shape where it has one.
     pub(super) fn hands_start(&self, bar: usize) -> Option<String> {
         let digest = &self.found.digests[bar];
@@ -28,7 +38,13 @@ impl Teller<'_> {
                 format!("right hand on top from {}{does}", self.words.string(steps, alter, bar))
             }
         };
-        Some(format!("{left}; {right}"))
+        // A part for one hand does not wait with the other.
+        let plays = |hand: Hand| self.found.digests.iter().any(|d| d.hand(hand).texture != Texture::Silent);
+        Some(match (plays(Hand::Left), plays(Hand::Right)) {
+            (false, _) => right,
+            (_, false) => left,
+            _ => format!("{left}; {right}"),
+        })
     }
 
     /// What the right hand does, where that can be said.

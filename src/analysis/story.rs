@@ -309,7 +309,7 @@ impl Teller<'_> {
             None => match self.plain_text(digest, before, &news) {
                 Some(text) => text,
                 // A section's first line is always there.
-                None if is_first => format!("from bar {}", self.words.score.bars[bar].label),
+                None if is_first => self.start_text(bar),
                 None => return None,
             },
         };
