@@ -292,7 +292,7 @@ mod tests {
 
     #[test]
     fn inversions_are_told_from_the_lowest_string() {
-        // Common practice (EVIDENCE: counted from the lowest note): root 1-3-5, first 1-3-6, second 1-4-6.
+        // Common practice, counted from the lowest note: root 1-3-5, first 1-3-6, second 1-4-6.
         for (steps, inversion) in [
             (&[1, 3, 5][..], Some(Inversion::Root)),
             (&[1, 3, 6], Some(Inversion::First)),

@@ -2,7 +2,7 @@
 //!
 //! Hesitation = the silence outgrows `max(E + floor, A * k * E, E exp(m + 4 sigma))`, where E is the score
 //! distance at the local tempo, m and sigma this place's timing habit and A the allowance at the end of
-//! a phrase (EVIDENCE.md section 3, "Proposed model"; ratios rather than differences after Repp 1997).
+//! a phrase (a model of this project, fitted on public recordings; ratios rather than differences after Repp 1997).
 //!
 //! Two things differ from the model as proposed, by measurement on 44 performances: the tempo is the
 //! filter's, not the median of the last 8 steps, and where the player is slowing down E is longer by as
@@ -36,7 +36,7 @@ pub(super) fn wait(expected: f64, sd: f64, allowance: f64, c: &Constants) -> f64
 mod tests {
     use super::*;
 
-    /// The check values of EVIDENCE.md section 3 (the last one with m = ln 2 at E = 0.5 s).
+    /// Worked by hand from the formula above (the last one with m = ln 2 at E = 0.5 s).
     #[test]
     fn waits_are_those_of_the_worked_examples() {
         let c = Constants { wait_floor: 0.5, wait_factor: 1.75, ..Constants::LEARNED };

@@ -6,7 +6,7 @@ use crate::time::ScoreTime;
 /// Onsets with more notes than this keep the first ones only; no two hands play that many.
 pub(super) const CHORD_MAX: usize = 32;
 /// Bars in a section where the piece names none, and in a period: phrases are most often 4 or 8 bars long
-/// (EVIDENCE.md section 5).
+/// (common practice).
 const SECTION_BARS: usize = 4;
 const PERIOD_BARS: usize = 8;
 

@@ -2,11 +2,11 @@
 
 use super::constants::Constants;
 
-/// A string that sounds again within this is not the player's doing (EVIDENCE.md section 5), seconds.
+/// A string that sounds again within this is not the player's doing, seconds (a reasoned default: a pickup refreshes every 8 ms or so).
 const DOUBLE_WITHIN: f64 = 0.06;
 const SYMPATHETIC_WITHIN: f64 = 0.05;
 /// Where a string that sounds along lies from the one played, semitones, with its share: mostly the octave, then
-/// the twelfth and the neighbouring strings (EVIDENCE.md section 5).
+/// the twelfth and the neighbouring strings (Le Carrou, Gautier & Badeau 2009; the shares are reasoned defaults).
 const SYMPATHETIC: [(i32, f64); 8] = [(12, 0.4), (-12, 0.4), (19, 0.04), (-19, 0.04), (1, 0.03), (-1, 0.03), (2, 0.03), (-2, 0.03)];
 /// Keys from here up count as the upper half, whose usual velocity is kept apart.
 const MIDDLE: u8 = 60;
@@ -74,7 +74,7 @@ impl Sounding {
 }
 
 /// Likelihood ratio of a velocity, relative to another, between a string that sounds along and one that is
-/// played. Strings sounding along are below 35 % of their neighbour (EVIDENCE.md section 5).
+/// played. Strings sounding along are below 35 % of their neighbour (a reasoned default).
 fn softness(ratio: f64) -> f64 {
     match ratio {
         r if r < 0.35 => 12.0,

@@ -113,7 +113,7 @@ impl Delays {
 
     /// Density of the next onset `elapsed` after the last, and the log ratio to what was expected
     /// with its variance. The log ratio is Student (heavy tails: people linger), as measured
-    /// in EVIDENCE.md section 3 it is the ratio that has a steady spread (Repp 1997).
+    /// it is the ratio, not the difference, that has a steady spread (Repp 1997).
     pub fn step(&self, elapsed: f64, expected: f64, tempo_var: f64, spread: f64) -> (f64, f64, f64) {
         let elapsed = elapsed.max(0.001);
         let relative = 1.0 / (expected * expected);

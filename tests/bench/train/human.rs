@@ -1,6 +1,6 @@
 //! Made performances of any score, with the timing of people: for textures that the recorded cases do not have.
 //!
-//! Figures: chord spread, spread of ratios and final slowing from EVIDENCE.md section 3; the rest is common practice.
+//! Figures: chord spread, spread of ratios and final slowing as measured on the Vienna 4x22 and ASAP recordings; the rest is common practice.
 
 use std::sync::Arc;
 
