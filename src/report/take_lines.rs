@@ -3,6 +3,7 @@
 //! `{"kind":"note","t":s,"pitch":n,"heard":w,"score_note":i|null,"beat":b}`: `score_note` counts the notes of the part as
 //! printed, onset then pitch, from 0; `beat` is the believed position right after the note, in quarter notes of the printed
 //! score (with the origin of the file's own counting, where it has one). Both are as known at that moment, never revised.
+//! `heard` is `expected`, `wrong`, `extra`, `ghost`, `repeat`, or `unclear` where the place is too uncertain to call the note anything.
 //! Other kinds: `slip`, `restart`, `jump`, `lost`, `found`, `hesitation`, `prompt`, `prompt-cleared`, `rep`.
 
 use serde_json::{Value, json};
