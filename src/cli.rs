@@ -12,10 +12,12 @@ mod study;
 mod trace;
 
 use std::io::Write;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::paths::Paths;
 use crate::tui;
 
 use session::Session;
@@ -69,6 +71,14 @@ pub fn run() -> ExitCode {
             ExitCode::FAILURE
         }
     }
+}
+
+/// Signals that may wait between a source and the loop: some seconds of the densest playing.
+const N_SIGNALS_MAX: usize = 4096;
+
+/// Returns where pieces are looked for by name. A machine without a home directory still has pieces given by path.
+fn pieces_dirs() -> Vec<PathBuf> {
+    Paths::find(None).map(|paths| paths.pieces).unwrap_or_default()
 }
 
 /// Returns the exit code for the end of a session.

@@ -197,6 +197,25 @@ pub struct Note {
 }
 
 impl Note {
+    /// Returns a note of one head with nothing marked on it; sounds on `key`, stands on the staff of its hand.
+    pub fn plain(onset: ScoreTime, duration: ScoreTime, pitch: SpelledPitch, key: MidiKey, hand: Hand, bar: BarIdx) -> Self {
+        Note {
+            onset,
+            duration,
+            pitch,
+            key,
+            hand,
+            staff: if hand == Hand::Right { 1 } else { 2 },
+            voice: 1,
+            bar,
+            n_heads: 1,
+            ornament: Ornament::None,
+            roll: None,
+            finger: None,
+            fermata: false,
+        }
+    }
+
     /// Tells whether a player may leave the note out: it decorates another, or is cue-sized.
     pub fn is_optional(&self) -> bool {
         matches!(self.ornament, Ornament::Grace | Ornament::Cue)

@@ -11,10 +11,9 @@ use clap::Args;
 use crossbeam_channel::bounded;
 
 use super::session::Session;
-use super::{exit_code, print_account};
+use super::{N_SIGNALS_MAX, exit_code, pieces_dirs, print_account};
 use crate::clock::SessionClock;
 use crate::journal::entry::Mode;
-use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
 use crate::practice::{Engine, PracticeConfig, Span};
@@ -27,9 +26,6 @@ const PIECE: &str = "ferry";
 const N_SECTIONS: usize = 2;
 /// Clean reps wanted of every section but the first.
 const SHORT_TARGET: u8 = 1;
-
-/// Signals that may wait between source and loop.
-const N_SIGNALS_MAX: usize = 4096;
 
 #[derive(Args, Debug)]
 pub struct DemoArgs {
@@ -48,8 +44,7 @@ pub struct DemoArgs {
 }
 
 pub fn run(args: DemoArgs) -> anyhow::Result<ExitCode> {
-    let pieces = Paths::find(None).map(|paths| paths.pieces).unwrap_or_default();
-    let piece = open_piece(&args.piece, None, &pieces)?.piece;
+    let piece = open_piece(&args.piece, None, &pieces_dirs())?.piece;
     let spans = spans(&piece);
     let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).context("the piece has no notes")?;
     let mut session = Session::new(engine, None).directed(args.seed);

@@ -10,7 +10,7 @@ use clap::Args;
 use crossbeam_channel::bounded;
 
 use super::session::{Keep, Session};
-use super::{exit_code, print_account};
+use super::{N_SIGNALS_MAX, exit_code, print_account};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
 use crate::journal::entry::Entry;
@@ -22,8 +22,6 @@ use crate::practice::{Engine, Span};
 use crate::source::open;
 use crate::tui::{self, plain};
 
-/// Signals that may wait between source and loop: some seconds of the densest playing.
-const N_SIGNALS_MAX: usize = 4096;
 /// The input that is no instrument.
 const BUILT_IN_PLAYER: &str = "player";
 const NO_NOTES: &str = "the piece has no notes to play";

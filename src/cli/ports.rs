@@ -1,7 +1,5 @@
 //! `catchword ports`: which MIDI inputs this machine has.
 
-use std::io::{self, Write};
-
 use clap::Args;
 use serde::Serialize;
 
@@ -28,12 +26,8 @@ pub fn run(args: PortsArgs) -> anyhow::Result<()> {
         Ok(ports) => Listing { ports, missing: None },
         Err(error) => Listing { ports: Vec::new(), missing: Some(error.to_string()) },
     };
-    let text = if args.json { serde_json::to_string(&listing)? + "\n" } else { lines(&listing) };
-    match io::stdout().write_all(text.as_bytes()) {
-        // Whoever read the list has seen enough.
-        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Ok(()),
-        other => Ok(other?),
-    }
+    let text = if args.json { serde_json::to_string(&listing)? } else { lines(&listing) };
+    super::print_lines(text.lines().map(str::to_owned))
 }
 
 fn lines(listing: &Listing) -> String {

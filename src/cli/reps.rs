@@ -5,7 +5,6 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 use clap::Args;
 
-use crate::journal::entry::Verdict;
 use crate::journal::store::Store;
 use crate::paths::Paths;
 
@@ -40,13 +39,8 @@ pub fn run(args: RepsArgs) -> anyhow::Result<()> {
         return super::print_lines([format!("no reps of {} in the journal yet", args.piece)]);
     }
     let lines = reps.iter().enumerate().map(|(i, (_, rep))| {
-        let verdict = match rep.verdict {
-            Verdict::Clean => "clean",
-            Verdict::Prompted => "with a cue",
-            Verdict::Broken => "not clean",
-        };
         let why = rep.failed.as_ref().map(|(place, kind)| format!("; {place} {kind}")).unwrap_or_default();
-        format!("{:4}  {}  {}: {verdict}{why}", i + 1, rep.at.format("%Y-%m-%d %H:%M"), rep.span)
+        format!("{:4}  {}  {}: {}{why}", i + 1, rep.at.format("%Y-%m-%d %H:%M"), rep.span, rep.verdict.words())
     });
     super::print_lines(lines)
 }

@@ -7,7 +7,6 @@ use serde_json::{Value, json};
 use crate::analysis::material::TICKS;
 use crate::analysis::wording::Dialect;
 use crate::analysis::{Analysis, StoryConfig, analyse};
-use crate::paths::Paths;
 use crate::piece::{Piece, Section, bars_words};
 use crate::piece_folder::open_piece;
 use crate::score::{BarRange, Score};
@@ -35,9 +34,7 @@ enum DialectArg {
 }
 
 pub fn run(args: StudyArgs) -> anyhow::Result<()> {
-    // A machine without a home directory still has scores given by path.
-    let pieces = Paths::find(None).map(|paths| paths.pieces).unwrap_or_default();
-    let opened = open_piece(&args.piece, args.part.as_deref(), &pieces)?;
+    let opened = open_piece(&args.piece, args.part.as_deref(), &super::pieces_dirs())?;
     let piece = opened.piece;
     let analysis = analyse(&piece.score, piece.part).context("the score has no such part")?;
     let mut config = StoryConfig::of(piece.instrument);

@@ -7,7 +7,6 @@ use clap::Args;
 
 use crate::journal::entry::Mode;
 use crate::midi::Take;
-use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
 use crate::practice::{Command, Engine, Habits, Input, Output, PracticeConfig, Span, listen};
@@ -42,9 +41,7 @@ pub struct TraceArgs {
 }
 
 pub fn run(args: TraceArgs) -> anyhow::Result<()> {
-    // A machine without a home directory still has scores and takes given by path.
-    let pieces = Paths::find(None).map(|paths| paths.pieces).unwrap_or_default();
-    let piece = open_piece(&args.piece, args.part.as_deref(), &pieces)?.piece;
+    let piece = open_piece(&args.piece, args.part.as_deref(), &super::pieces_dirs())?.piece;
     let take = read_take(&args.take)?;
     let earlier = args.learn.iter().map(|file| read_take(file)).collect::<anyhow::Result<Vec<Take>>>()?;
     let learn = |span: &mut Span| {

@@ -78,7 +78,6 @@ pub struct Follower {
     timing: Option<TimingHabit>,
     begin: Begin,
     belief: Belief,
-    heard: Vec<bool>,
     /// Number of the note at which each line note was heard or stood for, from 1; 0 for never.
     heard_by: Vec<u32>,
     n_heard: u32,
@@ -105,7 +104,6 @@ impl Follower {
             timing: config.timing,
             begin: config.begin,
             belief,
-            heard: vec![false; n],
             heard_by: vec![0; n],
             n_heard: 0,
             start: None,
@@ -183,7 +181,6 @@ impl Follower {
 
         let mut heard = self.label(&best, position);
         if let Some(note) = heard.note.filter(|_| heard.heard == Heard::Expected) {
-            self.heard[note.0] = true;
             self.heard_by[note.0] = self.n_heard;
         }
         if !is_lost {
@@ -290,7 +287,6 @@ impl Follower {
         // What was heard of the stretch before now belongs to the pass before.
         for note in self.line.onset(to).notes.start..self.line.notes.len() {
             if self.heard_by[note] < since {
-                self.heard[note] = false;
                 self.heard_by[note] = 0;
             }
         }
@@ -443,10 +439,5 @@ impl Follower {
                     .clone()
                     .enumerate()
                     .all(|(k, n)| k >= CHORD_MAX || due & (1 << k) == 0 || self.heard_by[n] > 0))
-    }
-
-    /// Returns, per line note, whether it has been heard since the last start or restart.
-    pub fn heard_notes(&self) -> &[bool] {
-        &self.heard
     }
 }

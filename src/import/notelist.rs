@@ -10,7 +10,7 @@ use std::collections::HashMap;
 
 use super::{Error, Warning};
 use crate::midi::MidiKey;
-use crate::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Ornament, Part, Score};
+use crate::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Part, Score};
 use crate::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use crate::time::ScoreTime;
 
@@ -35,21 +35,8 @@ pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     let origin = layout[0].start;
     let note = |row: &Row| {
         let bar = layout.partition_point(|b| b.start <= row.onset).saturating_sub(1);
-        Note {
-            onset: row.onset - origin,
-            duration: row.duration,
-            pitch: SpelledPitch::for_key(row.key.number(), layout[bar].fifths),
-            key: row.key,
-            hand: row.hand,
-            staff: if row.hand == Hand::Right { 1 } else { 2 },
-            voice: 1,
-            bar: BarIdx(bar),
-            n_heads: 1,
-            ornament: Ornament::None,
-            roll: None,
-            finger: None,
-            fermata: false,
-        }
+        let pitch = SpelledPitch::for_key(row.key.number(), layout[bar].fifths);
+        Note::plain(row.onset - origin, row.duration, pitch, row.key, row.hand, BarIdx(bar))
     };
     let notes: Vec<Note> = rows.iter().map(note).collect();
     let bars = layout

@@ -15,8 +15,7 @@ mod timeline;
 pub use take::{read_take, write_take};
 
 use crate::import::{Error, Warning};
-use crate::midi::MidiKey;
-use crate::score::{Bar, BarIdx, Note, Ornament, Part, Score};
+use crate::score::{Bar, BarIdx, Note, Part, Score};
 use crate::theory::{Hand, SpelledPitch};
 use crate::time::ScoreTime;
 
@@ -119,20 +118,7 @@ fn note(struck: &Struck, hand: Hand, voice: u8, timeline: &Timeline, bars: &[Bar
     let onset = timeline.at(struck.on);
     let duration = timeline.at(struck.off) - onset;
     let bar = bars.partition_point(|b| b.start <= onset).saturating_sub(1);
-    let key: MidiKey = struck.key;
-    Note {
-        onset,
-        duration: if duration > ScoreTime::ZERO { duration } else { ScoreTime::new(SHORTEST.0, SHORTEST.1) },
-        pitch: SpelledPitch::for_key(key.number(), bars[bar].key.fifths),
-        key,
-        hand,
-        staff: if hand == Hand::Right { 1 } else { 2 },
-        voice,
-        bar: BarIdx(bar),
-        n_heads: 1,
-        ornament: Ornament::None,
-        roll: None,
-        finger: None,
-        fermata: false,
-    }
+    let duration = if duration > ScoreTime::ZERO { duration } else { ScoreTime::new(SHORTEST.0, SHORTEST.1) };
+    let pitch = SpelledPitch::for_key(struck.key.number(), bars[bar].key.fifths);
+    Note { voice, ..Note::plain(onset, duration, pitch, struck.key, hand, BarIdx(bar)) }
 }

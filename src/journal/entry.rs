@@ -17,6 +17,17 @@ pub enum Verdict {
     Broken,
 }
 
+impl Verdict {
+    /// Returns the verdict as the player is told it.
+    pub fn words(self) -> &'static str {
+        match self {
+            Verdict::Clean => "clean",
+            Verdict::Prompted => "with a cue",
+            Verdict::Broken => "not clean",
+        }
+    }
+}
+
 /// Number of a rep within its session, from 0 in the order they began.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
 pub struct RepNumber(pub u32);

@@ -43,11 +43,8 @@ fn rep_of(output: &Output) -> Option<&Rep> {
 
 fn verdict_words(rep: &Rep) -> String {
     let why = rep.reason.as_ref().map(|r| r.words.as_str()).unwrap_or_default();
-    match rep.verdict {
-        Verdict::Clean => "clean".to_owned(),
-        Verdict::Prompted => format!("with a cue; {why}"),
-        Verdict::Broken => format!("not clean; {why}"),
-    }
+    let verdict = rep.verdict.words();
+    if rep.verdict == Verdict::Clean { verdict.to_owned() } else { format!("{verdict}; {why}") }
 }
 
 fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<String> {

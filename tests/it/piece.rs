@@ -8,7 +8,7 @@ use std::sync::Arc;
 use catchword::piece::file::{CueKeys, JudgingKeys, LandmarkKeys, REFERENCE, SectionKeys};
 use catchword::piece::text::At;
 use catchword::piece::{Cue, Instrument, PieceFile, edit};
-use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Ornament, Part, Place, Score};
+use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Part, Place, Score};
 use catchword::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use catchword::time::ScoreTime;
 use proptest::prelude::*;
@@ -26,21 +26,8 @@ fn score(n_bars: usize, parts: &[(&str, &str)]) -> Arc<Score> {
         signs: BarSigns::default(),
     });
     let pitch: SpelledPitch = "C4".parse().unwrap();
-    let notes = (0..n_bars).map(|bar| Note {
-        onset: start(bar),
-        duration: ScoreTime::quarters(3),
-        pitch,
-        key: catchword::midi::MidiKey::try_new(60).unwrap(),
-        hand: Hand::Right,
-        staff: 1,
-        voice: 1,
-        bar: BarIdx(bar),
-        n_heads: 1,
-        ornament: Ornament::None,
-        roll: None,
-        finger: None,
-        fermata: false,
-    });
+    let key = catchword::midi::MidiKey::try_new(60).unwrap();
+    let notes = (0..n_bars).map(|bar| Note::plain(start(bar), ScoreTime::quarters(3), pitch, key, Hand::Right, BarIdx(bar)));
     let notes: Vec<Note> = notes.collect();
     let part = |&(id, name): &(&str, &str)| Part { id: id.into(), name: name.into(), n_staves: 1, notes: notes.clone(), ..Part::default() };
     Arc::new(Score { bars: bars.collect(), parts: parts.iter().map(part).collect(), ..Score::default() })

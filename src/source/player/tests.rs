@@ -7,21 +7,8 @@ use crate::theory::{KeySignature, Meter, SpelledPitch};
 /// A note of a test score: onset and duration in quarters, pitch, hand.
 fn note(onset: ScoreTime, duration: ScoreTime, pitch: &str, hand: Hand) -> Note {
     let pitch: SpelledPitch = pitch.parse().unwrap();
-    Note {
-        onset,
-        duration,
-        pitch,
-        key: MidiKey::try_new(pitch.midi()).unwrap(),
-        hand,
-        staff: if hand == Hand::Right { 1 } else { 2 },
-        voice: 1,
-        bar: BarIdx((onset.to_f64() / 4.0) as usize),
-        n_heads: 1,
-        ornament: Ornament::None,
-        roll: None,
-        finger: None,
-        fermata: false,
-    }
+    let bar = BarIdx((onset.to_f64() / 4.0) as usize);
+    Note::plain(onset, duration, pitch, MidiKey::try_new(pitch.midi()).unwrap(), hand, bar)
 }
 
 fn q(n: i64) -> ScoreTime {

@@ -116,9 +116,8 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
         }
         Stage::RepDone { verdict, words } => {
             let large = match verdict {
-                Verdict::Clean => format!("clean, {}", count(view)),
-                Verdict::Prompted => "with a cue".to_owned(),
-                Verdict::Broken => "not clean".to_owned(),
+                Verdict::Clean => format!("{}, {}", verdict.words(), count(view)),
+                Verdict::Prompted | Verdict::Broken => verdict.words().to_owned(),
             };
             Some(said(large, small(words)))
         }
