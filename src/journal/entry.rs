@@ -1,4 +1,4 @@
-//! What is recorded: sessions, reps and what was found in them, in session time.
+//! What is recorded: sessions, reps, answers and what was found in them, in session time.
 //!
 //! Entries say what happened and never how it is stored; places are texts as the page gives them,
 //! so that a record stays readable when the score file changes.
@@ -43,9 +43,11 @@ pub enum Entry {
         verdict: Verdict,
         at: Micros,
     },
+    Answer(Answer),
+    Spot(Spot),
 }
 
-/// One attempt at a span from memory.
+/// One attempt at a span from memory; also a reading take, which is played from the page.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Rep {
     pub number: RepNumber,
@@ -57,6 +59,7 @@ pub struct Rep {
     pub started: Micros,
     pub ended: Micros,
     pub verdict: Verdict,
+    pub witness: Witness,
     /// The first place that failed and why, in the player's words; none for a clean rep.
     pub reason: Option<Reason>,
     pub happenings: Vec<Happening>,
@@ -64,14 +67,122 @@ pub struct Rep {
     pub n_notes_right: u32,
     /// Quarters a minute over the rep; none when too short to tell.
     pub tempo: Option<f64>,
+    /// What a run-through came to; none for any other mode.
+    pub run: Option<Run>,
     /// What was played, from the first note of the rep.
     pub take: Take,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum Mode {
+    /// From the page, to show that the piece is ready.
+    Reading,
+    /// A section, or sections joined, from memory.
     Drill,
+    /// The whole piece as on stage.
     RunThrough,
+}
+
+/// Whose word an outcome rests on.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Witness {
+    /// It was heard through the instrument.
+    Heard,
+    /// Nothing was heard: the player says so.
+    Told,
+}
+
+/// What a run-through came to.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Run {
+    /// Bars due in playing order, and how many of them were played.
+    pub n_bars: u32,
+    pub n_bars_played: u32,
+    /// It went from the first bar to the last, and every lapse was recovered.
+    pub is_held: bool,
+    /// In the order they happened.
+    pub lapses: Vec<Lapse>,
+}
+
+/// One failure of memory in a run-through, and the way back.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Lapse {
+    pub at: Micros,
+    /// `bar.beat` of the first thing that failed.
+    pub place: String,
+    /// As [`Happening::kind`].
+    pub kind: &'static str,
+    pub recovery: Recovery,
+    /// `bar.beat` where the player was going again; none when they were not.
+    pub going_at: Option<String>,
+    /// Time beyond what the music takes, until the player was going again.
+    pub lost: Micros,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Recovery {
+    /// Played on from where it happened.
+    WentOn,
+    /// Went ahead to a landmark or another later place.
+    Landmark,
+    /// Went back.
+    Restarted,
+    NotRecovered,
+}
+
+/// A question of the quiz and how it was answered.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Answer {
+    /// Number of the question within its session, from 0.
+    pub number: u32,
+    pub kind: QuestionKind,
+    /// `bar.beat` where the answer begins; for a switch, which of its exits was asked for.
+    pub place: String,
+    pub asked: Micros,
+    /// When the first right onset came: from `asked` to here is the recall time.
+    pub first_right: Option<Micros>,
+    pub ended: Micros,
+    pub outcome: Outcome,
+    pub witness: Witness,
+    /// For a jump: notes played between the call and going again.
+    pub n_notes_between: Option<u32>,
+    pub happenings: Vec<Happening>,
+    /// What was played, from the first note after the question.
+    pub take: Take,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub enum QuestionKind {
+    /// Begin at a landmark with no run-up.
+    ColdStart,
+    /// Go on after the last bar's cue.
+    GoOn,
+    /// Only the next harmony of the left hand.
+    WhatNext,
+    /// One exit of a switch.
+    Switch,
+    /// To a landmark in the middle of playing.
+    Jump,
+}
+
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub enum Outcome {
+    Held,
+    /// Something else was played, or the player says that it did not hold.
+    Failed,
+    OutOfTime,
+}
+
+/// A place that failed and wants a line of story: put off, or told.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Spot {
+    pub at: Micros,
+    /// `bar.beat` as in a piece file.
+    pub place: String,
+    /// `left` or `right`, where one hand is meant.
+    pub hand: Option<&'static str>,
+    /// The line of story; none while it is put off.
+    pub text: Option<String>,
 }
 
 /// Why and where a rep was not clean.

@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::entry::{Mode, Verdict};
+use super::entry::{Mode, Outcome, QuestionKind, Verdict, Witness};
 use crate::time::{Micros, Timestamp};
 
 /// A rep as the journal gives it back: dated, and with the player's own last word on the verdict.
@@ -23,12 +23,31 @@ pub struct DatedRep {
     pub judged: Verdict,
     /// The verdict that holds: the player's, where they overruled it.
     pub verdict: Verdict,
+    pub witness: Witness,
     /// Place (`bar.beat`) and kind of the first thing that failed.
     pub failed: Option<(String, String)>,
     pub n_notes_due: u32,
     pub n_notes_right: u32,
     /// Quarters a minute.
     pub tempo: Option<f64>,
+    /// For a run-through: whether it was held.
+    pub is_held: Option<bool>,
+}
+
+/// An answer of the quiz as the journal gives it back.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct DatedAnswer {
+    /// When it was asked, with the offset of the player's clock then.
+    pub at: Timestamp,
+    pub kind: QuestionKind,
+    /// `bar.beat` where the answer begins.
+    pub place: String,
+    /// From the question to the first right onset.
+    pub recall: Option<Micros>,
+    pub length: Micros,
+    pub outcome: Outcome,
+    pub witness: Witness,
+    pub n_notes_between: Option<u32>,
 }
 
 /// What one span's reps come to.
@@ -124,10 +143,12 @@ mod tests {
             length: Micros::from_millis(8000),
             judged: Verdict::Broken,
             verdict,
+            witness: Witness::Heard,
             failed: None,
             n_notes_due: 20,
             n_notes_right: 20,
             tempo: None,
+            is_held: None,
         }
     }
 

@@ -2,30 +2,32 @@
 //!
 //! [`Store::append`] returns once the rows are on the disk (write-ahead log, `synchronous = FULL`),
 //! so that whatever happens to the program, nothing it acknowledged is lost. Dates and ids are
-//! added here; what the entries mean is not known here. All SQL of the program stands in this file
-//! and in `migrations/`, whose numbered files are never changed once released.
+//! added here; what the entries mean is not known here. All SQL of the program stands in this file,
+//! in `store/` and in `migrations/`, whose numbered files are never changed once released.
 
 mod convert;
+mod write;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
-use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, TransactionBehavior, params};
 use rusqlite_migration::{M, Migrations, SchemaVersion};
 use uuid::Uuid;
 
-use self::convert::{known, mode_from, mode_word, shifted, timestamp, uuid, verdict_from, verdict_word};
-use super::entry::{Entry, Rep, Verdict};
-use super::stats::DatedRep;
+use self::convert::{known, known_or_none, shifted, timestamp, uuid};
+use super::entry::Entry;
+use super::stats::{DatedAnswer, DatedRep};
 use crate::import;
-use crate::import::smf::{read_take, write_take};
+use crate::import::smf::read_take;
 use crate::midi::Take;
 use crate::time::{Micros, Timestamp};
 
 /// Name of the journal within the data directory.
 pub const FILE_NAME: &str = "journal.db";
 
-const MIGRATIONS: &[M<'_>] = &[M::up(include_str!("migrations/001-sessions-and-reps.sql"))];
+const MIGRATIONS: &[M<'_>] =
+    &[M::up(include_str!("migrations/001-sessions-and-reps.sql")), M::up(include_str!("migrations/002-answers-runs-and-spots.sql"))];
 /// What `PRAGMA application_id` says of a journal: "CWjl".
 const APPLICATION_ID: i32 = 0x4357_6a6c;
 /// How long a write waits for another program that is writing.
@@ -249,13 +251,15 @@ impl Store {
         let failed = self.failed("write an entry");
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(&failed)?;
         let written = match entry {
-            Entry::Rep(rep) => insert_rep(&transaction, session, rep),
+            Entry::Rep(rep) => write::rep(&transaction, session, rep),
+            Entry::Answer(answer) => write::answer(&transaction, session, answer),
+            Entry::Spot(spot) => write::spot(&transaction, session, spot),
             Entry::Overruled { rep, verdict, at } => {
                 let find = "SELECT id FROM rep WHERE session_id = ? AND number = ?";
                 let values = params![session.0.to_string(), rep.0];
                 let id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
                 let id = id.ok_or_else(|| Error::NoSuchRep { file: self.file.clone(), number: rep.0 })?;
-                insert_overrule(&transaction, &id, *verdict, *at)
+                write::overrule(&transaction, &id, *verdict, *at)
             }
         };
         written.and_then(|()| transaction.commit()).map_err(failed)
@@ -301,29 +305,74 @@ impl Store {
     pub fn reps(&self, piece_key: &str) -> Result<Vec<(RepId, DatedRep)>, Error> {
         let sql = "SELECT rep.id, started_utc_us + rep.started_us, offset_s, mode, span, first_bar, last_bar,
                           ended_us - started_us, verdict, reason_place, reason_kind, n_notes_due, n_notes_right, tempo,
-                          (SELECT verdict FROM overrule WHERE rep_id = rep.id ORDER BY at_us DESC, id DESC LIMIT 1)
+                          (SELECT verdict FROM overrule WHERE rep_id = rep.id ORDER BY at_us DESC, id DESC LIMIT 1), witness,
+                          (SELECT is_held FROM run WHERE run.rep_id = rep.id)
                    FROM rep JOIN session ON session.id = rep.session_id
                    WHERE piece_key = ? ORDER BY 2, number";
         let read = |row: &Row<'_>| {
-            let judged = known(row, 8, verdict_from)?;
-            let overruled = row.get::<_, Option<String>>(14)?.map(|_| known(row, 14, verdict_from)).transpose()?;
+            let judged = known(row, 8)?;
+            let overruled = known_or_none(row, 14)?;
             let failed = row.get::<_, Option<String>>(9)?.zip(row.get::<_, Option<String>>(10)?);
             let rep = DatedRep {
                 at: timestamp(row.get(1)?, row.get(2)?)?,
-                mode: known(row, 3, mode_from)?,
+                mode: known(row, 3)?,
                 span: row.get(4)?,
                 bars: (row.get(5)?, row.get(6)?),
                 length: Micros(row.get(7)?),
                 judged,
                 verdict: overruled.unwrap_or(judged),
+                witness: known(row, 15)?,
                 failed,
                 n_notes_due: row.get(11)?,
                 n_notes_right: row.get(12)?,
                 tempo: row.get(13)?,
+                is_held: row.get(16)?,
             };
             Ok((RepId(uuid(row, 0)?), rep))
         };
         self.rows(sql, [piece_key], read, "read the reps")
+    }
+
+    /// Returns all answers about a piece, oldest first.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn answers(&self, piece_key: &str) -> Result<Vec<DatedAnswer>, Error> {
+        let sql = "SELECT started_utc_us + asked_us, offset_s, kind, place, first_right_us - asked_us, answer.ended_us - asked_us, outcome,
+                          witness, n_notes_between
+                   FROM answer JOIN session ON session.id = answer.session_id
+                   WHERE piece_key = ? ORDER BY 1, number";
+        let read = |row: &Row<'_>| {
+            Ok(DatedAnswer {
+                at: timestamp(row.get(0)?, row.get(1)?)?,
+                kind: known(row, 2)?,
+                place: row.get(3)?,
+                recall: row.get::<_, Option<i64>>(4)?.map(Micros),
+                length: Micros(row.get(5)?),
+                outcome: known(row, 6)?,
+                witness: known(row, 7)?,
+                n_notes_between: row.get(8)?,
+            })
+        };
+        self.rows(sql, [piece_key], read, "read the answers")
+    }
+
+    /// Returns the places of a piece whose line of story is put off and not told since, oldest first: place and hand.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn open_spots(&self, piece_key: &str) -> Result<Vec<(String, Option<String>)>, Error> {
+        let sql = "SELECT place, hand, text FROM spot JOIN session ON session.id = spot.session_id
+                   WHERE piece_key = ? ORDER BY started_utc_us + at_us, spot.id";
+        let read = |row: &Row<'_>| Ok(((row.get(0)?, row.get(1)?), row.get::<_, Option<String>>(2)?.is_some()));
+        let mut open = Vec::new();
+        for (spot, is_told) in self.rows(sql, [piece_key], read, "read the places put off")? {
+            open.retain(|other| *other != spot);
+            if !is_told {
+                open.push(spot);
+            }
+        }
+        Ok(open)
     }
 
     /// Returns what was noted during a rep, in its order.
@@ -381,6 +430,7 @@ impl Store {
                 self.happenings(rep)?;
                 self.take(rep)?;
             }
+            self.answers(&session.opened.piece_key)?;
         }
         Ok(())
     }
@@ -396,57 +446,6 @@ impl Store {
         let rows = statement.query_map(values, read).and_then(Iterator::collect);
         rows.map_err(self.failed(doing))
     }
-}
-
-fn insert_rep(transaction: &Transaction<'_>, session: SessionId, rep: &Rep) -> rusqlite::Result<()> {
-    let id = Uuid::now_v7().to_string();
-    let reason = rep.reason.as_ref();
-    transaction
-        .prepare_cached(
-            "INSERT INTO rep (id, session_id, number, mode, span, first_bar, last_bar, started_us, ended_us, verdict,
-                              reason_place, reason_kind, reason_words, n_notes_due, n_notes_right, tempo)
-             VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        )?
-        .execute(params![
-            id,
-            session.0.to_string(),
-            rep.number.0,
-            mode_word(rep.mode),
-            rep.span,
-            rep.bars.0,
-            rep.bars.1,
-            rep.started.0,
-            rep.ended.0,
-            verdict_word(rep.verdict),
-            reason.map(|r| r.place.as_str()),
-            reason.map(|r| r.kind),
-            reason.map(|r| r.words.as_str()),
-            rep.n_notes_due,
-            rep.n_notes_right,
-            rep.tempo.filter(|t| t.is_finite()),
-        ])?;
-    let mut happening =
-        transaction.prepare_cached("INSERT INTO happening (rep_id, nth, at_us, kind, place, hand) VALUES (?, ?, ?, ?, ?, ?)")?;
-    for (nth, h) in rep.happenings.iter().enumerate() {
-        happening.execute(params![id, i64::try_from(nth).unwrap_or(i64::MAX), h.at.0, h.kind, h.place, h.hand])?;
-    }
-    if let Some(first) = rep.take.events().first() {
-        let from_start = shifted(&rep.take, Micros::ZERO);
-        transaction.prepare_cached("INSERT INTO take (id, rep_id, first_us, smf) VALUES (?, ?, ?, ?)")?.execute(params![
-            Uuid::now_v7().to_string(),
-            id,
-            first.at.0,
-            write_take(&from_start)
-        ])?;
-    }
-    Ok(())
-}
-
-fn insert_overrule(transaction: &Transaction<'_>, rep_id: &str, verdict: Verdict, at: Micros) -> rusqlite::Result<()> {
-    transaction
-        .prepare_cached("INSERT INTO overrule (id, rep_id, at_us, verdict) VALUES (?, ?, ?, ?)")?
-        .execute(params![Uuid::now_v7().to_string(), rep_id, at.0, verdict_word(verdict)])
-        .map(drop)
 }
 
 #[cfg(test)]

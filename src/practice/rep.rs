@@ -217,11 +217,13 @@ impl Attempt {
             started: self.started.unwrap_or(ended),
             ended,
             verdict,
+            witness: entry::Witness::Heard,
             reason,
             happenings: happenings.collect(),
             n_notes_due: due.clone().count() as u32,
             n_notes_right: due.filter(|(_, played)| **played).count() as u32,
             tempo,
+            run: None,
             take: self.take,
         };
         (rep, decided_by)

@@ -92,6 +92,7 @@ fn span_line(view: &View) -> String {
     };
     match view.mode {
         Mode::Drill => format!("section {}{bars} ({} of {})", view.span, view.span_idx + 1, view.n_spans),
+        Mode::Reading => format!("from the page: {}{bars}", view.span),
         Mode::RunThrough => format!("run-through: {}{bars}", view.span),
     }
 }

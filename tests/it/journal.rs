@@ -6,8 +6,10 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::thread;
 
-use catchword::journal::entry::{Entry, Happening, Mode, Reason, Rep, RepNumber, Verdict};
-use catchword::journal::stats::by_span;
+use catchword::journal::entry::{
+    Answer, Entry, Happening, Lapse, Mode, Outcome, QuestionKind, Reason, Recovery, Rep, RepNumber, Run, Spot, Verdict, Witness,
+};
+use catchword::journal::stats::{DatedAnswer, by_span};
 use catchword::journal::store::{Error, FILE_NAME, NewSession, SessionId, Store};
 use catchword::midi::{Channel, MidiEvent, MidiKey, Take, Velocity};
 use catchword::time::{Micros, Stamped};
@@ -39,6 +41,7 @@ fn a_rep(number: u32) -> Rep {
         started: Micros(5_000_001),
         ended: Micros(13_000_000),
         verdict: Verdict::Broken,
+        witness: Witness::Heard,
         reason: Some(Reason { place: "3.2".into(), kind: "wrong", words: "bar 3, beat 2, left hand".into() }),
         happenings: vec![
             Happening { at: Micros(7_000_000), kind: "hesitation", place: "2.3".into(), hand: None },
@@ -47,6 +50,7 @@ fn a_rep(number: u32) -> Rep {
         n_notes_due: 30,
         n_notes_right: 29,
         tempo: Some(93.5),
+        run: None,
         take: take.into_iter().collect(),
     }
 }
@@ -110,6 +114,97 @@ fn an_entry_is_written_whole_or_not_at_all() {
     assert_eq!(store.reps("ferry").unwrap().len(), 1);
     store.check().unwrap();
     store.append(session, &Entry::Rep(a_rep(1))).unwrap();
+}
+
+fn an_answer(number: u32) -> Answer {
+    Answer {
+        number,
+        kind: QuestionKind::Jump,
+        place: "5.1".into(),
+        asked: Micros(60_000_000),
+        first_right: Some(Micros(62_500_000)),
+        ended: Micros(66_000_000),
+        outcome: Outcome::Held,
+        witness: Witness::Heard,
+        n_notes_between: Some(3),
+        happenings: a_rep(0).happenings,
+        take: a_rep(0).take,
+    }
+}
+
+#[test]
+fn an_answer_comes_back_with_its_recall_time() {
+    let mut store = Store::open_in_memory().unwrap();
+    let session = store.begin_session(&a_session("ferry")).unwrap();
+    store.append(session, &Entry::Answer(an_answer(0))).unwrap();
+    let unheard = Answer {
+        kind: QuestionKind::ColdStart,
+        first_right: None,
+        outcome: Outcome::OutOfTime,
+        witness: Witness::Told,
+        n_notes_between: None,
+        take: Take::default(),
+        ..an_answer(1)
+    };
+    store.append(session, &Entry::Answer(unheard)).unwrap();
+    let expected = DatedAnswer {
+        at: "2026-03-01T20:16:00.123456+01:00".parse().unwrap(),
+        kind: QuestionKind::Jump,
+        place: "5.1".into(),
+        recall: Some(Micros(2_500_000)),
+        length: Micros(6_000_000),
+        outcome: Outcome::Held,
+        witness: Witness::Heard,
+        n_notes_between: Some(3),
+    };
+    let answers = store.answers("ferry").unwrap();
+    assert_eq!(answers[0], expected);
+    assert_eq!((answers[1].recall, answers[1].outcome, answers[1].witness), (None, Outcome::OutOfTime, Witness::Told));
+    assert_eq!(answers.len(), 2);
+    assert!(store.answers("another").unwrap().is_empty());
+    assert!(matches!(store.append(session, &Entry::Answer(an_answer(0))), Err(Error::Sql { .. })), "a number serves once");
+    store.check().unwrap();
+}
+
+#[test]
+fn a_run_through_comes_back_held_or_not() {
+    let mut store = Store::open_in_memory().unwrap();
+    let session = store.begin_session(&a_session("ferry")).unwrap();
+    let lapse = Lapse {
+        at: Micros(8_000_000),
+        place: "3.2".into(),
+        kind: "hesitation",
+        recovery: Recovery::Landmark,
+        going_at: Some("5.1".into()),
+        lost: Micros(2_000_000),
+    };
+    let run = Run { n_bars: 24, n_bars_played: 22, is_held: true, lapses: vec![lapse] };
+    for (number, run) in [(0, Some(run)), (1, None)] {
+        store.append(session, &Entry::Rep(Rep { mode: Mode::RunThrough, run, ..a_rep(number) })).unwrap();
+    }
+    let held: Vec<_> = store.reps("ferry").unwrap().into_iter().map(|(_, r)| (r.mode, r.is_held)).collect();
+    assert_eq!(held, [(Mode::RunThrough, Some(true)), (Mode::RunThrough, None)]);
+    store.check().unwrap();
+}
+
+#[test]
+fn a_place_put_off_waits_until_its_line_of_story_is_told() {
+    let mut store = Store::open_in_memory().unwrap();
+    let first = store.begin_session(&a_session("ferry")).unwrap();
+    let spot = |at: i64, place: &str, text: Option<&str>| {
+        Entry::Spot(Spot { at: Micros(at), place: place.into(), hand: Some("left"), text: text.map(str::to_owned) })
+    };
+    store.append(first, &spot(1, "3.2", None)).unwrap();
+    store.append(first, &spot(2, "5.1", None)).unwrap();
+    let later = NewSession { started: "2026-03-02T08:00:00+01:00".parse().unwrap(), ..a_session("ferry") };
+    let second = store.begin_session(&later).unwrap();
+    let left = |place: &str| (place.to_owned(), Some("left".to_owned()));
+    assert_eq!(store.open_spots("ferry").unwrap(), [left("3.2"), left("5.1")]);
+    store.append(second, &spot(1, "3.2", Some("thumb stays home"))).unwrap();
+    assert_eq!(store.open_spots("ferry").unwrap(), [left("5.1")]);
+    store.append(second, &spot(3, "3.2", None)).unwrap();
+    assert_eq!(store.open_spots("ferry").unwrap(), [left("5.1"), left("3.2")], "put off anew");
+    store.check().unwrap();
 }
 
 fn an_event() -> impl Strategy<Value = MidiEvent> {

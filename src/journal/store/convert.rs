@@ -7,7 +7,7 @@ use rusqlite::Row;
 use rusqlite::types::Type;
 use uuid::Uuid;
 
-use crate::journal::entry::{Mode, Verdict};
+use crate::journal::entry::{Mode, Outcome, QuestionKind, Recovery, Verdict, Witness};
 use crate::midi::Take;
 use crate::time::{Micros, Stamped, Timestamp};
 
@@ -17,33 +17,62 @@ pub(super) fn shifted(take: &Take, first: Micros) -> Take {
     take.events().iter().map(|e| Stamped { at: e.at + by, what: e.what }).collect()
 }
 
-pub(super) fn verdict_word(verdict: Verdict) -> &'static str {
-    match verdict {
-        Verdict::Clean => "clean",
-        Verdict::Prompted => "prompted",
-        Verdict::Broken => "broken",
+/// A value written as a word of a closed list.
+pub(super) trait Word: Copy + PartialEq + 'static {
+    const WORDS: &'static [(Self, &'static str)];
+
+    fn word(self) -> &'static str {
+        Self::WORDS.iter().find(|(value, _)| *value == self).expect("the list has every value").1
     }
 }
 
-pub(super) fn verdict_from(word: &str) -> Option<Verdict> {
-    [Verdict::Clean, Verdict::Prompted, Verdict::Broken].into_iter().find(|v| verdict_word(*v) == word)
+impl Word for Verdict {
+    const WORDS: &'static [(Self, &'static str)] =
+        &[(Verdict::Clean, "clean"), (Verdict::Prompted, "prompted"), (Verdict::Broken, "broken")];
 }
 
-pub(super) fn mode_word(mode: Mode) -> &'static str {
-    match mode {
-        Mode::Drill => "drill",
-        Mode::RunThrough => "run-through",
-    }
+impl Word for Mode {
+    const WORDS: &'static [(Self, &'static str)] = &[(Mode::Reading, "reading"), (Mode::Drill, "drill"), (Mode::RunThrough, "run-through")];
 }
 
-pub(super) fn mode_from(word: &str) -> Option<Mode> {
-    [Mode::Drill, Mode::RunThrough].into_iter().find(|m| mode_word(*m) == word)
+impl Word for Witness {
+    const WORDS: &'static [(Self, &'static str)] = &[(Witness::Heard, "heard"), (Witness::Told, "told")];
+}
+
+impl Word for Recovery {
+    const WORDS: &'static [(Self, &'static str)] = &[
+        (Recovery::WentOn, "went-on"),
+        (Recovery::Landmark, "landmark"),
+        (Recovery::Restarted, "restarted"),
+        (Recovery::NotRecovered, "not-recovered"),
+    ];
+}
+
+impl Word for QuestionKind {
+    const WORDS: &'static [(Self, &'static str)] = &[
+        (QuestionKind::ColdStart, "cold-start"),
+        (QuestionKind::GoOn, "go-on"),
+        (QuestionKind::WhatNext, "what-next"),
+        (QuestionKind::Switch, "switch"),
+        (QuestionKind::Jump, "jump"),
+    ];
+}
+
+impl Word for Outcome {
+    const WORDS: &'static [(Self, &'static str)] =
+        &[(Outcome::Held, "held"), (Outcome::Failed, "failed"), (Outcome::OutOfTime, "out-of-time")];
 }
 
 /// Reads a word of a closed list.
-pub(super) fn known<T>(row: &Row<'_>, column: usize, read: impl Fn(&str) -> Option<T>) -> rusqlite::Result<T> {
+pub(super) fn known<T: Word>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
     let word: String = row.get(column)?;
-    read(&word).ok_or_else(|| unreadable(column, Type::Text, format!("the unknown word {word:?}")))
+    let value = T::WORDS.iter().find(|(_, known)| *known == word).map(|(value, _)| *value);
+    value.ok_or_else(|| unreadable(column, Type::Text, format!("the unknown word {word:?}")))
+}
+
+/// Reads a word of a closed list, or none.
+pub(super) fn known_or_none<T: Word>(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<T>> {
+    row.get::<_, Option<String>>(column)?.map(|_| known(row, column)).transpose()
 }
 
 pub(super) fn uuid(row: &Row<'_>, column: usize) -> rusqlite::Result<Uuid> {

@@ -50,6 +50,7 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
 fn head(view: &View, theme: Theme, row: Rect, frame: &mut Frame) {
     let count = match view.mode {
         Mode::Drill => count(view),
+        Mode::Reading => "from the page".to_owned(),
         Mode::RunThrough => "run-through".to_owned(),
     };
     let count_width = count.chars().count().min(usize::from(row.width)) as u16;
