@@ -92,6 +92,26 @@ pub enum Output {
     },
 }
 
+/// What the loop drives: it is told what happens, says what comes of it, and when it wants to be woken.
+///
+/// Pure: the same inputs give the same outputs and the same view.
+pub trait Machine {
+    /// Takes one input in. Deadlines that passed before it are dealt with first, at their own times, so that a late
+    /// loop and a replay come to the same outputs. Stamps that go back are taken as of the latest time known.
+    fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>);
+
+    /// Returns when [`Input::Deadline`] is to be given next, if nothing happens before.
+    fn next_deadline(&self) -> Option<Micros>;
+
+    /// Returns what a screen may show now.
+    fn view(&self) -> View<'_>;
+
+    /// Returns the drill that is on, for a built-in player that plays along.
+    fn drill(&self) -> Option<&Engine> {
+        None
+    }
+}
+
 /// The state of practice; see the module for what it does.
 pub struct Engine {
     piece: Arc<Piece>,
@@ -129,36 +149,6 @@ impl Engine {
         })
     }
 
-    /// Takes one input in. Deadlines that passed before it are dealt with first, at their own times, so that a late
-    /// loop and a replay come to the same outputs. Stamps that go back are taken as of the latest time known.
-    pub fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
-        let is_timer = matches!(input.what, Input::Deadline);
-        while let Some(due) = self.next_deadline().filter(|d| *d < input.at || (is_timer && *d <= input.at)) {
-            self.now = self.now.max(due);
-            self.timer(due, out);
-        }
-        match input.what {
-            Input::Midi(event) => self.midi(input.at, event, out),
-            Input::Command(command) => {
-                self.now = self.now.max(input.at);
-                self.command(command, out);
-            }
-            Input::Deadline => self.now = self.now.max(input.at),
-        }
-    }
-
-    /// Returns when [`Input::Deadline`] is to be given next, if nothing happens before.
-    pub fn next_deadline(&self) -> Option<Micros> {
-        match &self.phase {
-            Phase::Between { show: Show::SpanDone { until }, .. } => Some(*until),
-            Phase::Playing { attempt, .. } => {
-                let run_over = (self.span().mode == Mode::RunThrough).then(|| self.last_note.unwrap_or(self.now) + RUN_OVER);
-                [attempt.deadline(&self.context()), run_over].into_iter().flatten().min()
-            }
-            _ => None,
-        }
-    }
-
     pub fn is_finished(&self) -> bool {
         matches!(self.phase, Phase::Finished { .. })
     }
@@ -188,9 +178,37 @@ impl Engine {
     fn context(&self) -> Context<'_> {
         Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config }
     }
+}
 
-    /// Returns what a screen may show now.
-    pub fn view(&self) -> View<'_> {
+impl Machine for Engine {
+    fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
+        let is_timer = matches!(input.what, Input::Deadline);
+        while let Some(due) = self.next_deadline().filter(|d| *d < input.at || (is_timer && *d <= input.at)) {
+            self.now = self.now.max(due);
+            self.timer(due, out);
+        }
+        match input.what {
+            Input::Midi(event) => self.midi(input.at, event, out),
+            Input::Command(command) => {
+                self.now = self.now.max(input.at);
+                self.command(command, out);
+            }
+            Input::Deadline => self.now = self.now.max(input.at),
+        }
+    }
+
+    fn next_deadline(&self) -> Option<Micros> {
+        match &self.phase {
+            Phase::Between { show: Show::SpanDone { until }, .. } => Some(*until),
+            Phase::Playing { attempt, .. } => {
+                let run_over = (self.span().mode == Mode::RunThrough).then(|| self.last_note.unwrap_or(self.now) + RUN_OVER);
+                [attempt.deadline(&self.context()), run_over].into_iter().flatten().min()
+            }
+            _ => None,
+        }
+    }
+
+    fn view(&self) -> View<'_> {
         let span = self.span();
         let tally = &self.tallies[self.current];
         let (bar, look_bar, stage) = match &self.phase {
@@ -225,5 +243,9 @@ impl Engine {
             verdicts: &tally.verdicts,
             stage,
         }
+    }
+
+    fn drill(&self) -> Option<&Engine> {
+        Some(self)
     }
 }

@@ -4,7 +4,7 @@ use std::collections::VecDeque;
 
 use crate::journal::entry::{Entry, Mode};
 use crate::midi::MidiEvent;
-use crate::practice::{Engine, Output, Span, Stage};
+use crate::practice::{Engine, Machine, Output, Span, Stage};
 use crate::source::player::{Manner, Planned, perform};
 use crate::theory::Hand;
 use crate::time::{Micros, ScoreTime, Stamped, Tempo};

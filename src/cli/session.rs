@@ -1,4 +1,4 @@
-//! One session in the shell: the engine, the journal it is written to, the pedals, and the demo's own player.
+//! One session in the shell: what is practised, the journal it is written to, the pedals, and the demo's own player.
 
 use std::collections::VecDeque;
 
@@ -6,7 +6,7 @@ use crate::cli::director::Director;
 use crate::journal::entry::Entry;
 use crate::midi::MidiEvent;
 use crate::practice::footswitch::Footswitch;
-use crate::practice::{Command, Engine, Input, Output, Stage, View};
+use crate::practice::{Command, Input, Machine, Output, Stage, View};
 use crate::time::{Micros, Stamped};
 use crate::tui::{Failure, Practice};
 
@@ -20,7 +20,7 @@ pub trait Keep {
 
 /// A session being played.
 pub struct Session {
-    engine: Engine,
+    machine: Box<dyn Machine>,
     keep: Option<Box<dyn Keep>>,
     /// Entries that could not be written yet, oldest first.
     unwritten: VecDeque<Entry>,
@@ -36,9 +36,9 @@ pub struct Session {
 type Heir = Box<dyn FnMut() -> anyhow::Result<String>>;
 
 impl Session {
-    pub fn new(engine: Engine, keep: Option<Box<dyn Keep>>) -> Self {
+    pub fn new(machine: impl Machine + 'static, keep: Option<Box<dyn Keep>>) -> Self {
         Session {
-            engine,
+            machine: Box::new(machine),
             keep,
             unwritten: VecDeque::new(),
             trouble: None,
@@ -52,7 +52,7 @@ impl Session {
 
     /// Lets the demo's own player play.
     pub fn directed(mut self, seed: u64) -> Self {
-        self.director = Some(Director::new(&self.engine, seed));
+        self.director = self.machine.drill().map(|engine| Director::new(engine, seed));
         self.caption = Some("the built-in player is playing   p play it yourself   q close".to_owned());
         self
     }
@@ -65,7 +65,7 @@ impl Session {
 
     /// Returns the account of a session that is over; nothing before.
     pub fn account(&self) -> Vec<String> {
-        match self.engine.view().stage {
+        match self.machine.view().stage {
             Stage::Finished { account } => account.to_vec(),
             _ => Vec::new(),
         }
@@ -99,7 +99,7 @@ impl Session {
     fn feed(&mut self, input: Stamped<Input>) {
         let at = input.at;
         self.out.clear();
-        self.engine.handle(input, &mut self.out);
+        self.machine.handle(input, &mut self.out);
         for i in 0..self.out.len() {
             if let Output::Record(entry) = &self.out[i] {
                 self.unwritten.push_back(entry.clone());
@@ -108,8 +108,8 @@ impl Session {
                 director.see(&self.out[i]);
             }
         }
-        if let Some(director) = &mut self.director {
-            director.look(&self.engine, at);
+        if let (Some(director), Some(engine)) = (&mut self.director, self.machine.drill()) {
+            director.look(engine, at);
         }
         self.write();
     }
@@ -152,11 +152,11 @@ impl Practice for Session {
 
     fn next_deadline(&self) -> Option<Micros> {
         let played = self.director.as_ref().and_then(Director::due);
-        [self.engine.next_deadline(), played].into_iter().flatten().min()
+        [self.machine.next_deadline(), played].into_iter().flatten().min()
     }
 
     fn view(&self) -> View<'_> {
-        self.engine.view()
+        self.machine.view()
     }
 
     fn hand_over(&mut self, at: Micros) -> Result<Option<String>, Failure> {

@@ -9,7 +9,7 @@ use crate::journal::entry::Mode;
 use crate::midi::Take;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
-use crate::practice::{Command, Engine, Habits, Input, Output, PracticeConfig, Span, listen};
+use crate::practice::{Command, Engine, Habits, Input, Machine, Output, PracticeConfig, Span, listen};
 use crate::report::{take_account, take_lines};
 use crate::source::replay;
 use crate::time::{Micros, Stamped};

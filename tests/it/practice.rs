@@ -7,7 +7,7 @@ use catchword::journal::entry::{Entry, Mode, Rep, Verdict};
 use catchword::midi::{Channel, MidiEvent, MidiKey, Velocity};
 use catchword::piece::Piece;
 use catchword::piece_folder::open_piece;
-use catchword::practice::{Command, Engine, Input, Output, PracticeConfig, Span, Stage};
+use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Span, Stage};
 use catchword::source::player::{Manner, Planned, perform};
 use catchword::theory::Hand;
 use catchword::time::{Micros, ScoreTime, Stamped, Tempo};
