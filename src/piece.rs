@@ -7,8 +7,10 @@
 mod check;
 pub mod edit;
 pub mod file;
+pub mod merge;
 pub mod text;
 
+pub use check::Lists;
 pub use file::PieceFile;
 pub use text::Error;
 
@@ -187,11 +189,13 @@ pub fn parse_bars(text: &str, score: &Score) -> Result<BarRange, String> {
 
 /// Returns `bars 5-8`, or `bar 5`, in printed labels.
 pub fn bars_words(bars: &BarRange, score: &Score) -> String {
-    let first = &score.bar(bars.start).label;
-    if bars.n_bars() == 1 {
-        return format!("bar {first}");
-    }
-    format!("bars {first}-{}", score.bar(BarIdx(bars.end.0 - 1)).label)
+    format!("{} {}", if bars.n_bars() == 1 { "bar" } else { "bars" }, bars_text(bars, score))
+}
+
+/// Returns `5-8`, or `5`, in printed labels: what [`parse_bars`] reads.
+pub fn bars_text(bars: &BarRange, score: &Score) -> String {
+    let (first, last) = (&score.bar(bars.start).label, &score.bar(BarIdx(bars.end.0 - 1)).label);
+    if bars.n_bars() == 1 { first.to_string() } else { format!("{first}-{last}") }
 }
 
 /// Cuts a score every four bars. A pickup goes with the bars it leads to, endings stay with the

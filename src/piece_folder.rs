@@ -4,6 +4,10 @@
 //! pieces of knowledge live here only: where pieces are looked for, that a score may not stand
 //! outside its folder, and which demo pieces are built into the program.
 
+mod piece_text;
+
+pub use piece_text::{PieceText, SaveError, Saved};
+
 use std::fs;
 use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
@@ -124,12 +128,7 @@ fn open_folder(dir: &Path, part: Option<&str>) -> Result<OpenedPiece, Error> {
 
 fn open_file(path: &Path, part: Option<&str>) -> Result<OpenedPiece, Error> {
     let shown = path.display().to_string();
-    let bytes = read(path)?;
-    let content = String::from_utf8(bytes).map_err(|e| {
-        let valid = String::from_utf8_lossy(&e.as_bytes()[..e.utf8_error().valid_up_to()]).into_owned();
-        let place = text::Source { file: &shown, text: &valid }.place(valid.len());
-        piece::Error::new(&shown, place, "text in UTF-8", "bytes that are not").with_hint("save the file as UTF-8")
-    })?;
+    let content = read_text(path)?;
     let file = PieceFile::parse(&content, &shown)?;
     let dir = path.parent().unwrap_or(Path::new("."));
     let score_path = inside(dir, &file)?;
@@ -191,6 +190,15 @@ fn title_of(score: &Score, otherwise: &str) -> String {
 fn folder_name(dir: &Path) -> String {
     let named = fs::canonicalize(dir).ok().and_then(|d| d.file_name().map(|n| n.to_string_lossy().into_owned()));
     named.unwrap_or_else(|| "piece".to_owned())
+}
+
+fn read_text(path: &Path) -> Result<String, Error> {
+    let shown = path.display().to_string();
+    String::from_utf8(read(path)?).map_err(|e| {
+        let valid = String::from_utf8_lossy(&e.as_bytes()[..e.utf8_error().valid_up_to()]).into_owned();
+        let place = text::Source { file: &shown, text: &valid }.place(valid.len());
+        piece::Error::new(&shown, place, "text in UTF-8", "bytes that are not").with_hint("save the file as UTF-8").into()
+    })
 }
 
 /// Reads a regular file; anything else (a device, a pipe) could block or never end.

@@ -6,7 +6,7 @@ use super::novelty::setting_at;
 use super::story::Line;
 use super::wording::full_name;
 use super::{Analysis, StoryConfig};
-use crate::piece::{Instrument, bars_words, parse_bars};
+use crate::piece::{Instrument, bars_text, bars_words, parse_bars};
 use crate::score::{BarIdx, BarRange, Place, Score};
 use crate::theory::harp::PedalSetting;
 use crate::theory::{Hand, KeySignature, Letter};
@@ -37,7 +37,7 @@ pub fn piece_text(score: &Score, analysis: &Analysis, config: &StoryConfig, head
     let _ = writeln!(out, "instrument = \"{instrument}\"\nreps = 3");
     let ranges: Vec<BarRange> = analysis.sections.iter().filter_map(|p| BarRange::try_new(p.from..p.end)).collect();
     for (range, proposed) in ranges.iter().zip(&analysis.sections) {
-        let bars = label_range(range, score);
+        let bars = bars_text(range, score);
         if parse_bars(&bars, score).ok().as_ref() == Some(range) {
             let name = bars_words(range, score);
             let _ = writeln!(out, "\n[[section]] # {}\nname = {}\nbars = {}", proposed.why.words(), quoted(&name), quoted(&bars));
@@ -71,11 +71,6 @@ pub fn piece_text(score: &Score, analysis: &Analysis, config: &StoryConfig, head
 fn named(place: Place, score: &Score) -> Option<String> {
     let text = place.text(score);
     (Place::parse(&text, score) == Ok(place)).then_some(text)
-}
-
-fn label_range(range: &BarRange, score: &Score) -> String {
-    let (first, last) = (&score.bar(range.start).label, &score.bar(BarIdx(range.end.0 - 1)).label);
-    if range.n_bars() == 1 { first.to_string() } else { format!("{first}-{last}") }
 }
 
 fn quoted(text: &str) -> String {

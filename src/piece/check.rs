@@ -8,6 +8,15 @@ use super::{Cue, Instrument, Landmark, Piece, Section, four_bar_sections, parse_
 use crate::score::{Place, Score};
 use crate::time::Tempo;
 
+/// The lists of a piece file, in the order of the text.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Lists {
+    /// Empty where the file has none.
+    pub sections: Vec<Section>,
+    pub cues: Vec<Cue>,
+    pub landmarks: Vec<Landmark>,
+}
+
 impl PieceFile {
     /// Checks the file against its score. `part` is the part asked for elsewhere (on the command
     /// line), as [`Score::choose_part`] takes it; it goes before the file's own.
@@ -22,11 +31,36 @@ impl PieceFile {
         if score.bars.is_empty() {
             return Err(self.error(&self.score, "a score with bars in it", "none"));
         }
-        let sections = self.check_sections(&score)?;
+        let Lists { mut sections, mut cues, mut landmarks } = self.lists(&score)?;
+        if sections.is_empty() {
+            sections = four_bar_sections(&score);
+        }
+        cues.sort_by_key(|c| (c.place, c.hand));
+        landmarks.sort_by_key(|l| l.place);
+        Ok(Piece {
+            title: self.title.value.clone(),
+            part,
+            instrument: self.instrument.map_or(Instrument::Keyboard, |i| i.value),
+            tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
+            target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
+            judging: self.judging.rules(),
+            sections,
+            cues,
+            landmarks,
+            score,
+        })
+    }
+
+    /// Checks what stands in lists against the score, each list in the order of the text.
+    ///
+    /// # Errors
+    /// As [`check`](Self::check).
+    pub fn lists(&self, score: &Score) -> Result<Lists, Error> {
+        let sections = self.check_sections(score)?;
         let mut cues: Vec<(Cue, &CueKeys)> = Vec::new();
         for keys in &self.cues {
             let cue = Cue {
-                place: self.place(&keys.at, &score)?,
+                place: self.place(&keys.at, score)?,
                 hand: keys.hand.map(|h| h.value),
                 text: keys.text.value.clone(),
                 more: keys.more.as_ref().map(|m| m.value.clone()),
@@ -37,11 +71,10 @@ impl PieceFile {
             }
             cues.push((cue, keys));
         }
-        cues.sort_by_key(|(c, _)| (c.place, c.hand));
         let mut landmarks: Vec<(Landmark, &LandmarkKeys)> = Vec::new();
         for keys in &self.landmarks {
             let landmark = Landmark {
-                place: self.place(&keys.at, &score)?,
+                place: self.place(&keys.at, score)?,
                 name: keys.name.value.clone(),
                 setting: keys.setting.as_ref().map(|s| s.value.clone()),
             };
@@ -51,19 +84,8 @@ impl PieceFile {
             }
             landmarks.push((landmark, keys));
         }
-        landmarks.sort_by_key(|(l, _)| l.place);
-        Ok(Piece {
-            title: self.title.value.clone(),
-            part,
-            instrument: self.instrument.map_or(Instrument::Keyboard, |i| i.value),
-            tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
-            target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
-            judging: self.judging.rules(),
-            sections,
-            cues: cues.into_iter().map(|(c, _)| c).collect(),
-            landmarks: landmarks.into_iter().map(|(l, _)| l).collect(),
-            score,
-        })
+        let cues = cues.into_iter().map(|(c, _)| c).collect();
+        Ok(Lists { sections, cues, landmarks: landmarks.into_iter().map(|(l, _)| l).collect() })
     }
 
     fn error<T>(&self, at: &At<T>, expected: impl Into<String>, found: impl Into<String>) -> Error {
@@ -116,9 +138,6 @@ impl PieceFile {
             }
             let section = Section { name: keys.name.value.clone(), bars, target_reps: keys.reps.map(|r| r.value) };
             sections.push((section, keys));
-        }
-        if sections.is_empty() {
-            return Ok(four_bar_sections(score));
         }
         Ok(sections.into_iter().map(|(s, _)| s).collect())
     }

@@ -1,14 +1,19 @@
 //! Changes to a `piece.toml` that leave everything else as the player wrote it: comments, order, spacing.
 //!
 //! Each edit takes the text and gives the changed text back; writing it to disk is the shell's work.
+//! An edit never leaves a text that is refused when it is read again.
 
-use toml_edit::{ArrayOfTables, DocumentMut, InlineTable, Item, Table, TableLike, Value};
+mod rows;
 
-use super::file::{HANDS, PieceFile};
+use toml_edit::{DocumentMut, Item, TableLike, Value};
+
+use super::check::Lists;
+use super::file::PieceFile;
 use super::text::{Error, Source};
-use super::{Cue, parse_bars};
-use crate::score::{BarRange, Place, Score};
+use super::{Cue, Landmark, Section};
+use crate::score::{Place, Score};
 use crate::theory::Hand;
+pub(super) use rows::{Row, pairs};
 
 /// Puts a cue at its place: in place of the one that stands there for the same hand, or as a new
 /// one after the last cue that comes before it on the page.
@@ -16,7 +21,7 @@ use crate::theory::Hand;
 /// A cue without a fuller text leaves the fuller text of the one it replaces.
 ///
 /// # Errors
-/// When the text is not a piece file (see [`PieceFile::parse`]), or a cue in it names no place of the score.
+/// When the text is not a piece file (see [`PieceFile::parse`]), or something in it is not in the score (see [`PieceFile::lists`]).
 ///
 /// ```
 /// # use catchword::piece::{Cue, edit};
@@ -33,43 +38,51 @@ use crate::theory::Hand;
 /// # Ok::<(), catchword::piece::Error>(())
 /// ```
 pub fn add_cue(text: &str, file_name: &str, score: &Score, cue: &Cue) -> Result<String, Error> {
-    let mut doc = open(text, file_name)?;
-    let places = cue_places(text, file_name, score)?;
-    match places.iter().position(|&at| at == (cue.place, cue.hand)) {
-        Some(idx) => {
-            let standing = nth(&mut doc, "cue", idx).expect("the parsed file has as many cues");
-            set(standing, "text", cue.text.as_str());
-            if let Some(more) = &cue.more {
-                set(standing, "more", more.as_str());
-            }
+    let mut cues = lists(text, file_name, score)?.cues;
+    match cues.iter_mut().find(|c| c.is_at(cue)) {
+        Some(standing) => {
+            let more = cue.more.clone().or(standing.more.take());
+            *standing = Cue { more, ..cue.clone() };
         }
-        None => {
-            let after = places.iter().rposition(|(place, _)| *place <= cue.place).map_or(0, |i| i + 1);
-            let mut keys = vec![("at", cue.place.text(score))];
-            keys.extend(cue.hand.map(|h| ("hand", hand_word(h).to_owned())));
-            keys.push(("text", cue.text.clone()));
-            keys.extend(cue.more.clone().map(|m| ("more", m)));
-            insert(&mut doc, "cue", after, &keys);
-        }
+        None => cues.push(cue.clone()),
     }
-    close(doc, text, file_name)
+    set_cues(text, file_name, score, &cues)
 }
 
-/// Takes the cue for a place and hand away, with the comments right above it. Without such a cue the text comes back as it is.
+/// Takes the cue for a place and hand away, with the comment right above it. Without such a cue the text comes back as it is.
 ///
 /// # Errors
 /// As [`add_cue`].
 pub fn remove_cue(text: &str, file_name: &str, score: &Score, place: Place, hand: Option<Hand>) -> Result<String, Error> {
-    let mut doc = open(text, file_name)?;
-    let places = cue_places(text, file_name, score)?;
-    if let Some(idx) = places.iter().position(|&at| at == (place, hand)) {
-        match doc.get_mut("cue") {
-            Some(Item::ArrayOfTables(tables)) => drop(tables.remove(idx)),
-            Some(Item::Value(Value::Array(array))) => drop(array.remove(idx)),
-            _ => {}
-        }
-    }
-    close(doc, text, file_name)
+    let mut cues = lists(text, file_name, score)?.cues;
+    cues.retain(|c| (c.place, c.hand) != (place, hand));
+    set_cues(text, file_name, score, &cues)
+}
+
+/// Makes these the cues of the piece, in any order: those that are there already stay as they are written, others are changed,
+/// taken away or put in.
+///
+/// # Errors
+/// As [`add_cue`]; also when the cues do not go together.
+pub fn set_cues(text: &str, file_name: &str, score: &Score, cues: &[Cue]) -> Result<String, Error> {
+    set_list(text, file_name, score, &lists(text, file_name, score)?.cues, cues)
+}
+
+/// Makes these, in page order, the sections of the piece, as [`set_cues`] does with cues. A section is
+/// known again by its first bar, or else by its name.
+///
+/// # Errors
+/// As [`set_cues`].
+pub fn set_sections(text: &str, file_name: &str, score: &Score, sections: &[Section]) -> Result<String, Error> {
+    set_list(text, file_name, score, &lists(text, file_name, score)?.sections, sections)
+}
+
+/// Makes these the landmarks of the piece, as [`set_cues`] does with cues. A landmark is known again by its place, or else by its name.
+///
+/// # Errors
+/// As [`set_cues`].
+pub fn set_landmarks(text: &str, file_name: &str, score: &Score, landmarks: &[Landmark]) -> Result<String, Error> {
+    set_list(text, file_name, score, &lists(text, file_name, score)?.landmarks, landmarks)
 }
 
 /// Sets the clean reps wanted: of the section of this name, or of the piece when no name is given.
@@ -81,37 +94,27 @@ pub fn set_reps(text: &str, file_name: &str, section: Option<&str>, reps: u8) ->
     let mut doc = open(text, file_name)?;
     let sections = PieceFile::parse(text, file_name)?.sections;
     match section {
-        None => set(doc.as_table_mut(), "reps", i64::from(reps)),
+        None => set(doc.as_table_mut(), "reps", i64::from(reps).into()),
         Some(name) => {
             if let Some(idx) = sections.iter().position(|s| s.name.value == name) {
-                let standing = nth(&mut doc, "section", idx).expect("the parsed file has as many sections");
-                set(standing, "reps", i64::from(reps));
+                let standing = rows::nth(&mut doc, "section", idx).expect("the parsed file has as many sections");
+                set(standing, "reps", i64::from(reps).into());
             }
         }
     }
-    close(doc, text, file_name)
+    close(&doc, text, file_name)
 }
 
-/// Adds a section after the last one that begins before it.
-///
-/// # Errors
-/// When the text is not a piece file, or a section in it names no bars of the score. Whether the
-/// new section fits its neighbours is for [`PieceFile::check`] to say.
-pub fn add_section(text: &str, file_name: &str, score: &Score, name: &str, bars: &BarRange) -> Result<String, Error> {
+fn lists(text: &str, file_name: &str, score: &Score) -> Result<Lists, Error> {
+    PieceFile::parse(text, file_name)?.lists(score)
+}
+
+fn set_list<R: Row>(text: &str, file_name: &str, score: &Score, old: &[R], new: &[R]) -> Result<String, Error> {
     let mut doc = open(text, file_name)?;
-    let mut starts = Vec::new();
-    for section in PieceFile::parse(text, file_name)?.sections {
-        let read = parse_bars(&section.bars.value, score).map_err(|hint| {
-            Error::new(file_name, section.bars.place, "printed bars", format!("{:?}", section.bars.value)).with_hint(hint)
-        })?;
-        starts.push(read.start);
-    }
-    let after = starts.iter().rposition(|start| *start < bars.start).map_or(0, |i| i + 1);
-    let label = |bar: usize| score.bars.get(bar).map(|b| b.label.to_string()).unwrap_or_default();
-    let (first, last) = (label(bars.start.0), label(bars.end.0.saturating_sub(1)));
-    let range = if bars.n_bars() == 1 { first } else { format!("{first}-{last}") };
-    insert(&mut doc, "section", after, &[("name", name.to_owned()), ("bars", range)]);
-    close(doc, text, file_name)
+    rows::set(&mut doc, score, old, new);
+    let edited = close(&doc, text, file_name)?;
+    lists(&edited, file_name, score)?;
+    Ok(edited)
 }
 
 /// Reads the text, as a piece file first: its complaints are the better ones.
@@ -126,7 +129,7 @@ fn open(text: &str, file_name: &str) -> Result<DocumentMut, Error> {
 /// Writes the text, after reading it back: an edit must never leave a file that is refused later.
 ///
 /// The writer knows only bare line feeds; a file with the line ends of Windows gets them back.
-fn close(doc: DocumentMut, before: &str, file_name: &str) -> Result<String, Error> {
+fn close(doc: &DocumentMut, before: &str, file_name: &str) -> Result<String, Error> {
     let mut text = doc.to_string();
     if before.contains("\r\n") {
         text = text.replace("\r\n", "\n").replace('\n', "\r\n");
@@ -135,52 +138,13 @@ fn close(doc: DocumentMut, before: &str, file_name: &str) -> Result<String, Erro
     Ok(text)
 }
 
-fn cue_places(text: &str, file_name: &str, score: &Score) -> Result<Vec<(Place, Option<Hand>)>, Error> {
-    let cues = PieceFile::parse(text, file_name)?.cues;
-    let place = |cue: &super::file::CueKeys| {
-        Place::parse(&cue.at.value, score).map_err(|e| {
-            Error::new(file_name, cue.at.place, "a place in the score", format!("{:?}", cue.at.value)).with_hint(e.to_string())
-        })
-    };
-    cues.iter().map(|cue| Ok((place(cue)?, cue.hand.map(|h| h.value)))).collect()
-}
-
-fn hand_word(hand: Hand) -> &'static str {
-    HANDS.iter().find(|(_, h)| *h == hand).map_or("left", |(word, _)| word)
-}
-
-fn nth<'d>(doc: &'d mut DocumentMut, key: &str, idx: usize) -> Option<&'d mut dyn TableLike> {
-    match doc.get_mut(key)? {
-        Item::ArrayOfTables(tables) => tables.get_mut(idx).map(|t| t as &mut dyn TableLike),
-        Item::Value(Value::Array(array)) => array.get_mut(idx)?.as_inline_table_mut().map(|t| t as &mut dyn TableLike),
-        _ => None,
-    }
-}
-
 /// Sets a value, keeping the spaces and the comment that surround the old one.
-fn set(table: &mut dyn TableLike, key: &str, value: impl Into<Value>) {
-    let mut value = value.into();
+fn set(table: &mut dyn TableLike, key: &str, mut value: Value) {
     match table.get_mut(key).and_then(Item::as_value_mut) {
         Some(old) => {
             *value.decor_mut() = old.decor().clone();
             *old = value;
         }
         None => drop(table.insert(key, Item::Value(value))),
-    }
-}
-
-/// Puts a new `[[key]]` before the one at `idx`, or an inline table where the file has a list of those.
-fn insert(doc: &mut DocumentMut, key: &str, idx: usize, keys: &[(&str, String)]) {
-    if let Some(Item::Value(Value::Array(array))) = doc.get_mut(key) {
-        let mut table = InlineTable::new();
-        keys.iter().for_each(|(k, v)| drop(table.insert(*k, v.as_str().into())));
-        array.insert(idx.min(array.len()), table);
-        return;
-    }
-    let mut table = Table::new();
-    keys.iter().for_each(|(k, v)| drop(table.insert(k, toml_edit::value(v.as_str()))));
-    let item = doc.entry(key).or_insert_with(|| Item::ArrayOfTables(ArrayOfTables::new()));
-    if let Item::ArrayOfTables(tables) = item {
-        tables.insert(idx.min(tables.len()), table);
     }
 }

@@ -2,13 +2,15 @@
 
 mod demo;
 mod folder;
+mod merging;
+mod saving;
 
 use std::sync::Arc;
 
 use catchword::piece::file::{CueKeys, JudgingKeys, LandmarkKeys, REFERENCE, SectionKeys};
 use catchword::piece::text::At;
 use catchword::piece::{Cue, Instrument, PieceFile, edit};
-use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Part, Place, Score};
+use catchword::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Part, Place, Score};
 use catchword::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use catchword::time::ScoreTime;
 use proptest::prelude::*;
@@ -251,15 +253,12 @@ proptest! {
 }
 
 #[test]
-fn reps_and_sections_are_set_where_they_stand() {
+fn reps_are_set_where_they_stand() {
     let text = "title = \"T\"\nscore = \"t.xml\"\nreps = 3 # as always\n\n[[section]] # first\nname = \"A\"\nbars = \"1-4\"\n";
     let edited = edit::set_reps(text, "piece.toml", None, 5).unwrap();
     assert_eq!(edited, text.replace("reps = 3 #", "reps = 5 #"));
     let edited = edit::set_reps(text, "piece.toml", Some("A"), 2).unwrap();
     assert_eq!(edited, format!("{text}reps = 2\n"));
-    let bars = BarRange::try_new(4..8).unwrap();
-    let edited = edit::add_section(text, "piece.toml", &score(8, &[("P1", "")]), "B", &bars).unwrap();
-    assert_eq!(edited, format!("{text}\n[[section]]\nname = \"B\"\nbars = \"5-8\"\n"));
     assert!(edit::set_reps(text, "piece.toml", None, 0).is_err(), "an edit never leaves a file that is refused later");
 }
 
