@@ -18,6 +18,7 @@ pub mod piece_folder;
 pub mod practice;
 pub mod report;
 pub mod score;
+pub mod setting;
 pub mod source;
 pub mod theory;
 pub mod time;

@@ -13,6 +13,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("follower", 2),
     ("piece", 2),
     ("analysis", 2),
+    ("setting", 2),
     ("journal/store", 4),
     ("journal/migrations", 4),
     ("journal", 2),
@@ -33,6 +34,7 @@ const LAYERS: &[(&str, u8)] = &[
 const SIDEWAYS: &[(&str, &str)] = &[
     ("theory", "time"),         // a metre's bar has a length
     ("score", "midi"),          // a note has the key it sounds on
+    ("setting", "piece"),       // instruments are the piece's words
     ("analysis", "piece"),      // sections and instruments are the piece's words
     ("report", "practice"),     // outputs of the engine are what is reported
     ("source", "clock"),        // events are stamped where they arrive

@@ -9,5 +9,6 @@ mod journal;
 mod layers;
 mod piece;
 mod practice;
+mod setting;
 mod source;
 mod terminal;
