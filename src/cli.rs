@@ -8,6 +8,7 @@ mod inspect;
 mod ports;
 mod reps;
 mod session;
+mod strings;
 mod study;
 mod trace;
 
@@ -40,6 +41,8 @@ enum Command {
     Add(add::AddArgs),
     /// Read a score as a musician reads it, and draft its story
     Study(study::StudyArgs),
+    /// Say how the levers or pedals of a harp stand through a piece
+    Strings(strings::StringsArgs),
     /// List what the journal has of a piece, and take recordings out of it
     Reps(reps::RepsArgs),
     /// Follow a recorded take through a score and say what was heard
@@ -58,6 +61,7 @@ pub fn run() -> ExitCode {
         Command::Drill(args) => drill::run(args),
         Command::Add(args) => add::run(args).map(|()| ExitCode::SUCCESS),
         Command::Study(args) => study::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Strings(args) => strings::run(args).map(|()| ExitCode::SUCCESS),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
         Command::Inspect(args) => inspect::run(args).map(|()| ExitCode::SUCCESS),

@@ -18,6 +18,7 @@ use std::sync::Arc;
 
 use crate::score::{BarIdx, BarRange, Part, Place, Score};
 use crate::theory::Hand;
+use crate::theory::harp::Harp;
 use crate::time::Tempo;
 
 /// One work ready to practise: its score, and the player's sections, cues and landmarks in it.
@@ -28,6 +29,8 @@ pub struct Piece {
     /// Index of the player's part in [`Score::parts`].
     pub part: usize,
     pub instrument: Instrument,
+    /// The player's harp; none for a keyboard.
+    pub harp: Option<Harp>,
     /// The tempo the player set; where there is one, reps are held to 85 to 115 % of it.
     pub tempo: Option<Tempo>,
     /// Clean reps wanted for each section, 1 to 9.
@@ -67,6 +70,7 @@ impl Piece {
             title: title.to_owned(),
             part,
             instrument,
+            harp: instrument.usual_harp(),
             tempo: None,
             target_reps: Piece::TARGET_REPS,
             judging: Judging::default(),
@@ -104,6 +108,17 @@ pub enum Instrument {
     LeverHarp,
     PedalHarp,
     Keyboard,
+}
+
+impl Instrument {
+    /// Returns the harp that is meant where nothing else is said; none for a keyboard.
+    pub fn usual_harp(self) -> Option<Harp> {
+        match self {
+            Instrument::LeverHarp => Some(Harp::lever()),
+            Instrument::PedalHarp => Some(Harp::concert()),
+            Instrument::Keyboard => None,
+        }
+    }
 }
 
 /// A short run of bars practised as a unit, named by the player.

@@ -11,28 +11,10 @@ mod words;
 pub use moves::{Change, Trouble};
 pub use needs::{Problem, ProblemKind};
 
-use crate::piece::Instrument;
 use crate::score::{Part, Score, Unfolded};
 use crate::theory::Letter;
-use crate::theory::harp::{HarpString, LeverTuning, PedalSetting, Strings};
+use crate::theory::harp::{Harp, HarpString, Mechanism, PedalSetting};
 use crate::time::{ScoreTime, Tempo};
-
-/// One harp: its strings and what sets them.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub struct Harp {
-    pub strings: Strings,
-    pub mechanism: Mechanism,
-}
-
-/// What sets the strings.
-#[derive(Clone, PartialEq, Eq, Debug)]
-pub enum Mechanism {
-    /// Pedals; the strings that they do not reach are tuned beforehand, once for the piece.
-    Pedals {
-        unmoved: Vec<HarpString>,
-    },
-    Levers(LeverTuning),
-}
 
 /// What moves at one go: a pedal with its letter in all octaves, or the lever of one string.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
@@ -54,38 +36,13 @@ pub struct Plan {
     pub problems: Vec<Problem>,
 }
 
-impl Harp {
-    /// Returns a usual harp for the instrument named: the 47 strings of a concert harp, of which pedals do not reach C1, D1
-    /// and G7, or a lever harp of 36 strings from C2 to C7 tuned in E flat (both common practice); none for a keyboard.
-    pub fn usual(instrument: Instrument) -> Option<Harp> {
-        let string = |letter, octave| HarpString::new(letter, octave);
-        match instrument {
-            Instrument::Keyboard => None,
-            Instrument::PedalHarp => {
-                let unmoved = vec![string(Letter::C, 1), string(Letter::D, 1), string(Letter::G, 7)];
-                Some(Harp { strings: Strings::CONCERT, mechanism: Mechanism::Pedals { unmoved } })
-            }
-            Instrument::LeverHarp => {
-                let strings = Strings::try_new(string(Letter::C, 2), string(Letter::C, 7)).expect("C2 lies below C7");
-                Some(Harp { strings, mechanism: Mechanism::Levers(LeverTuning::e_flat()) })
-            }
-        }
-    }
-
-    /// Returns what moves a string.
-    pub fn moved(&self, string: HarpString) -> Moved {
-        match &self.mechanism {
+impl Moved {
+    /// Returns what moves a string of this harp.
+    pub fn of(harp: &Harp, string: HarpString) -> Moved {
+        match &harp.mechanism {
             Mechanism::Pedals { unmoved } if unmoved.contains(&string) => Moved::Tuned(string),
             Mechanism::Pedals { .. } => Moved::Pedal(string.letter()),
             Mechanism::Levers(_) => Moved::Lever(string),
-        }
-    }
-
-    /// Tells whether a string can be given this accidental at all.
-    pub fn reaches(&self, string: HarpString, alter: i8) -> bool {
-        match &self.mechanism {
-            Mechanism::Pedals { .. } => (-1..=1).contains(&alter),
-            Mechanism::Levers(tuning) => tuning.reaches(string, alter),
         }
     }
 }

@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
-use super::file::{CueKeys, LandmarkKeys, PieceFile, SectionKeys};
+use super::file::{CueKeys, HarpKeys, LandmarkKeys, PieceFile, SectionKeys};
 use super::text::{At, Error};
 use super::{Cue, Instrument, Landmark, Piece, Section, four_bar_sections, parse_bars};
 use crate::score::{Place, Score};
+use crate::theory::KeySignature;
+use crate::theory::harp::{Harp, HarpString, Mechanism, Strings};
 use crate::time::Tempo;
 
 /// The lists of a piece file, in the order of the text.
@@ -37,10 +39,12 @@ impl PieceFile {
         }
         cues.sort_by_key(|c| (c.place, c.hand));
         landmarks.sort_by_key(|l| l.place);
+        let instrument = self.instrument.map_or(Instrument::Keyboard, |i| i.value);
         Ok(Piece {
             title: self.title.value.clone(),
             part,
-            instrument: self.instrument.map_or(Instrument::Keyboard, |i| i.value),
+            instrument,
+            harp: self.check_harp(instrument)?,
             tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
             target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
             judging: self.judging.rules(),
@@ -86,6 +90,50 @@ impl PieceFile {
         }
         let cues = cues.into_iter().map(|(c, _)| c).collect();
         Ok(Lists { sections, cues, landmarks: landmarks.into_iter().map(|(l, _)| l).collect() })
+    }
+
+    /// The harp that the file describes, or the usual one where it describes none.
+    fn check_harp(&self, instrument: Instrument) -> Result<Option<Harp>, Error> {
+        let HarpKeys { lowest, highest, tuning, fixed } = &self.harp;
+        let Some(mut harp) = instrument.usual_harp() else {
+            let places = [lowest, highest, fixed].into_iter().flatten().map(|at| at.place).chain(tuning.map(|at| at.place));
+            return match places.min() {
+                None => Ok(None),
+                Some(place) => Err(Error::new(&self.file_name, place, "no [harp] for a keyboard", "one")
+                    .with_hint("add instrument = \"lever-harp\" or \"pedal-harp\" above")),
+            };
+        };
+        let ends = [(lowest, harp.strings.lowest()), (highest, harp.strings.highest())];
+        let [low, high] = ends.map(|(at, usual)| at.as_ref().map_or(Ok(usual), |at| self.string(at, &at.value)));
+        let (low, high) = (low?, high?);
+        harp.strings = match (Strings::try_new(low, high), highest.as_ref().or(lowest.as_ref())) {
+            (Some(strings), _) => strings,
+            (None, Some(at)) => return Err(self.error(at, "the lowest string below the highest", format!("{low} to {high}"))),
+            (None, None) => unreachable!("the usual harps have their strings in order"),
+        };
+        let mut unmoved = Vec::new();
+        for name in fixed.iter().flat_map(|at| at.value.split_whitespace()) {
+            unmoved.push(self.string(fixed.as_ref().expect("its words are being read"), name)?);
+        }
+        unmoved.sort_unstable();
+        match (&mut harp.mechanism, tuning) {
+            (Mechanism::Pedals { .. }, Some(at)) => {
+                return Err(self.error(at, "no tuning for a pedal harp", "one"));
+            }
+            (Mechanism::Pedals { unmoved: usual }, None) if fixed.is_some() => *usual = unmoved,
+            (Mechanism::Pedals { .. }, None) => {}
+            (Mechanism::Levers(levers), tuning) => {
+                levers.without = unmoved;
+                if let Some(at) = tuning {
+                    levers.open = KeySignature::new(at.value, None);
+                }
+            }
+        }
+        Ok(Some(harp))
+    }
+
+    fn string(&self, at: &At<String>, name: &str) -> Result<HarpString, Error> {
+        name.parse().map_err(|_| self.error(at, "a string as letter and octave such as C4 (middle C)", format!("{name:?}")))
     }
 
     fn error<T>(&self, at: &At<T>, expected: impl Into<String>, found: impl Into<String>) -> Error {

@@ -31,6 +31,7 @@ pub struct PieceFile {
     /// 1 to 9.
     pub reps: Option<At<u8>>,
     pub judging: JudgingKeys,
+    pub harp: HarpKeys,
     pub sections: Vec<SectionKeys>,
     pub cues: Vec<CueKeys>,
     pub landmarks: Vec<LandmarkKeys>,
@@ -42,6 +43,17 @@ pub struct JudgingKeys {
     /// Percent, 0 to 100.
     pub inner_notes: Option<At<f64>>,
     pub in_a_row: Option<At<bool>>,
+}
+
+/// `[harp]`.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct HarpKeys {
+    pub lowest: Option<At<String>>,
+    pub highest: Option<At<String>>,
+    /// Major key of a lever harp's open strings, counted in sharps (negative: flats).
+    pub tuning: Option<At<i8>>,
+    /// Strings apart by spaces.
+    pub fixed: Option<At<String>>,
 }
 
 /// `[[section]]`.
@@ -69,7 +81,25 @@ pub struct LandmarkKeys {
     pub setting: Option<At<String>>,
 }
 
-const PIECE_KEYS: [&str; 10] = ["title", "score", "part", "instrument", "tempo", "reps", "judging", "section", "cue", "landmark"];
+const PIECE_KEYS: [&str; 11] = ["title", "score", "part", "instrument", "tempo", "reps", "judging", "harp", "section", "cue", "landmark"];
+/// Major keys by their sharps (negative: flats).
+const TUNINGS: [(&str, i8); 15] = [
+    ("Cb", -7),
+    ("Gb", -6),
+    ("Db", -5),
+    ("Ab", -4),
+    ("Eb", -3),
+    ("Bb", -2),
+    ("F", -1),
+    ("C", 0),
+    ("G", 1),
+    ("D", 2),
+    ("A", 3),
+    ("E", 4),
+    ("B", 5),
+    ("F#", 6),
+    ("C#", 7),
+];
 pub(super) const HANDS: [(&str, Hand); 2] = [("left", Hand::Left), ("right", Hand::Right)];
 pub(super) const INSTRUMENTS: [(&str, Instrument); 3] =
     [("lever-harp", Instrument::LeverHarp), ("pedal-harp", Instrument::PedalHarp), ("keyboard", Instrument::Keyboard)];
@@ -87,6 +117,15 @@ impl PieceFile {
         let judging = match keys.table("judging", "[judging]", &["inner-notes", "in-a-row"])? {
             Some(keys) => JudgingKeys { inner_notes: keys.number("inner-notes", 0.0..=100.0)?, in_a_row: keys.boolean("in-a-row")? },
             None => JudgingKeys::default(),
+        };
+        let harp = match keys.table("harp", "[harp]", &["lowest", "highest", "tuning", "fixed"])? {
+            Some(keys) => HarpKeys {
+                lowest: keys.optional_string("lowest")?,
+                highest: keys.optional_string("highest")?,
+                tuning: keys.word("tuning", &TUNINGS)?,
+                fixed: keys.optional_string("fixed")?,
+            },
+            None => HarpKeys::default(),
         };
         let section = |keys: Keys<'_, '_>| {
             Ok(SectionKeys { name: keys.required_string("name")?, bars: keys.required_string("bars")?, reps: reps(&keys)? })
@@ -115,6 +154,7 @@ impl PieceFile {
             tempo: keys.number("tempo", 1.0..=2000.0)?,
             reps: reps(&keys)?,
             judging,
+            harp,
             sections: keys
                 .tables("section", "[[section]]", &["name", "bars", "reps"])?
                 .into_iter()
@@ -167,6 +207,18 @@ impl PieceFile {
             line("\n[judging]\ninner-notes", self.judging.inner_notes.map(|p| Value::from(p.value)));
             let head = if self.judging.inner_notes.is_some() { "in-a-row" } else { "\n[judging]\nin-a-row" };
             line(head, self.judging.in_a_row.map(|b| Value::from(b.value)));
+        }
+        let HarpKeys { lowest, highest, tuning, fixed } = &self.harp;
+        let harp = [
+            ("lowest", lowest.as_ref().and_then(text)),
+            ("highest", highest.as_ref().and_then(text)),
+            ("tuning", tuning.map(|t| word(&TUNINGS, t.value))),
+            ("fixed", fixed.as_ref().and_then(text)),
+        ];
+        let mut head = "\n[harp]\n";
+        for (key, value) in harp.into_iter().filter(|(_, value)| value.is_some()) {
+            line(&format!("{head}{key}"), value);
+            head = "";
         }
         for section in &self.sections {
             line("\n[[section]]\nname", text(&section.name));

@@ -2,10 +2,10 @@
 
 use std::collections::{BTreeMap, HashSet};
 
-use super::{Harp, Moved};
+use super::Moved;
 use crate::score::{Ornament, Part, Place, Unfolded};
 use crate::theory::SpelledPitch;
-use crate::theory::harp::HarpString;
+use crate::theory::harp::{Harp, HarpString};
 use crate::time::ScoreTime;
 
 /// One note's want of an accidental.
@@ -57,7 +57,7 @@ pub fn needs(harp: &Harp, part: &Part, stretch: &Unfolded) -> (BTreeMap<Moved, V
         } else if !harp.reaches(string, pitch.alter) {
             Some(ProblemKind::OutOfReach)
         } else {
-            let moved = harp.moved(string);
+            let moved = Moved::of(harp, string);
             let of_moved = needs.entry(moved).or_default();
             let need = Need { at: played.onset, until: played.onset + played.duration, alter: pitch.alter };
             match of_moved.last_mut() {

@@ -1,9 +1,9 @@
 //! Settings, changes and problems in a player's words.
 
-use super::{Change, Harp, Mechanism, Moved, Plan, Problem, ProblemKind, Trouble};
+use super::{Change, Moved, Plan, Problem, ProblemKind, Trouble};
 use crate::score::Score;
 use crate::theory::Letter;
-use crate::theory::harp::Foot;
+use crate::theory::harp::{Foot, Harp, Mechanism};
 use crate::time::ScoreTime;
 
 impl Change {

@@ -72,6 +72,12 @@ impl SpelledPitch {
         7 * self.octave as i32 + self.letter.steps()
     }
 
+    /// Returns letter and accidental without the octave: `Eb`.
+    pub fn name(self) -> String {
+        let sign = if self.alter < 0 { "b" } else { "#" };
+        format!("{}{}", self.letter.char(), sign.repeat(self.alter.unsigned_abs() as usize))
+    }
+
     /// Spells a MIDI key for a key signature: the name nearest the signature on the line of fifths.
     ///
     /// `fifths` counts sharps (negative: flats). Keys outside the scale are spelled with the name
@@ -93,8 +99,7 @@ impl SpelledPitch {
 
 impl fmt::Display for SpelledPitch {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let sign = if self.alter < 0 { "b" } else { "#" };
-        write!(f, "{}{}{}", self.letter.char(), sign.repeat(self.alter.unsigned_abs() as usize), self.octave)
+        write!(f, "{}{}", self.name(), self.octave)
     }
 }
 

@@ -224,3 +224,22 @@ fn without_a_piece_drill_lists_what_there_is() {
     let listed = printed(&["drill", "--data", &dir.path().display().to_string()]);
     assert!(listed.contains("ferry") && listed.contains("all-through-the-night"), "{listed}");
 }
+
+#[test]
+fn the_strings_of_a_harp_are_told_with_what_cannot_be_played() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = quick_piece(dir.path());
+    let told = printed(&["strings", &piece]);
+    assert_eq!(
+        told,
+        "lever harp: 36 strings, C2 to C7 (C4 is middle C), tuned in Eb; with levers on every string it reaches Eb, Bb, F, C, G, D, A, E\n\
+         at the start: A levers up\nnothing moves\n",
+        "two flats: the A levers of an E flat tuning are up"
+    );
+    let file = Path::new(&piece).join("piece.toml");
+    let toml = std::fs::read_to_string(&file).unwrap();
+    std::fs::write(&file, format!("{toml}\n[harp]\ntuning = \"C\"\nhighest = \"A4\"\n")).unwrap();
+    let told = printed(&["strings", &piece]);
+    assert!(told.starts_with("lever harp: 20 strings, C2 to A4 (C4 is middle C), tuned in C;"), "{told}");
+    assert!(told.contains(": no lever makes B flat\n") && told.contains(": the harp has no string for this note\n"), "{told}");
+}

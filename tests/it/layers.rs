@@ -34,7 +34,6 @@ const LAYERS: &[(&str, u8)] = &[
 const SIDEWAYS: &[(&str, &str)] = &[
     ("theory", "time"),         // a metre's bar has a length
     ("score", "midi"),          // a note has the key it sounds on
-    ("setting", "piece"),       // instruments are the piece's words
     ("analysis", "piece"),      // sections and instruments are the piece's words
     ("report", "practice"),     // outputs of the engine are what is reported
     ("source", "clock"),        // events are stamped where they arrive

@@ -7,10 +7,11 @@ mod saving;
 
 use std::sync::Arc;
 
-use catchword::piece::file::{CueKeys, JudgingKeys, LandmarkKeys, REFERENCE, SectionKeys};
+use catchword::piece::file::{CueKeys, HarpKeys, JudgingKeys, LandmarkKeys, REFERENCE, SectionKeys};
 use catchword::piece::text::At;
 use catchword::piece::{Cue, Instrument, PieceFile, edit};
 use catchword::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Part, Place, Score};
+use catchword::theory::harp::{Harp, LeverTuning, Mechanism};
 use catchword::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use catchword::time::ScoreTime;
 use proptest::prelude::*;
@@ -103,6 +104,22 @@ fn every_complaint_names_line_and_column_what_was_expected_and_what_was_found() 
             &format!("{HEAD}[[cue]]\nat = \"2.1\"\nhand = \"links\"\ntext = \"x\"\n"),
             "piece.toml:5:8: expected one of \"left\", \"right\" for \"hand\", found \"links\"",
         ),
+        (
+            &format!("{HEAD}[harp]\nlowest = \"C2\"\n"),
+            "piece.toml:4:10: expected no [harp] for a keyboard, found one; add instrument = \"lever-harp\" or \"pedal-harp\" above",
+        ),
+        (
+            &format!("{HEAD}instrument = \"lever-harp\"\n[harp]\nlowest = \"C8\"\n"),
+            "piece.toml:5:10: expected the lowest string below the highest, found C8 to C7",
+        ),
+        (
+            &format!("{HEAD}instrument = \"lever-harp\"\n[harp]\nfixed = \"C2 F#2\"\n"),
+            "piece.toml:5:9: expected a string as letter and octave such as C4 (middle C), found \"F#2\"",
+        ),
+        (
+            &format!("{HEAD}instrument = \"pedal-harp\"\n[harp]\ntuning = \"Eb\"\n"),
+            "piece.toml:5:10: expected no tuning for a pedal harp, found one",
+        ),
         (&format!("{HEAD}cue = \"x\"\n"), "piece.toml:3:7: expected tables, each under a line [[cue]], found the text \"x\""),
     ] {
         assert_eq!(complaint(text), message);
@@ -140,6 +157,21 @@ fn what_a_file_leaves_out_has_its_stated_default() {
 }
 
 #[test]
+fn a_harp_is_the_usual_one_but_for_what_the_file_says() {
+    let harp = |text: &str| {
+        let text = format!("{HEAD}{text}");
+        PieceFile::parse(&text, "piece.toml").unwrap().check(score(8, &[("P1", "")]), None).unwrap().harp
+    };
+    assert_eq!(harp(""), None);
+    assert_eq!(harp("instrument = \"pedal-harp\"\n"), Some(Harp::concert()));
+    assert_eq!(harp("instrument = \"lever-harp\"\n"), Some(Harp::lever()));
+    let own = harp("instrument = \"lever-harp\"\n[harp]\nhighest = \"A6\"\ntuning = \"C\"\nfixed = \"D2 C2\"\n").unwrap();
+    assert_eq!(own.strings.n_strings(), 34);
+    let strings = ["C2", "D2"].map(|s| s.parse().unwrap());
+    assert_eq!(own.mechanism, Mechanism::Levers(LeverTuning { open: KeySignature::new(0, None), without: strings.to_vec() }));
+}
+
+#[test]
 fn neighbouring_sections_may_share_one_bar() {
     let text = format!("{HEAD}[[section]]\nname = \"A\"\nbars = \"1-5\"\n[[section]]\nname = \"B\"\nbars = \"5-8\"\n");
     let piece = PieceFile::parse(&text, "piece.toml").unwrap().check(score(8, &[("P1", "")]), None).unwrap();
@@ -169,17 +201,21 @@ fn a_piece_file() -> impl Strategy<Value = PieceFile> {
     });
     let judging = (prop::option::of(0.0..=100.0), prop::option::of(any::<bool>()))
         .prop_map(|(inner, row)| JudgingKeys { inner_notes: inner.map(At::from), in_a_row: row.map(At::from) });
-    let head = (words(), words(), prop::option::of(words()), prop::option::of(instrument), prop::option::of(1.0..=2000.0), reps(), judging);
+    let text = || prop::option::of(words().prop_map(At::from));
+    let harp = (text(), text(), prop::option::of((-7i8..=7).prop_map(At::from)), text())
+        .prop_map(|(lowest, highest, tuning, fixed)| HarpKeys { lowest, highest, tuning, fixed });
+    let head = (words(), words(), text(), prop::option::of(instrument), prop::option::of(1.0..=2000.0), reps(), judging, harp);
     let lists = (prop::collection::vec(section, 0..4), prop::collection::vec(cue, 0..4), prop::collection::vec(landmark, 0..4));
-    (head, lists).prop_map(|((title, score, part, instrument, tempo, reps, judging), (sections, cues, landmarks))| PieceFile {
+    (head, lists).prop_map(|((title, score, part, instrument, tempo, reps, judging, harp), (sections, cues, landmarks))| PieceFile {
         file_name: "piece.toml".into(),
         title: title.into(),
         score: score.into(),
-        part: part.map(At::from),
+        part,
         instrument: instrument.map(At::from),
         tempo: tempo.map(At::from),
         reps,
         judging,
+        harp,
         sections,
         cues,
         landmarks,
@@ -289,7 +325,8 @@ fn the_reference_has_every_key_and_is_accepted() {
     // Nothing is left out: a file with a key more would not be written back the same.
     let all = [read.part.is_some(), read.instrument.is_some(), read.tempo.is_some(), read.reps.is_some(), read.cues[0].more.is_some()];
     let judging = [read.judging.inner_notes.is_some(), read.judging.in_a_row.is_some(), read.landmarks[0].setting.is_some()];
-    assert!(all.iter().chain(&judging).all(|is_there| *is_there));
+    let harp = [read.harp.lowest.is_some(), read.harp.highest.is_some(), read.harp.tuning.is_some(), read.harp.fixed.is_some()];
+    assert!(all.iter().chain(&judging).chain(&harp).all(|is_there| *is_there));
 }
 
 proptest! {

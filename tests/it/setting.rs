@@ -1,9 +1,8 @@
 //! How a harp is set through a piece, on hand-made bars with what moves written out.
 
-use catchword::piece::Instrument;
 use catchword::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Part, Place, Score, unfold};
-use catchword::setting::{Change, Harp, Mechanism, Moved, Plan, ProblemKind, Trouble, plan};
-use catchword::theory::harp::{LeverTuning, Strings};
+use catchword::setting::{Change, Moved, Plan, ProblemKind, Trouble, plan};
+use catchword::theory::harp::{Foot, Harp, HarpString, LeverTuning, Mechanism, Strings};
 use catchword::theory::{Hand, KeySignature, Letter, Meter, SpelledPitch};
 use catchword::time::{ScoreTime, Tempo};
 use proptest::prelude::*;
@@ -34,10 +33,6 @@ fn planned(harp: &Harp, score: &Score) -> Plan {
     plan(harp, score, part, &unfold(score, part, &score.all_bars().unwrap()), Tempo::try_new(60.0))
 }
 
-fn pedal_harp() -> Harp {
-    Harp::usual(Instrument::PedalHarp).unwrap()
-}
-
 /// Each change as bar.beat and words, with what makes it hard.
 fn told(plan: &Plan, score: &Score) -> Vec<(String, String, Option<Trouble>)> {
     plan.changes.iter().map(|c| (c.place.text(score), c.words(), c.trouble)).collect()
@@ -48,7 +43,7 @@ use Hand::{Left, Right};
 #[test]
 fn a_pedal_moves_once_on_the_last_free_beat_before_its_note() {
     let score = score_of(3, &[(0, 1, 1, "F4", Right), (0, 2, 1, "F5", Right), (2, 1, 1, "F#4", Right), (2, 2, 1, "F#2", Left)]);
-    let plan = planned(&pedal_harp(), &score);
+    let plan = planned(&Harp::concert(), &score);
     assert_eq!(plan.start, [(Moved::Pedal(Letter::F), 0)]);
     assert_eq!(told(&plan, &score), [("2.4".into(), "right foot: F sharp".into(), None)]);
     assert_eq!(plan.pedals_at(ScoreTime::ZERO).to_string(), "D C B | E F G A");
@@ -62,7 +57,7 @@ fn one_pedal_a_foot_at_a_time() {
     let before = ["C4", "D4", "E4"].map(|pitch| (0, 1, 1, pitch, Right));
     let after = ["C#4", "D#4", "E#4"].map(|pitch| (1, 1, 1, pitch, Right));
     let score = score_of(2, &[before, after].concat());
-    let plan = planned(&pedal_harp(), &score);
+    let plan = planned(&Harp::concert(), &score);
     let told = told(&plan, &score);
     assert_eq!(
         told.iter().map(|(place, words, _)| (place.as_str(), words.as_str())).collect::<Vec<_>>(),
@@ -73,20 +68,20 @@ fn one_pedal_a_foot_at_a_time() {
 #[test]
 fn two_settings_of_one_letter_at_once_are_a_clash_and_enharmonic_spelling_solves_it() {
     let clash = score_of(1, &[(0, 2, 1, "F4", Right), (0, 2, 1, "F#5", Right)]);
-    let plan = planned(&pedal_harp(), &clash);
+    let plan = planned(&Harp::concert(), &clash);
     assert_eq!(plan.problems.iter().map(|p| (p.place.text(&clash), p.kind)).collect::<Vec<_>>(), [("1.2".into(), ProblemKind::Clash)]);
-    assert_eq!(plan.problems[0].words(&clash, &pedal_harp()), "bar 1, beat 2: F is wanted in two settings at once");
+    assert_eq!(plan.problems[0].words(&clash, &Harp::concert()), "bar 1, beat 2: F is wanted in two settings at once");
     let solved = score_of(1, &[(0, 2, 1, "E#4", Right), (0, 2, 1, "F#5", Right)]);
-    assert!(planned(&pedal_harp(), &solved).problems.is_empty());
+    assert!(planned(&Harp::concert(), &solved).problems.is_empty());
     // On a lever harp the two are different strings, each with its own lever.
-    assert!(planned(&Harp::usual(Instrument::LeverHarp).unwrap(), &clash).problems.is_empty());
+    assert!(planned(&Harp::lever(), &clash).problems.is_empty());
 }
 
 /// Common practice: pedals do not reach the lowest C and D and the top G, which are tuned beforehand.
 #[test]
 fn strings_without_a_pedal_hold_one_tuning_for_the_piece() {
     let score = score_of(2, &[(0, 1, 1, "C#1", Left), (1, 1, 1, "C1", Left), (1, 2, 1, "C2", Left)]);
-    let plan = planned(&pedal_harp(), &score);
+    let plan = planned(&Harp::concert(), &score);
     assert_eq!(
         plan.problems.iter().map(|p| (p.place.text(&score), p.kind)).collect::<Vec<_>>(),
         [("2.1".into(), ProblemKind::TunedOtherwise)]
@@ -124,7 +119,7 @@ fn a_lever_is_moved_in_the_longest_rest_of_the_left_hand() {
     let busy = (0..12).filter(|beat| ![5, 6].contains(beat)).map(|beat| (beat / 4, beat as i64 % 4 + 1, 1, "C3", Left));
     notes.extend(busy);
     let score = score_of(3, &notes);
-    let harp = Harp::usual(Instrument::LeverHarp).unwrap();
+    let harp = Harp::lever();
     let plan = planned(&harp, &score);
     assert_eq!(told(&plan, &score), [("2.2".into(), "left hand: lever up on the F in the 3rd octave".into(), None)]);
     assert_eq!(plan.words_at(ScoreTime::ZERO, &harp), "all levers down");
@@ -140,10 +135,10 @@ fn a_lever_is_moved_in_the_longest_rest_of_the_left_hand() {
 #[test]
 fn a_pedal_that_must_move_while_its_note_sounds_says_so() {
     let score = score_of(2, &[(0, 1, 4, "A3", Left), (1, 1, 1, "Ab3", Left)]);
-    let plan = planned(&pedal_harp(), &score);
+    let plan = planned(&Harp::concert(), &score);
     assert_eq!(told(&plan, &score), [("1.4".into(), "right foot: A flat".into(), Some(Trouble::StillSounding))]);
     let at_once = score_of(1, &[(0, 1, 1, "A3", Left), (0, 2, 1, "Ab3", Left)]);
-    let plan = planned(&pedal_harp(), &at_once);
+    let plan = planned(&Harp::concert(), &at_once);
     assert_eq!(told(&plan, &at_once), [("1.1+1/2".into(), "right foot: A flat".into(), Some(Trouble::NoFreeBeat))]);
 }
 
@@ -159,14 +154,14 @@ proptest! {
     fn every_note_finds_its_string_set(notes in proptest::collection::vec(a_note(), 1..40), levers in any::<bool>()) {
         let rows: Vec<_> = notes.iter().map(|(b, beat, q, p, h)| (*b, *beat, *q, p.as_str(), *h)).collect();
         let score = score_of(6, &rows);
-        let harp = Harp::usual(if levers { Instrument::LeverHarp } else { Instrument::PedalHarp }).unwrap();
+        let harp = if levers { Harp::lever() } else { Harp::concert() };
         let plan = planned(&harp, &score);
         for note in &score.parts[0].notes {
             let place = Place { bar: note.bar, into_bar: note.onset - score.bar(note.bar).start };
             if plan.problems.iter().any(|p| p.place == place && p.pitch == note.pitch) {
                 continue;
             }
-            let moved = harp.moved(catchword::theory::harp::HarpString::of(note.pitch));
+            let moved = Moved::of(&harp, HarpString::of(note.pitch));
             let standing = plan.at(note.onset).into_iter().find(|(m, _)| *m == moved).map(|(_, alter)| alter);
             prop_assert_eq!(standing, Some(note.pitch.alter), "{} at {}", note.pitch, place.text(&score));
         }
@@ -174,7 +169,7 @@ proptest! {
         for Change { what, from, to, played, trouble, .. } in &plan.changes {
             prop_assert!(from != to);
             if let (Moved::Pedal(letter), None) = (what, trouble) {
-                let foot = catchword::theory::harp::Foot::of(*letter);
+                let foot = Foot::of(*letter);
                 prop_assert!(!taken.contains(&(foot, *played)));
                 taken.push((foot, *played));
             }

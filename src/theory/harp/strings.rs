@@ -95,6 +95,9 @@ impl Strings {
     /// The concert pedal harp: 47 strings from C1 to G7 (common practice).
     pub const CONCERT: Strings = Strings { lowest: HarpString { steps: 7 }, highest: HarpString { steps: 53 } };
 
+    /// A lever harp of 36 strings from C2 to C7 (common practice).
+    pub const LEVER: Strings = Strings { lowest: HarpString { steps: 14 }, highest: HarpString { steps: 49 } };
+
     /// Returns the run from one string to another; `None` when the first lies above the second.
     pub fn try_new(lowest: HarpString, highest: HarpString) -> Option<Self> {
         (lowest <= highest).then_some(Strings { lowest, highest })
@@ -141,6 +144,7 @@ mod tests {
             assert_eq!(strings.iter().count(), n);
         }
         assert_eq!((Strings::CONCERT.lowest(), Strings::CONCERT.highest()), (string("C1"), string("G7")));
+        assert_eq!((Strings::LEVER.lowest(), Strings::LEVER.highest()), (string("C2"), string("C7")));
         assert_eq!(Strings::try_new(string("C4"), string("B3")), None);
     }
 

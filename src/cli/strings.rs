@@ -1,0 +1,80 @@
+//! `catchword strings`: how levers or pedals stand through a piece, and what they cannot give.
+
+use clap::Args;
+
+use super::{pieces_dirs, print_lines};
+use crate::piece::Piece;
+use crate::piece_folder::open_piece;
+use crate::score::{Place, Unfolded, unfold};
+use crate::setting::{Change, Plan, plan};
+use crate::theory::harp::{Harp, Mechanism};
+use crate::theory::{Letter, SpelledPitch};
+use crate::time::ScoreTime;
+
+#[derive(Args, Debug)]
+pub struct StringsArgs {
+    /// A piece: its name, its folder, or a score file
+    piece: String,
+    /// The part to play, where the score has several
+    #[arg(long, value_name = "NAME")]
+    part: Option<String>,
+}
+
+pub fn run(args: StringsArgs) -> anyhow::Result<()> {
+    let piece = open_piece(&args.piece, args.part.as_deref(), &pieces_dirs())?.piece;
+    let Some(harp) = &piece.harp else {
+        return print_lines(["a keyboard has no levers or pedals to set; say instrument = \"lever-harp\" in the piece file".to_owned()]);
+    };
+    let Some(bars) = piece.score.all_bars() else { return print_lines(["the score has no bars".to_owned()]) };
+    let stretch = unfold(&piece.score, piece.part(), &bars);
+    let plan = plan(harp, &piece.score, piece.part(), &stretch, piece.tempo);
+    print_lines(lines(&piece, harp, &stretch, &plan))
+}
+
+fn lines(piece: &Piece, harp: &Harp, stretch: &Unfolded, plan: &Plan) -> Vec<String> {
+    let score = &piece.score;
+    let mut lines = vec![harp_words(harp), format!("at the start: {}", plan.words_at(ScoreTime::ZERO, harp))];
+    lines.extend(plan.changes.iter().map(|change| {
+        let Change { place, for_place, trouble, .. } = change;
+        let hard = trouble.map_or(String::new(), |t| format!(" ({})", t.words()));
+        format!("{}: {}, for {}{hard}", place.words(score), change.words(), for_place.words(score))
+    }));
+    if plan.changes.is_empty() {
+        lines.push("nothing moves".to_owned());
+    } else {
+        let starts = piece.sections.iter().map(|s| (s.name.as_str(), Place::start_of(s.bars.start)));
+        let landmarks = piece.landmarks.iter().map(|l| (l.name.as_str(), l.place));
+        for (name, place) in starts.chain(landmarks) {
+            if let Some(played) = first_played(stretch, place) {
+                lines.push(format!("at {name:?}, {}: {}", place.words(score), plan.words_at(played, harp)));
+            }
+        }
+    }
+    lines.extend(plan.problems.iter().map(|problem| problem.words(score, harp)));
+    lines
+}
+
+/// When a place is reached for the first time, in quarters from the start.
+fn first_played(stretch: &Unfolded, place: Place) -> Option<ScoreTime> {
+    stretch.bars.iter().find(|b| b.bar == place.bar).map(|b| b.start + place.into_bar)
+}
+
+fn harp_words(harp: &Harp) -> String {
+    let strings = format!("{} strings, {} to {} (C4 is middle C)", harp.strings.n_strings(), harp.strings.lowest(), harp.strings.highest());
+    match &harp.mechanism {
+        Mechanism::Pedals { .. } => format!("pedal harp: {strings}"),
+        Mechanism::Levers(tuning) => {
+            let tonic = |fifths: i8| {
+                let letter = Letter::from_steps(i32::from(fifths) * 4);
+                let alter = (i32::from(fifths) + 1).div_euclid(7);
+                SpelledPitch::new(letter, alter as i8, 0).name()
+            };
+            let keys: Vec<String> = tuning.signatures(&Letter::ALL).into_iter().map(tonic).collect();
+            format!(
+                "lever harp: {strings}, tuned in {}; with levers on every string it reaches {}",
+                tonic(tuning.open.fifths),
+                keys.join(", ")
+            )
+        }
+    }
+}
