@@ -1,6 +1,8 @@
 //! The command line: one file a subcommand, each with its arguments as typed and one `run`.
 
 mod add;
+mod completions;
+mod config;
 mod demo;
 mod director;
 mod drill;
@@ -51,6 +53,12 @@ enum Command {
     Inspect(inspect::InspectArgs),
     /// List the MIDI inputs of this machine
     Ports(ports::PortsArgs),
+    /// Print the settings in force and where each comes from
+    Config(config::ConfigArgs),
+    /// Print completions for a shell
+    Completions(completions::CompletionsArgs),
+    /// Write the manual pages into a directory
+    Manual(completions::ManualArgs),
 }
 
 /// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on
@@ -66,6 +74,9 @@ pub fn run() -> ExitCode {
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
         Command::Inspect(args) => inspect::run(args).map(|()| ExitCode::SUCCESS),
         Command::Ports(args) => ports::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Config(args) => config::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Completions(args) => completions::run(&args).map(|()| ExitCode::SUCCESS),
+        Command::Manual(args) => completions::write_manual(&args).map(|()| ExitCode::SUCCESS),
     };
     match result {
         Ok(code) => code,

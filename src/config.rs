@@ -7,6 +7,10 @@
 #![doc = include_str!("config/reference.toml")]
 //! ```
 
+mod shown;
+
+pub use shown::{Shown, shown};
+
 use std::path::{Path, PathBuf};
 
 use crate::piece::Instrument;
@@ -58,9 +62,20 @@ impl Config {
     /// # Errors
     /// When the file is there but cannot be read, or something in it is not as it must be.
     pub fn load(file: &Path) -> Result<Config, Error> {
+        match Config::read(file)? {
+            Some(text) => Ok(Config::parse(&text, &file.display().to_string())?),
+            None => Ok(Config::default()),
+        }
+    }
+
+    /// Returns the text of the settings file; none where there is none.
+    ///
+    /// # Errors
+    /// When the file is there but cannot be read.
+    pub fn read(file: &Path) -> Result<Option<String>, Error> {
         match std::fs::read_to_string(file) {
-            Ok(text) => Ok(Config::parse(&text, &file.display().to_string())?),
-            Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(Config::default()),
+            Ok(text) => Ok(Some(text)),
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
             Err(source) => Err(Error::Read { file: file.to_owned(), source }),
         }
     }

@@ -243,3 +243,40 @@ fn the_strings_of_a_harp_are_told_with_what_cannot_be_played() {
     assert!(told.starts_with("lever harp: 20 strings, C2 to A4 (C4 is middle C), tuned in C;"), "{told}");
     assert!(told.contains(": no lever makes B flat\n") && told.contains(": the harp has no string for this note\n"), "{told}");
 }
+
+#[test]
+fn the_settings_in_force_are_shown_with_where_they_come_from() {
+    let dir = tempfile::tempdir().unwrap();
+    let data = dir.path().display().to_string();
+    let shown = printed(&["config", "--show", "--data", &data]);
+    assert!(shown.starts_with("no settings file; one at ") && shown.contains("0.7  (usual)\n"), "{shown}");
+    std::fs::write(dir.path().join("config.toml"), "\n[prompts]\ncue-s = 1.5\n").unwrap();
+    let shown = printed(&["config", "--show", "--data", &data]);
+    assert!(shown.starts_with("settings from ") && shown.contains("1.5  (line 3)\n"), "{shown}");
+    std::fs::write(dir.path().join("config.toml"), "[prompt]\n").unwrap();
+    let complaint = complaint(&["config", "--data", &data], 1);
+    assert!(
+        complaint.contains("config.toml:1:2: expected a key of the settings, found \"prompt\"; did you mean \"prompts\"?"),
+        "{complaint}"
+    );
+}
+
+#[test]
+fn completions_and_manual_know_every_command() {
+    let dir = tempfile::tempdir().unwrap();
+    let help = printed(&["--help"]);
+    let commands =
+        help.lines().filter_map(|l| l.strip_prefix("  ")?.split_whitespace().next()).filter(|w| w.chars().all(|c| c.is_ascii_lowercase()));
+    let commands: Vec<String> = commands.filter(|w| *w != "help").map(str::to_owned).collect();
+    assert!(commands.len() >= 10 && commands.contains(&"drill".to_owned()), "{commands:?}");
+    printed(&["manual", &dir.path().display().to_string()]);
+    let script = printed(&["completions", "bash"]);
+    for command in commands {
+        let page = std::fs::read_to_string(dir.path().join(format!("catchword-{command}.1"))).unwrap();
+        assert!(page.contains(".TH"), "{command}");
+        assert!(
+            script.contains(&format!("catchword__{command}")) || script.contains(&format!("catchword__subcmd__{command}")),
+            "{command}"
+        );
+    }
+}
