@@ -4,6 +4,7 @@
 //! as a note-off (MIDI 1.0). Knows no port, no file and no clock.
 
 pub mod decode;
+pub mod sensor;
 mod take;
 
 pub use take::Take;

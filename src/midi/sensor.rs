@@ -1,0 +1,225 @@
+//! What an instrument's sensors do by themselves: learnt from a minute of playing, and then held back, each with a count.
+//!
+//! A string may trigger twice, and its neighbours, octave and twelfth may ring along and be reported softly
+//! (Le Carrou, Gautier & Badeau 2009 on sympathetic vibration of the harp). [`Learning`] hears one slow walk over all
+//! strings and finds how hard each is struck and how long it triggers again; [`Filter`] holds back what the [`Sensor`]
+//! thus found is sure not to be the player. What is not sure passes: telling it is the follower's work.
+
+use std::collections::BTreeMap;
+
+use super::{MidiEvent, MidiKey, Velocity};
+use crate::time::{Micros, Stamped};
+
+/// A string that sounds again within this was not struck again (a reasoned default: faster than any hand repeats a string).
+const RETRIGGER_USUAL: Micros = Micros(60_000);
+/// The longest retrigger that is believed of any sensor.
+const RETRIGGER_MAX: Micros = Micros(110_000);
+/// What rings along does so within this of the stroke, and softer than this share of it (reasoned defaults).
+const ALONG_WITHIN: Micros = Micros(50_000);
+const ALONG_SHARE: f64 = 0.35;
+/// Strokes of the walk come at least this far apart.
+const STEP_MIN: Micros = Micros(200_000);
+/// A stroke softer than this share of the softest deliberate one on its string is noise.
+const FLOOR_SHARE: f64 = 0.5;
+
+/// What was found out about one instrument.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Sensor {
+    pub lowest: MidiKey,
+    pub highest: MidiKey,
+    /// How hard each string was struck in the walk, when asked to play softly.
+    pub soft: BTreeMap<MidiKey, Velocity>,
+    /// A string sounding again within this is one stroke.
+    pub retrigger: Micros,
+    /// Strings that sounded twice for one stroke, and strokes that made another string sound along.
+    pub n_doubled: u32,
+    pub n_along: u32,
+    /// Ends of notes that were reported. They say little on a harp and are not used.
+    pub n_ends: u32,
+}
+
+/// Hears the walk over all strings, softly, from the lowest to the highest.
+#[derive(Clone, Debug, Default)]
+pub struct Learning {
+    /// The strokes of the walk, rising.
+    strokes: Vec<(Micros, MidiKey, Velocity)>,
+    doubles: Vec<Micros>,
+    n_along: u32,
+    n_ends: u32,
+}
+
+impl Learning {
+    /// Takes one event of the walk; tells whether it was the stroke of a new string.
+    pub fn hear(&mut self, event: Stamped<MidiEvent>) -> bool {
+        let (key, velocity) = match event.what {
+            MidiEvent::NoteOn { key, velocity, .. } => (key, velocity),
+            MidiEvent::NoteOff { .. } => {
+                self.n_ends += 1;
+                return false;
+            }
+            MidiEvent::Control { .. } => return false,
+        };
+        let Some(&(at, last, last_velocity)) = self.strokes.last() else {
+            self.strokes.push((event.at, key, velocity));
+            return true;
+        };
+        let since = event.at - at;
+        if key == last && since <= RETRIGGER_MAX {
+            self.doubles.push(since);
+            return false;
+        }
+        if since <= ALONG_WITHIN && f64::from(velocity.0) < f64::from(last_velocity.0) {
+            self.n_along += 1;
+            return false;
+        }
+        if key > last && since >= STEP_MIN {
+            self.strokes.push((event.at, key, velocity));
+            return true;
+        }
+        false
+    }
+
+    pub fn n_strings(&self) -> usize {
+        self.strokes.len()
+    }
+
+    /// Returns what was found; none before at least two strings were heard.
+    pub fn finish(self) -> Option<Sensor> {
+        let (first, last) = (self.strokes.first()?, self.strokes.last()?);
+        if first.1 == last.1 {
+            return None;
+        }
+        let longest = self.doubles.iter().copied().max().map(|longest| longest + Micros(longest.0 / 4));
+        Some(Sensor {
+            lowest: first.1,
+            highest: last.1,
+            soft: self.strokes.iter().map(|(_, key, velocity)| (*key, *velocity)).collect(),
+            retrigger: longest.map_or(RETRIGGER_USUAL, |l| l.clamp(RETRIGGER_USUAL, RETRIGGER_MAX)),
+            n_doubled: u32::try_from(self.doubles.len()).unwrap_or(u32::MAX),
+            n_along: self.n_along,
+            n_ends: self.n_ends,
+        })
+    }
+}
+
+/// What was held back.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct Held {
+    /// The same string again, too soon to be a stroke.
+    pub n_doubled: u32,
+    /// A string that rang along with a stronger neighbour, octave or twelfth.
+    pub n_along: u32,
+    /// Softer than anything the player does on that string.
+    pub n_too_soft: u32,
+}
+
+/// Holds back what is not the player's doing. Anything but the beginning of a note passes.
+#[derive(Clone, Debug)]
+pub struct Filter {
+    sensor: Sensor,
+    /// Time and velocity of each key's last stroke.
+    struck: [Option<(Micros, Velocity)>; 128],
+    held: Held,
+}
+
+impl Filter {
+    pub fn new(sensor: Sensor) -> Self {
+        Filter { sensor, struck: [None; 128], held: Held::default() }
+    }
+
+    /// Tells whether an event is to be heard.
+    pub fn passes(&mut self, event: Stamped<MidiEvent>) -> bool {
+        let MidiEvent::NoteOn { key, velocity, .. } = event.what else { return true };
+        let at = event.at;
+        let idx = usize::from(key.number());
+        if self.struck[idx].is_some_and(|(then, _)| at - then <= self.sensor.retrigger) {
+            self.held.n_doubled += 1;
+            return false;
+        }
+        let floor = self.sensor.soft.get(&key).map_or(0.0, |soft| f64::from(soft.0) * FLOOR_SHARE);
+        if f64::from(velocity.0) < floor {
+            self.held.n_too_soft += 1;
+            return false;
+        }
+        if self.rings_along(key, velocity, at) {
+            self.held.n_along += 1;
+            return false;
+        }
+        self.struck[idx] = Some((at, velocity));
+        true
+    }
+
+    pub fn held(&self) -> Held {
+        self.held
+    }
+
+    /// Octave, twelfth and neighbours within a whole tone of a much stronger stroke just before.
+    fn rings_along(&self, key: MidiKey, velocity: Velocity, at: Micros) -> bool {
+        [12, -12, 19, -19, 1, -1, 2, -2].into_iter().any(|apart| {
+            let other = MidiKey::try_new(i32::from(key.number()) + apart).and_then(|k| self.struck[usize::from(k.number())]);
+            other.is_some_and(|(then, stronger)| {
+                at - then <= ALONG_WITHIN && f64::from(velocity.0) < ALONG_SHARE * f64::from(stronger.0)
+            })
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::midi::Channel;
+
+    fn on(ms: i64, key: i32, velocity: u8) -> Stamped<MidiEvent> {
+        let key = MidiKey::try_new(key).unwrap();
+        Stamped { at: Micros::from_millis(ms), what: MidiEvent::NoteOn { channel: Channel(0), key, velocity: Velocity(velocity) } }
+    }
+
+    /// The walk of a harp that triggers twice on its second string and rings along on the octave of its third.
+    fn learnt() -> Sensor {
+        let mut learning = Learning::default();
+        let walk =
+            [on(0, 48, 40), on(700, 50, 44), on(780, 50, 20), on(1400, 52, 48), on(1420, 64, 12), on(2100, 64, 36), on(2300, 53, 50)];
+        let steps: Vec<bool> = walk.into_iter().map(|e| learning.hear(e)).collect();
+        assert_eq!(steps, [true, true, false, true, false, true, false], "a step back is no step of the walk");
+        learning.hear(Stamped { at: Micros(3_000_000), what: MidiEvent::NoteOff { channel: Channel(0), key: MidiKey::try_new(48).unwrap() } });
+        learning.finish().unwrap()
+    }
+
+    #[test]
+    fn a_walk_over_the_strings_tells_their_range_their_touch_and_what_they_do_by_themselves() {
+        let sensor = learnt();
+        assert_eq!((sensor.lowest.number(), sensor.highest.number()), (48, 64));
+        let soft: Vec<_> = sensor.soft.iter().map(|(k, v)| (k.number(), v.0)).collect();
+        assert_eq!(soft, [(48, 40), (50, 44), (52, 48), (64, 36)]);
+        assert_eq!((sensor.n_doubled, sensor.n_along, sensor.n_ends), (1, 1, 1));
+        assert_eq!(sensor.retrigger, Micros::from_millis(100), "a quarter more than the longest heard");
+        assert_eq!(Learning::default().finish(), None);
+    }
+
+    #[test]
+    fn what_is_not_the_players_doing_is_held_back_and_counted() {
+        let mut filter = Filter::new(learnt());
+        let events = [
+            (on(0, 48, 80), true),
+            (on(90, 48, 70), false),
+            (on(130, 48, 80), true),
+            (on(150, 60, 20), false),
+            (on(170, 60, 40), true),
+            (on(1000, 52, 20), false),
+            (on(1100, 52, 30), true),
+            (on(1500, 55, 10), true),
+        ];
+        for (event, passes) in events {
+            assert_eq!(filter.passes(event), passes, "{event:?}");
+        }
+        assert_eq!(filter.held(), Held { n_doubled: 1, n_along: 1, n_too_soft: 1 });
+    }
+
+    #[test]
+    fn a_scale_and_a_chord_played_with_one_touch_pass_whole() {
+        let mut filter = Filter::new(learnt());
+        assert!((0..24).all(|n| filter.passes(on(n * 70, 48 + n as i32, 60))), "a quick scale");
+        let chord = [on(5000, 48, 70), on(5012, 60, 52), on(5020, 67, 60), on(5030, 72, 66)];
+        assert!(chord.into_iter().all(|e| filter.passes(e)));
+    }
+}
