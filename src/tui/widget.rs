@@ -2,5 +2,6 @@
 
 mod font;
 pub mod letters;
+pub mod line_editor;
 pub mod ribbon;
 pub mod wrap;
