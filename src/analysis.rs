@@ -152,6 +152,12 @@ impl Analysis {
         story::story(&Teller { words: &words, found: &found, facts: &self.facts, harmony: &self.harmony }, sections)
     }
 
+    /// Says how two look-alikes go on where they part, at two ticks that are the same moment of their bars: here, and there.
+    /// Nothing where what differs has no words.
+    pub fn both_ways(&self, score: &Score, config: &StoryConfig, here: i64, there: i64) -> Option<(String, String)> {
+        ways::both_ways(&self.words(score, config), &self.harmony, &self.digests, here, there)
+    }
+
     /// Returns the place on the page of a tick.
     pub fn place(&self, at: i64) -> Place {
         Place { bar: BarIdx(facts::bar_at(&self.material, at)), into_bar: wording::into_bar(&self.material, at) }

@@ -20,6 +20,7 @@ pub mod report;
 pub mod score;
 pub mod setting;
 pub mod source;
+pub mod study;
 pub mod theory;
 pub mod time;
 pub mod tui;

@@ -20,7 +20,7 @@ use crate::theory::Hand;
 /// A new bar that tells fewer bits than this could have been guessed.
 const BITS_MIN: f64 = 4.0;
 /// Switches below this risk (a lead-in of about three beats) are facts, but not told.
-const RISK_MIN: f32 = 1.9;
+pub const RISK_MIN: f32 = 1.9;
 /// How the cue of a switch begins.
 const SWITCH: &str = "SWITCH: ";
 /// Cues are shown in large letters: longer ones lose what they can do without.

@@ -13,7 +13,7 @@ use super::text::{Error, Source};
 use super::{Cue, Landmark, Section};
 use crate::score::{Place, Score};
 use crate::theory::Hand;
-pub(super) use rows::{Row, pairs};
+pub use rows::{Row, pairs};
 
 /// Puts a cue at its place: in place of the one that stands there for the same hand, or as a new
 /// one after the last cue that comes before it on the page.

@@ -18,6 +18,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("journal/migrations", 4),
     ("journal", 2),
     ("practice", 3),
+    ("study", 3),
     ("report", 3),
     ("clock", 4),
     ("paths", 4),

@@ -1,0 +1,170 @@
+//! The map: which bars come back, by letters, and where look-alikes part, by numbers.
+//!
+//! A passage that returns has a letter; each return has it again, with a mark for what is different. Passages are cut so that every
+//! return is made of whole letters. What comes back only in part (one hand, the rhythm) is marked in a second row.
+
+use crate::analysis::facts::bar_at;
+use crate::analysis::likeness::{Alike, Likeness};
+use crate::analysis::story::RISK_MIN;
+use crate::analysis::{Analysis, StoryConfig};
+use crate::score::Score;
+use crate::theory::Hand;
+
+/// The whole piece, bar by bar.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Map {
+    pub bars: Vec<MapBar>,
+    /// Indices into [`Analysis::switches`], in page order of their first places: number 1 first.
+    switches: Vec<usize>,
+}
+
+/// One bar of the map.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct MapBar {
+    pub label: String,
+    /// The letter of its passage, with the mark of a return (`A`, `A\u{2191}`).
+    pub letter: Option<String>,
+    /// The letter is to be written: the passage begins here.
+    pub begins: bool,
+    /// What it shares in part with a passage: `~A` its rhythm, `lA` or `rA` one hand; written where it begins.
+    pub partly: Option<String>,
+    pub partly_begins: bool,
+    /// Numbers of the switches that part in this bar.
+    pub switches: Vec<usize>,
+}
+
+impl MapBar {
+    /// There is something to stop at.
+    pub fn is_marked(&self) -> bool {
+        self.begins || self.partly_begins || !self.switches.is_empty()
+    }
+}
+
+impl Map {
+    pub fn new(analysis: &Analysis, score: &Score) -> Map {
+        let n = score.bars.len();
+        let is_whole = |l: &Likeness| !matches!(l.how, Alike::Rhythm | Alike::OneHand(_));
+        // The bar that each bar goes back to, and how it differs from it.
+        let mut root: Vec<usize> = (0..n).collect();
+        let mut mark = vec![""; n];
+        for like in analysis.likeness.iter().filter(|l| is_whole(l)) {
+            for bar in like.from..like.end {
+                let of = like.of + (bar - like.from);
+                root[bar] = root[of];
+                mark[bar] = if like.how == Alike::Exact { mark[of] } else { mark_of(like.how) };
+            }
+        }
+        let mut is_used = vec![false; n + 1];
+        let mut is_cut = vec![true; n + 1];
+        is_cut[1..n.max(1)].fill(false);
+        for like in &analysis.likeness {
+            let sources: Vec<usize> = (like.of..like.of + (like.end - like.from)).map(|bar| root[bar]).collect();
+            for (nth, &source) in sources.iter().enumerate() {
+                is_used[source] = true;
+                is_cut[source] |= nth == 0 || sources[nth - 1] + 1 != source;
+                is_cut[source + 1] |= nth + 1 == sources.len() || sources[nth + 1] != source + 1;
+            }
+        }
+        let mut letters: Vec<Option<usize>> = vec![None; n];
+        let mut n_letters = 0;
+        for bar in (0..n).filter(|&b| root[b] == b && is_used[b]) {
+            let goes_on = bar.checked_sub(1).and_then(|before| letters[before]).filter(|_| !is_cut[bar]);
+            letters[bar] = Some(goes_on.unwrap_or_else(|| {
+                n_letters += 1;
+                n_letters - 1
+            }));
+        }
+        let mut bars: Vec<MapBar> = score.bars.iter().map(|b| MapBar { label: b.label.to_string(), ..MapBar::default() }).collect();
+        for bar in 0..n {
+            let Some(letter) = letters[root[bar]] else { continue };
+            let goes_on = bar > 0 && root[bar - 1] + 1 == root[bar] && letters[root[bar - 1]] == Some(letter) && mark[bar - 1] == mark[bar];
+            bars[bar].begins = !goes_on;
+            bars[bar].letter = Some(format!("{}{}", letter_words(letter), mark[bar]));
+        }
+        for like in analysis.likeness.iter().filter(|l| !is_whole(l)) {
+            let mut before = None;
+            for bar in like.from..like.end {
+                let of = like.of + (bar - like.from);
+                let Some(letter) = letters[root[of]] else { continue };
+                bars[bar].partly = Some(format!("{}{}", mark_of(like.how), letter_words(letter)));
+                bars[bar].partly_begins = before != Some(letter);
+                before = Some(letter);
+            }
+        }
+        let mut switches: Vec<usize> = (0..analysis.switches.len()).filter(|&s| analysis.switches[s].risk >= RISK_MIN).collect();
+        switches.sort_by_key(|&s| analysis.switches[s].places[0]);
+        for (nth, &switch) in switches.iter().enumerate() {
+            for &at in &analysis.switches[switch].places {
+                bars[bar_at(&analysis.material, at)].switches.push(nth + 1);
+            }
+        }
+        bars.iter_mut().for_each(|b| b.switches.dedup());
+        Map { bars, switches }
+    }
+
+    /// Says what the map has at a bar: likenesses in both directions, and both ways of each switch.
+    pub fn words(&self, bar: usize, analysis: &Analysis, score: &Score, config: &StoryConfig) -> Vec<String> {
+        let words = analysis.words(score, config);
+        let mut out = Vec::new();
+        for &number in &self.bars[bar].switches {
+            let switch = &analysis.switches[self.switches[number - 1]];
+            let here: Vec<i64> = switch.places.iter().copied().filter(|&at| bar_at(&analysis.material, at) == bar).collect();
+            let Some(&here) = here.first() else { continue };
+            let place = |at: i64| analysis.place(at).words(score);
+            let mut others: Vec<i64> = switch.places.iter().copied().filter(|&at| at != here).collect();
+            // The nearest copies are those that are mixed up.
+            others.sort_by_key(|at| (at - here).abs());
+            for &there in others.iter().take(2) {
+                let ways = analysis.both_ways(score, config, here, there);
+                let (one, other) = ways.unwrap_or_else(|| ("its own way".to_owned(), "another; look at the page".to_owned()));
+                out.push(format!("switch {number}, {}: {one}. At {}: {other}.", analysis.place(here).spoken_beat(score), place(there)));
+            }
+            if others.len() > 2 {
+                out.push(format!("switch {number} has {} places in all", switch.places.len()));
+            }
+        }
+        let sentence = |like: &Likeness| format!("{}.", capital(&words.like_more(like)));
+        out.extend(analysis.likeness.iter().filter(|l| (l.from..l.end).contains(&bar)).map(sentence));
+        let back: Vec<&Likeness> =
+            analysis.likeness.iter().filter(|l| (l.of..l.of + (l.end - l.from)).contains(&bar) && !(l.from..l.end).contains(&bar)).collect();
+        out.extend(back.iter().take(3).map(|l| sentence(l)));
+        if back.len() > 3 {
+            out.push(format!("It comes back {} times more.", back.len() - 3));
+        }
+        if out.is_empty() {
+            out.push("Heard here only.".to_owned());
+        }
+        out
+    }
+
+    pub fn n_switches(&self) -> usize {
+        self.switches.len()
+    }
+}
+
+fn mark_of(how: Alike) -> &'static str {
+    match how {
+        Alike::Exact => "",
+        Alike::Octaves(_) => "8",
+        Alike::Chromatic(by, _) | Alike::Diatonic(by) if by > 0 => "\u{2191}",
+        Alike::Chromatic(..) | Alike::Diatonic(_) => "\u{2193}",
+        Alike::AllButOne(_) => "'",
+        Alike::OneHand(Hand::Left) => "l",
+        Alike::OneHand(Hand::Right) => "r",
+        Alike::Rhythm => "~",
+    }
+}
+
+/// A to Z, then AA, AB …
+fn letter_words(nth: usize) -> String {
+    let letter = |n: usize| char::from(b'A' + (n % 26) as u8);
+    match nth / 26 {
+        0 => letter(nth).to_string(),
+        more => format!("{}{}", letter_words(more - 1), letter(nth)),
+    }
+}
+
+pub fn capital(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
