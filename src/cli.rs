@@ -12,6 +12,7 @@ mod reps;
 mod session;
 mod strings;
 mod study;
+mod study_desk;
 mod trace;
 
 use std::io::Write;
@@ -68,8 +69,8 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
         Command::Add(args) => add::run(args).map(|()| ExitCode::SUCCESS),
-        Command::Study(args) => study::run(args).map(|()| ExitCode::SUCCESS),
         Command::Strings(args) => strings::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Study(args) => study::run(args),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
         Command::Inspect(args) => inspect::run(args).map(|()| ExitCode::SUCCESS),

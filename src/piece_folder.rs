@@ -49,14 +49,14 @@ pub enum Error {
 pub const PIECE_FILE: &str = "piece.toml";
 
 /// A demo piece that is part of the program: its name, its piece file and its score.
-struct Demo {
-    name: &'static str,
-    piece_toml: &'static str,
-    score_name: &'static str,
-    score: &'static str,
+pub struct Demo {
+    pub name: &'static str,
+    pub piece_toml: &'static str,
+    pub score_name: &'static str,
+    pub score: &'static str,
 }
 
-const DEMOS: [Demo; 2] = [
+static DEMOS: [Demo; 2] = [
     Demo {
         name: "ferry",
         piece_toml: include_str!("../pieces/ferry/piece.toml"),
@@ -92,11 +92,16 @@ pub fn open_piece(name_or_path: &str, part: Option<&str>, pieces_dirs: &[PathBuf
         if let Some(dir) = pieces_dirs.iter().map(|d| d.join(path)).find(|d| d.join(PIECE_FILE).exists()) {
             return open_folder(&dir, part);
         }
-        if let Some(demo) = DEMOS.iter().find(|d| d.name == name_or_path) {
+        if let Some(demo) = demo(name_or_path) {
             return open_demo(demo, part);
         }
     }
     Err(not_found(name_or_path, pieces_dirs))
+}
+
+/// Returns the demo piece of this name.
+pub fn demo(name: &str) -> Option<&'static Demo> {
+    DEMOS.iter().find(|d| d.name == name)
 }
 
 /// Lists the names of the pieces in `pieces_dirs` and of the demo pieces, sorted, without duplicates.

@@ -10,6 +10,7 @@ mod keys;
 pub mod plain;
 mod run;
 mod screen;
+pub mod study;
 mod terminal;
 mod theme;
 mod widget;

@@ -17,9 +17,11 @@ pub struct Head<'a> {
     /// Name of the score file in the piece's folder.
     pub score_file: &'a str,
     pub part: Option<&'a str>,
+    /// The story goes into the file as cues.
+    pub with_story: bool,
 }
 
-/// Returns the text of a `piece.toml` with the proposed sections, a landmark at each, and the story as cues.
+/// Returns the text of a `piece.toml` with the proposed sections, a landmark at each, and the story as cues where it is wanted.
 ///
 /// Where bars share a printed label, what cannot be named without doubt is left out.
 pub fn piece_text(score: &Score, analysis: &Analysis, config: &StoryConfig, head: &Head<'_>) -> String {
@@ -28,8 +30,7 @@ pub fn piece_text(score: &Score, analysis: &Analysis, config: &StoryConfig, head
         Instrument::PedalHarp => "pedal-harp",
         Instrument::Keyboard => "keyboard",
     };
-    let mut out =
-        String::from("# Drafted by `catchword add`. Sections, cues and landmarks are proposals: put them into your own words.\n\n");
+    let mut out = String::from("# Drafted by Catchword. Sections, cues and landmarks are proposals: put them into your own words.\n\n");
     let _ = writeln!(out, "title = {}\nscore = {}", quoted(head.title), quoted(head.score_file));
     if let Some(part) = head.part {
         let _ = writeln!(out, "part = {}", quoted(part));
@@ -44,7 +45,8 @@ pub fn piece_text(score: &Score, analysis: &Analysis, config: &StoryConfig, head
         }
     }
     let sections: Vec<(usize, usize)> = ranges.iter().map(|r| (r.start.0, r.end.0)).collect();
-    for Line { at, hand, text, more, .. } in analysis.story(score, config, &sections) {
+    let story = if head.with_story { analysis.story(score, config, &sections) } else { Vec::new() };
+    for Line { at, hand, text, more, .. } in story {
         if let Some(place) = named(analysis.place(at), score) {
             let _ = write!(out, "\n[[cue]]\nat = {}\n", quoted(&place));
             if let Some(hand) = hand {

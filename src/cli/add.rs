@@ -50,18 +50,12 @@ pub fn run(args: AddArgs) -> anyhow::Result<()> {
     let analysis = analyse(&score, part).context("the score has no such part")?;
     let config = StoryConfig::of(bare.instrument);
     let asked = (score.parts.len() > 1).then(|| score.parts[part].id.clone());
-    let text = piece_text(&score, &analysis, &config, &Head { title: &title, score_file: &score_file, part: asked.as_deref() });
+    let head = Head { title: &title, score_file: &score_file, part: asked.as_deref(), with_story: true };
+    let text = piece_text(&score, &analysis, &config, &head);
     // What is written must be what is read back.
     let piece = PieceFile::parse(&text, PIECE_FILE)?.check(score, None)?;
-    let pieces = Paths::find(args.data.as_deref())?.data.join("pieces");
-    let folder = pieces.join(&name);
-    fs::create_dir_all(&pieces).with_context(|| format!("making {}", pieces.display()))?;
-    if folder.exists() {
-        bail!("{} is there already; give another name with --name, or remove it first", folder.display());
-    }
-    fs::create_dir(&folder).with_context(|| format!("making {}", folder.display()))?;
-    write(&folder.join(&score_file), &bytes)?;
-    write(&folder.join(PIECE_FILE), text.as_bytes())?;
+    let folder = Paths::find(args.data.as_deref())?.data.join("pieces").join(&name);
+    make_folder(&folder, &score_file, &bytes, &text)?;
     let data = args.data.as_ref().map_or(String::new(), |d| format!(" --data {}", d.display()));
     super::print_lines([
         format!("{}: {} sections, {} cues, {} landmarks", folder.display(), piece.sections.len(), piece.cues.len(), piece.landmarks.len()),
@@ -70,12 +64,25 @@ pub fn run(args: AddArgs) -> anyhow::Result<()> {
     ])
 }
 
-fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
-    fs::write(path, bytes).with_context(|| format!("writing {}", path.display()))
+/// Makes the folder of a new piece, with its score and its piece file; never writes into one that is there.
+pub fn make_folder(folder: &Path, score_file: &str, score: &[u8], text: &str) -> anyhow::Result<()> {
+    if let Some(pieces) = folder.parent() {
+        fs::create_dir_all(pieces).with_context(|| format!("making {}", pieces.display()))?;
+    }
+    if folder.exists() {
+        bail!("{} is there already; give another name with --name, or remove it first", folder.display());
+    }
+    fs::create_dir(folder).with_context(|| format!("making {}", folder.display()))?;
+    let write = |name: &str, bytes: &[u8]| {
+        let path = folder.join(name);
+        fs::write(&path, bytes).with_context(|| format!("writing {}", path.display()))
+    };
+    write(score_file, score)?;
+    write(PIECE_FILE, text.as_bytes())
 }
 
 /// Lower case, with dashes for all that is not a letter or digit.
-fn plain_name(stem: &str) -> String {
+pub fn plain_name(stem: &str) -> String {
     let mapped: String = stem.chars().map(|c| if c.is_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
     let words: Vec<&str> = mapped.split('-').filter(|w| !w.is_empty()).collect();
     if words.is_empty() { "piece".to_owned() } else { words.join("-") }

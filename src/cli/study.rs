@@ -1,4 +1,8 @@
-//! `catchword study`: what a score says to a musician, and the story drafted from it.
+//! `catchword study`: what a score says to a musician, and the story drafted from it; on a screen, or printed.
+
+use std::io::IsTerminal as _;
+use std::path::PathBuf;
+use std::process::ExitCode;
 
 use anyhow::Context as _;
 use clap::{Args, ValueEnum};
@@ -7,10 +11,14 @@ use serde_json::{Value, json};
 use crate::analysis::material::TICKS;
 use crate::analysis::wording::Dialect;
 use crate::analysis::{Analysis, StoryConfig, analyse};
+use crate::paths::Paths;
 use crate::piece::{Piece, Section, bars_words};
-use crate::piece_folder::open_piece;
+use crate::piece_folder::{OpenedPiece, open_piece};
 use crate::score::{BarRange, Score};
 use crate::theory::{Hand, Mode};
+use crate::tui;
+
+use super::study_desk::Shelf;
 
 #[derive(Args, Debug)]
 pub struct StudyArgs {
@@ -25,6 +33,9 @@ pub struct StudyArgs {
     /// Name roots by string letters or by full names; without it harps by letters, keyboards by names
     #[arg(long, value_enum, value_name = "DIALECT")]
     dialect: Option<DialectArg>,
+    /// Look for pieces in this directory, and keep new ones there
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Debug, ValueEnum)]
@@ -33,16 +44,31 @@ enum DialectArg {
     Names,
 }
 
-pub fn run(args: StudyArgs) -> anyhow::Result<()> {
-    let opened = open_piece(&args.piece, args.part.as_deref(), &super::pieces_dirs())?;
+pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
+    // A machine without a home directory still has pieces given by path.
+    let pieces = match &args.data {
+        Some(dir) => Paths::find(Some(dir))?.pieces,
+        None => super::pieces_dirs(),
+    };
+    let opened = open_piece(&args.piece, args.part.as_deref(), &pieces)?;
+    let dialect = args.dialect.map(|dialect| match dialect {
+        DialectArg::Letters => Dialect::Letters,
+        DialectArg::Names => Dialect::Names,
+    });
+    if args.json || !std::io::stdout().is_terminal() {
+        return print(&args, opened, dialect).map(|()| ExitCode::SUCCESS);
+    }
+    let (mut shelf, text) = Shelf::open(&args.piece, args.data.as_deref(), &opened)?;
+    let study = crate::study::Study::try_new(&text, &shelf.file_name(), opened.piece.score, args.part.as_deref(), dialect)?;
+    let exit = tui::study::run(study, &mut shelf, tui::Options::everyday().colour)?;
+    Ok(super::exit_code(exit))
+}
+
+fn print(args: &StudyArgs, opened: OpenedPiece, dialect: Option<Dialect>) -> anyhow::Result<()> {
     let piece = opened.piece;
     let analysis = analyse(&piece.score, piece.part).context("the score has no such part")?;
     let mut config = StoryConfig::of(piece.instrument);
-    match args.dialect {
-        Some(DialectArg::Letters) => config.dialect = Dialect::Letters,
-        Some(DialectArg::Names) => config.dialect = Dialect::Names,
-        None => {}
-    }
+    config.dialect = dialect.unwrap_or(config.dialect);
     // The player's own sections, where a piece file has them; else those proposed.
     let is_own = args.piece.ends_with(".toml") || opened.file.is_some() || !std::path::Path::new(&args.piece).is_file();
     let sections = if is_own { own_sections(&piece) } else { proposed_sections(&analysis, &piece.score) };

@@ -109,22 +109,17 @@ impl PieceText {
         if self.is_saved() {
             return Ok(Saved::Unchanged);
         }
-        let mut saved = Saved::Written;
         for _ in 0..N_LOOKS_MAX {
             let on_disk = if self.path.exists() { read_text(&self.path)? } else { self.base.clone() };
-            if on_disk != self.base {
-                match merge(&self.base, &self.text, &on_disk, &self.file_name(), &self.score) {
-                    Ok(text) => self.text = text,
-                    Err(clash) => return Err(self.keep_beside(clash)),
-                }
-                self.base = on_disk;
-                saved = Saved::Merged;
-            }
-            let is_still = || !self.path.exists() || fs::read(&self.path).is_ok_and(|now| now == self.base.as_bytes());
-            let written =
-                replace(&self.path, &self.text, is_still).map_err(|source| SaveError::Write { path: self.path.clone(), source })?;
+            let text = match merge(&self.base, &self.text, &on_disk, &self.file_name(), &self.score) {
+                Ok(text) => text,
+                Err(clash) => return Err(self.keep_beside(clash)),
+            };
+            let is_still = || !self.path.exists() || fs::read(&self.path).is_ok_and(|now| now == on_disk.as_bytes());
+            let written = replace(&self.path, &text, is_still).map_err(|source| SaveError::Write { path: self.path.clone(), source })?;
             if written {
-                self.base.clone_from(&self.text);
+                let saved = if on_disk == self.base { Saved::Written } else { Saved::Merged };
+                (self.base, self.text) = (text.clone(), text);
                 return Ok(saved);
             }
         }

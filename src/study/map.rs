@@ -125,8 +125,11 @@ impl Map {
         }
         let sentence = |like: &Likeness| format!("{}.", capital(&words.like_more(like)));
         out.extend(analysis.likeness.iter().filter(|l| (l.from..l.end).contains(&bar)).map(sentence));
-        let back: Vec<&Likeness> =
-            analysis.likeness.iter().filter(|l| (l.of..l.of + (l.end - l.from)).contains(&bar) && !(l.from..l.end).contains(&bar)).collect();
+        let back: Vec<&Likeness> = analysis
+            .likeness
+            .iter()
+            .filter(|l| (l.of..l.of + (l.end - l.from)).contains(&bar) && !(l.from..l.end).contains(&bar))
+            .collect();
         out.extend(back.iter().take(3).map(|l| sentence(l)));
         if back.len() > 3 {
             out.push(format!("It comes back {} times more.", back.len() - 3));
@@ -135,10 +138,6 @@ impl Map {
             out.push("Heard here only.".to_owned());
         }
         out
-    }
-
-    pub fn n_switches(&self) -> usize {
-        self.switches.len()
     }
 }
 

@@ -104,7 +104,8 @@ impl Study {
     fn with_bars(&self, section: &Section, start: usize, end: usize) -> Section {
         let bars = BarRange { start: BarIdx(start), end: BarIdx(end) };
         let is_named_by_bars = section.name == bars_words(&section.bars, &self.score);
-        let name = if is_named_by_bars { self.free_name(&bars_words(&bars, &self.score), Some(&section.name)) } else { section.name.clone() };
+        let name =
+            if is_named_by_bars { self.free_name(&bars_words(&bars, &self.score), Some(&section.name)) } else { section.name.clone() };
         Section { name, bars, ..section.clone() }
     }
 

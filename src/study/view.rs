@@ -143,7 +143,7 @@ impl Study {
             line: self.line,
             bars: &self.map.bars,
             bar: self.bar,
-            bar_words: if self.room == super::Room::Map {
+            bar_words: if self.room == Room::Map {
                 self.map.words(self.bar, &self.analysis, &self.score, &self.config)
             } else {
                 Vec::new()

@@ -20,7 +20,7 @@ use crate::practice::view::Stage;
 use crate::practice::{Command, Input};
 use crate::source::Signal;
 use crate::time::{Micros, Stamped};
-pub use wakes::{Wake, watch_signals};
+pub use wakes::{Wake, on_panic, read_terminal, watch_signals};
 
 /// How a session came to its end.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -49,10 +49,10 @@ const LONG: Micros = Micros(3_600_000_000);
 /// When the terminal cannot be taken or drawn on, or practice fails.
 pub fn run(practice: &mut dyn Practice, notes: &Receiver<Signal>, clock: SessionClock, options: Options) -> Result<Exit, Error> {
     let (sender, wakes) = bounded(256);
-    wakes::on_panic(sender.clone());
+    on_panic(sender.clone());
     let _watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
     let mut taken = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
-    wakes::read_terminal(sender);
+    read_terminal(sender);
     let mut session = Session { practice, app: App::new(options), clock };
     session.run(&mut taken.screen, &wakes, notes, &mut System)
 }

@@ -4,6 +4,7 @@ mod account;
 mod caution;
 mod drill;
 mod help;
+pub mod study;
 
 use ratatui::Frame;
 use ratatui::layout::Rect;

@@ -13,3 +13,4 @@ mod flow;
 mod pictures;
 mod safety;
 mod stand_in;
+mod study;

@@ -1,0 +1,91 @@
+//! Where a study is kept: in the piece's own file, or, for a bare score or a demo piece, in a folder made with the first saving.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::Context as _;
+
+use super::add::{make_folder, plain_name};
+use crate::analysis::draft::{Head, piece_text};
+use crate::analysis::{StoryConfig, analyse};
+use crate::paths::Paths;
+use crate::piece_folder::{OpenedPiece, PIECE_FILE, PieceText, Saved, demo};
+use crate::score::Score;
+use crate::tui::Failure;
+use crate::tui::study::{Desk, Kept};
+
+pub enum Shelf {
+    File(Box<PieceText>),
+    New(New),
+}
+
+/// A piece that has no file yet.
+pub struct New {
+    folder: PathBuf,
+    score_file: String,
+    bytes: Vec<u8>,
+    score: Arc<Score>,
+}
+
+impl Shelf {
+    /// Finds the place for a piece opened as `typed`, and the text to begin with.
+    pub fn open(typed: &str, data: Option<&Path>, opened: &OpenedPiece) -> anyhow::Result<(Shelf, String)> {
+        let piece = &opened.piece;
+        if let Some(file) = &opened.file {
+            let text = PieceText::open(file, piece.score.clone())?;
+            let begin = text.text().to_owned();
+            return Ok((Shelf::File(Box::new(text)), begin));
+        }
+        let new = |name: &str, score_file: String, bytes: Vec<u8>| {
+            let folder = Paths::find(data)?.data.join("pieces").join(name);
+            anyhow::Ok(Shelf::New(New { folder, score_file, bytes, score: piece.score.clone() }))
+        };
+        if let Some(demo) = demo(typed).filter(|_| !Path::new(typed).is_file()) {
+            let shelf = new(demo.name, demo.score_name.to_owned(), demo.score.as_bytes().to_vec())?;
+            return Ok((shelf, demo.piece_toml.to_owned()));
+        }
+        let bytes = fs::read(typed).with_context(|| format!("reading {typed}"))?;
+        let score_file = Path::new(typed).file_name().context("the score has no file name")?.to_string_lossy().into_owned();
+        let analysis = analyse(&piece.score, piece.part).context("the score has no such part")?;
+        let part = (piece.score.parts.len() > 1).then(|| piece.part().id.as_str());
+        // Every line is offered, and none is the player's yet.
+        let head = Head { title: &piece.title, score_file: &score_file, part, with_story: false };
+        let text = piece_text(&piece.score, &analysis, &StoryConfig::of(piece.instrument), &head);
+        Ok((new(&plain_name(&opened.key), score_file, bytes)?, text))
+    }
+
+    /// The name of the piece file for messages.
+    pub fn file_name(&self) -> String {
+        match self {
+            Shelf::File(_) => PIECE_FILE.to_owned(),
+            Shelf::New(new) => new.folder.join(PIECE_FILE).display().to_string(),
+        }
+    }
+}
+
+impl Desk for Shelf {
+    fn save(&mut self, text: &str) -> Result<Kept, Failure> {
+        let (kept, words) = match self {
+            Shelf::File(file) => {
+                file.set_text(text);
+                let words = match file.save()? {
+                    Saved::Unchanged => "nothing to save".to_owned(),
+                    Saved::Written => format!("saved to {PIECE_FILE}"),
+                    Saved::Merged => {
+                        format!("saved; {PIECE_FILE} was changed meanwhile at other places, and both edits are in it")
+                    }
+                };
+                (file.text().to_owned(), words)
+            }
+            Shelf::New(new) => {
+                make_folder(&new.folder, &new.score_file, &new.bytes, text)?;
+                let words = format!("saved as a piece of your own: {}", new.folder.display());
+                let file = PieceText::open(new.folder.join(PIECE_FILE), new.score.clone())?;
+                *self = Shelf::File(Box::new(file));
+                (text.to_owned(), words)
+            }
+        };
+        Ok(Kept { text: kept, words })
+    }
+}

@@ -1,0 +1,77 @@
+//! The sections: their bars, why each could begin there, where others could, and the landmark at each start.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::super::theme::Theme;
+use super::{Said, cut, first_row, more_marks};
+use crate::study::View;
+
+enum Row {
+    Section(usize),
+    /// A start that is proposed inside the section.
+    Proposed(String),
+}
+
+/// Draws the list; returns what there is to say of the section and the bar chosen.
+pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said> {
+    let here = view.sections.iter().rposition(|s| (s.from..s.end).contains(&view.bar));
+    let mut rows = Vec::new();
+    let mut chosen = 0;
+    for (idx, section) in view.sections.iter().enumerate() {
+        if Some(idx) == here {
+            chosen = rows.len();
+        }
+        rows.push(Row::Section(idx));
+        rows.extend(section.proposed.iter().map(|(bar, why)| Row::Proposed(format!("bar {bar} could begin one: {why}"))));
+    }
+    let first = first_row(rows.len(), chosen, usize::from(area.height));
+    let name_width = view.sections.iter().map(|s| s.name.chars().count()).max().unwrap_or(0).min(usize::from(area.width) / 3) as u16;
+    for (row, at) in rows[first..].iter().zip(area.rows()) {
+        let part = |x: u16, width: u16| Rect { x: at.x + x.min(at.width), width: width.min(at.width.saturating_sub(x)), ..at };
+        match row {
+            Row::Section(idx) => {
+                let section = &view.sections[*idx];
+                let style = if Some(*idx) == here { theme.here() } else { Style::new() };
+                if Some(*idx) == here {
+                    cut("\u{25b8}", style, part(0, 1), buf);
+                }
+                cut(section.name, style, part(2, name_width), buf);
+                cut(&section.bars, style, part(name_width + 4, 12), buf);
+                cut(
+                    section.why.unwrap_or("your own start"),
+                    theme.quiet(),
+                    part(name_width + 18, at.width.saturating_sub(name_width + 20)),
+                    buf,
+                );
+            }
+            Row::Proposed(words) => cut(words, theme.quiet(), part(name_width + 18, at.width.saturating_sub(name_width + 20)), buf),
+        }
+    }
+    more_marks(first, rows.len(), area, theme, buf);
+    detail(view, here, theme)
+}
+
+fn detail(view: &View, here: Option<usize>, theme: Theme) -> Vec<Said> {
+    let Some(section) = here.map(|idx| &view.sections[idx]) else {
+        return vec![Said { text: "This bar is in no section.".to_owned(), style: Style::new() }];
+    };
+    let bars = (section.from..section.end).map(|bar| {
+        let label = &view.bars[bar].label;
+        if bar == view.bar { format!("[{label}]") } else { label.clone() }
+    });
+    let bars = bars.collect::<Vec<_>>().join(" ");
+    let label = &view.bars[view.bar].label;
+    let mut said = vec![Said { text: format!("{}: {bars}", section.name), style: theme.strong() }];
+    said.extend(section.landmark.as_ref().map(|l| Said { text: format!("to start cold: {l}"), style: Style::new() }));
+    said.push(Said {
+        text: if view.bar == section.from {
+            format!("[ and ] move the beginning at bar {label}; \u{2190} \u{2192} choose a bar to split at.")
+        } else {
+            format!("s splits before bar {label}.")
+        },
+        style: theme.quiet(),
+    });
+    said
+}

@@ -1,0 +1,98 @@
+//! The story by section: each line with how it stands, its place, its hand, its words and why it is there.
+
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use ratatui::style::Style;
+
+use super::super::super::theme::Theme;
+use super::{Said, cut, first_row, more_marks};
+use crate::study::{Standing, View};
+
+enum Row {
+    Section(String),
+    Line(usize),
+    Air,
+}
+
+/// Columns before the words: the pointer, the standing, the place, the hand.
+const STANDING: u16 = 2;
+const PLACE: u16 = 12;
+const HAND: u16 = 21;
+const WORDS: u16 = 27;
+/// Columns that reasons need to be worth showing.
+const REASON_MIN: u16 = 16;
+
+/// Draws the list; returns what there is to say of the line chosen.
+pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said> {
+    let rows = rows(view, area.height >= 20);
+    let chosen = rows.iter().position(|row| matches!(row, Row::Line(idx) if *idx == view.line)).unwrap_or(0);
+    let first = first_row(rows.len(), chosen, usize::from(area.height));
+    let widest = view.lines.iter().map(|l| l.text.chars().count()).max().unwrap_or(0) as u16;
+    let room = area.width.saturating_sub(WORDS);
+    let words_width = if room >= widest + 2 + REASON_MIN { widest } else { room.saturating_sub(2 + REASON_MIN).max(room / 2) };
+    for (row, at) in rows[first..].iter().zip(area.rows()) {
+        match row {
+            Row::Air => {}
+            Row::Section(words) => cut(words, theme.strong(), at, buf),
+            Row::Line(idx) => line(view, *idx, words_width, theme, at, buf),
+        }
+    }
+    more_marks(first, rows.len(), area, theme, buf);
+    detail(view, theme)
+}
+
+fn rows(view: &View, with_air: bool) -> Vec<Row> {
+    let mut rows = Vec::new();
+    let mut section = None;
+    for (idx, line) in view.lines.iter().enumerate() {
+        if idx == 0 || line.section != section {
+            section = line.section;
+            if with_air && idx > 0 {
+                rows.push(Row::Air);
+            }
+            rows.push(Row::Section(section.map_or_else(
+                || "in no section".to_owned(),
+                |nth| {
+                    let section = &view.sections[nth];
+                    if section.name == section.bars { section.name.to_owned() } else { format!("{}, {}", section.name, section.bars) }
+                },
+            )));
+        }
+        rows.push(Row::Line(idx));
+    }
+    rows
+}
+
+fn line(view: &View, idx: usize, words_width: u16, theme: Theme, at: Rect, buf: &mut Buffer) {
+    let line = &view.lines[idx];
+    let is_chosen = idx == view.line;
+    let style = match line.standing {
+        _ if is_chosen => theme.here(),
+        Standing::Dropped => theme.quiet(),
+        _ => Style::new(),
+    };
+    let part = |x: u16, width: u16| Rect { x: at.x + x.min(at.width), width: width.min(at.width.saturating_sub(x)), ..at };
+    if is_chosen {
+        cut("\u{25b8}", style, part(0, 1), buf);
+    }
+    cut(&format!("{} {}", line.standing.sign(), line.standing.word()), style, part(STANDING, PLACE - STANDING - 1), buf);
+    cut(&format!("{:>7}", line.place), style, part(PLACE, 8), buf);
+    cut(line.hand, style, part(HAND, 5), buf);
+    cut(line.text, style, part(WORDS, words_width), buf);
+    if let Some(reason) = line.reason {
+        let x = WORDS + words_width + 2;
+        cut(reason, theme.quiet(), part(x, at.width.saturating_sub(x + 2)), buf);
+    }
+}
+
+fn detail(view: &View, theme: Theme) -> Vec<Said> {
+    let Some(line) = view.lines.get(view.line) else {
+        return vec![Said { text: "No line yet: n writes one.".to_owned(), style: Style::new() }];
+    };
+    let mut said = vec![Said { text: line.text.to_owned(), style: theme.strong() }];
+    said.extend(line.more.map(|more| Said { text: more.to_owned(), style: Style::new() }));
+    said.extend(line.reason.map(|reason| Said { text: format!("why: {reason}"), style: theme.quiet() }));
+    let drafted = line.draft.map(|draft| Said { text: format!("drafted: {draft}"), style: theme.quiet() });
+    said.extend(drafted);
+    said
+}
