@@ -17,7 +17,13 @@ mod judge;
 mod ladder;
 mod listen;
 mod phase;
+pub mod reading;
+mod reading_timing;
 mod rep;
+mod run;
+mod run_pace;
+mod run_path;
+mod run_words;
 mod span;
 mod steer;
 pub mod view;
@@ -27,13 +33,14 @@ pub use command::Command;
 pub use config::{LadderConfig, PracticeConfig};
 pub use habits::Habits;
 pub use listen::listen;
+pub use reading_timing::Timed;
 pub use span::Span;
 pub use view::{Stage, View};
 
 use std::sync::Arc;
 
 use crate::follower::{Finding, HeardNote, OnsetIdx};
-use crate::journal::entry::{Entry, Mode, Rep};
+use crate::journal::entry::{Entry, Rep};
 use crate::midi::{MidiEvent, MidiKey};
 use crate::piece::Piece;
 use crate::time::{Micros, Stamped};
@@ -127,6 +134,8 @@ pub struct Engine {
     last_judged: Option<usize>,
     prompt: Option<(u8, String)>,
     reps: Vec<Rep>,
+    /// What is said of the last run-through or reading take.
+    remarks: Vec<String>,
 }
 
 impl Engine {
@@ -146,6 +155,7 @@ impl Engine {
             last_judged: None,
             prompt: None,
             reps: Vec::new(),
+            remarks: Vec::new(),
         })
     }
 
@@ -201,7 +211,7 @@ impl Machine for Engine {
         match &self.phase {
             Phase::Between { show: Show::SpanDone { until }, .. } => Some(*until),
             Phase::Playing { attempt, .. } => {
-                let run_over = (self.span().mode == Mode::RunThrough).then(|| self.last_note.unwrap_or(self.now) + RUN_OVER);
+                let run_over = (!self.span().is_drill()).then(|| self.last_note.unwrap_or(self.now) + RUN_OVER);
                 [attempt.deadline(&self.context()), run_over].into_iter().flatten().min()
             }
             _ => None,

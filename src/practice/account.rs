@@ -5,13 +5,15 @@ use super::span::Span;
 use super::words::count;
 use crate::journal::entry::{Mode, Rep, Verdict};
 
-/// Returns the lines of the account: one a span that was played, the stubborn places, the time.
-pub fn lines(reps: &[Rep], spans: &[Span]) -> Vec<String> {
+/// Returns the lines of the account: one a section that was played, what is said of the run-through or the reading, the
+/// stubborn places, the time.
+pub fn lines(reps: &[Rep], spans: &[Span], remarks: &[String]) -> Vec<String> {
     let counted: Vec<&Rep> = reps.iter().filter(|r| !is_abandoned(r)).collect();
-    if counted.is_empty() {
+    if counted.is_empty() && remarks.is_empty() {
         return vec!["nothing played to its end yet".to_owned()];
     }
     let mut lines: Vec<String> = spans.iter().filter_map(|span| of_span(span, &counted)).collect();
+    lines.extend_from_slice(remarks);
     let stubborn = stubborn_places(&counted);
     if !stubborn.is_empty() {
         lines.push(format!("to look at: {}", stubborn.join("; ")));
@@ -30,9 +32,8 @@ fn is_abandoned(rep: &Rep) -> bool {
 
 fn of_span(span: &Span, reps: &[&Rep]) -> Option<String> {
     let of_span: Vec<&&Rep> = reps.iter().filter(|r| r.span == span.name && r.mode == span.mode).collect();
-    let last = of_span.last()?;
-    if span.mode == Mode::RunThrough {
-        return Some(run_through(&span.name, last));
+    if of_span.is_empty() || !span.is_drill() {
+        return None;
     }
     let n_clean = of_span.iter().filter(|r| r.verdict == Verdict::Clean).count();
     let n_prompted = of_span.iter().filter(|r| r.verdict == Verdict::Prompted).count();
@@ -41,20 +42,6 @@ fn of_span(span: &Span, reps: &[&Rep]) -> Option<String> {
         line += &format!(", {n_prompted} with a cue");
     }
     Some(line)
-}
-
-fn run_through(name: &str, rep: &Rep) -> String {
-    let n = |kinds: &[&str]| rep.happenings.iter().filter(|h| kinds.contains(&h.kind)).count();
-    let n_slips = n(&["wrong", "missed", "extra", "wrong-turn", "setting"]);
-    let n_stops = n(&["hesitation"]);
-    let n_moves = n(&["restart", "jump"]);
-    let mut line = format!("{name}: {} of {} notes", rep.n_notes_right, rep.n_notes_due);
-    for (n, one, many) in [(n_slips, "slip", "slips"), (n_stops, "stop", "stops"), (n_moves, "step back or ahead", "steps back or ahead")] {
-        if n > 0 {
-            line += &format!(", {}", count(n, one, many));
-        }
-    }
-    line
 }
 
 /// Returns up to three places where most reps failed, most stubborn first.

@@ -1,8 +1,12 @@
 //! What earlier takes of a span teach about its player: timing at each place, and where they start again.
 
+use std::collections::HashMap;
+
+use super::reading_timing::Timed;
 use super::span::Span;
-use crate::follower::{Begin, Finding, Follower, FollowerConfig, RestartHabit, TimingHabit};
+use crate::follower::{Begin, Finding, Follower, FollowerConfig, OnsetIdx, RestartHabit, TimingHabit};
 use crate::midi::{MidiEvent, Take};
+use crate::score::Place;
 
 /// The habits of one player in one span; empty until a take is learned.
 #[derive(Clone, PartialEq, Debug, Default)]
@@ -30,6 +34,29 @@ impl Habits {
                 if let Finding::Restart { to, .. } | Finding::Jump { to, .. } = finding {
                     restarts.observe(*to);
                 }
+            }
+        }
+    }
+
+    /// Learns from a take of any span of the piece: each step that `span` has too, and where the player went on. A step
+    /// that the take has several times counts once, at its mean.
+    pub fn take_in(&mut self, span: &Span, timed: &Timed) {
+        let timing = self.timing.get_or_insert_with(|| TimingHabit::new(span.n_onsets()));
+        let restarts = self.restarts.get_or_insert_with(RestartHabit::default);
+        let mut steps: HashMap<(Place, Place), (f64, f64)> = HashMap::new();
+        for (from, to, ratio) in &timed.steps {
+            let sum = steps.entry((*from, *to)).or_default();
+            *sum = (sum.0 + ratio, sum.1 + 1.0);
+        }
+        for onset in 0..span.n_onsets().saturating_sub(1) {
+            let step = (span.place(OnsetIdx(onset)), span.place(OnsetIdx(onset + 1)));
+            if let Some((sum, n)) = steps.get(&step) {
+                timing.observe(OnsetIdx(onset), sum / n);
+            }
+        }
+        for place in &timed.landings {
+            if let Some(onset) = span.line.onsets.iter().position(|o| o.place == *place) {
+                restarts.observe(OnsetIdx(onset));
             }
         }
     }

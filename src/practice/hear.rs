@@ -5,7 +5,7 @@ use super::phase::{Ears, Phase, Show};
 use super::rep::{Attempt, Context};
 use super::{Engine, Output};
 use crate::follower::{Begin, Finding, Heard, HeardNote, OnsetIdx, Position};
-use crate::journal::entry::{Mode, RepNumber, Verdict};
+use crate::journal::entry::{Mode, Rep, RepNumber, Verdict};
 use crate::midi::{MidiEvent, MidiKey, Velocity};
 use crate::time::{Micros, Stamped};
 
@@ -15,6 +15,8 @@ const FRESH_START: Micros = Micros(800_000);
 const TRAILING: Micros = Micros(300_000);
 /// Notes that do not reach the first onset within so many are not a rep.
 const N_NOTES_TO_BEGIN: usize = 4;
+/// A run-through or a reading may begin in the middle, where more notes are needed to know the place.
+const N_NOTES_TO_BEGIN_LATE: usize = 30;
 /// While looking at the page, a rep that breaks before so many onsets was a try at the spot.
 const N_ONSETS_OF_A_TRY: usize = 3;
 /// How many notes back the silence before a restart is looked for.
@@ -31,7 +33,7 @@ impl Engine {
                 let mark = out.len();
                 attempt.silence(due, &cx, out);
                 let is_over = attempt.is_complete(due, &cx)
-                    || (cx.span.mode == Mode::RunThrough && self.last_note.is_none_or(|last| due >= last + RUN_OVER));
+                    || (!cx.span.is_drill() && self.last_note.is_none_or(|last| due >= last + RUN_OVER));
                 self.see_prompts(mark, out);
                 self.after_attempt(due, is_over, out);
             }
@@ -83,9 +85,11 @@ impl Engine {
         let Phase::Between { ears, .. } = &mut self.phase else { return };
         let is_first_note = ears.n_notes == 0;
         ears.n_notes += 1;
-        let is_stale = ears.candidate.as_ref().is_some_and(|c| c.n_notes() >= N_NOTES_TO_BEGIN);
+        let n_notes_to_begin = if cx.span.is_drill() { N_NOTES_TO_BEGIN } else { N_NOTES_TO_BEGIN_LATE };
+        let is_stale = ears.candidate.as_ref().is_some_and(|c| c.n_notes() >= n_notes_to_begin);
         if silence.is_none_or(|s| s >= FRESH_START || (is_first_note && ears.broken.is_none() && s >= TRAILING)) {
-            ears.candidate = Some(Box::new(Attempt::new(cx.span, Begin::At(OnsetIdx(0)))));
+            let begin = if cx.span.is_drill() { Begin::At(OnsetIdx(0)) } else { Begin::Anywhere };
+            ears.candidate = Some(Box::new(Attempt::new(cx.span, begin)));
         } else if is_stale {
             ears.candidate = None;
         }
@@ -93,7 +97,7 @@ impl Engine {
         if let Some(attempt) = &mut ears.candidate {
             attempt.record(stamped);
             let heard = attempt.note(stamped.at, key, velocity, &cx, out);
-            if is_beginning(&heard) {
+            if is_beginning(&heard) || (!cx.span.is_drill() && attempt.is_under_way()) {
                 return self.begin_rep(stamped.at, out);
             }
         }
@@ -179,13 +183,24 @@ impl Engine {
         out.extend(again.into_iter().filter(|o| !matches!(o, Output::Heard { .. } | Output::Finding(_))));
     }
 
+    /// Ends an attempt, and keeps what is to be said of a run-through or a reading.
+    pub(super) fn end_attempt(&mut self, attempt: Attempt, number: RepNumber, at: Micros) -> (Rep, Option<Found>) {
+        let heard = (!self.span().is_drill()).then(|| attempt.clone());
+        let ended = attempt.end(number, at, &self.context());
+        if let Some(heard) = heard {
+            self.remarks = heard.remarks(&ended.0, &self.context());
+        }
+        ended
+    }
+
     /// Writes the rep down and turns to what comes after it.
     fn end_rep(&mut self, at: Micros, out: &mut Vec<Output>) {
         let Some(attempt) = self.take_attempt() else { return };
         let number = RepNumber(self.n_reps);
         self.n_reps += 1;
         let broken = attempt.judge.is_broken().then(|| Box::new(attempt.clone()));
-        let (rep, decided_by) = attempt.end(number, at, &self.context());
+        let is_complete = attempt.is_complete(at, &self.context());
+        let (rep, decided_by) = self.end_attempt(attempt, number, at);
         let tally = &mut self.tallies[self.current];
         tally.verdicts.push(rep.verdict);
         tally.numbers.push(number);
@@ -193,8 +208,10 @@ impl Engine {
         let words = rep.reason.as_ref().map_or_else(String::new, |r| r.words.clone());
         let verdict = rep.verdict;
         self.write_down(rep, out);
-        let is_run = self.span().mode == Mode::RunThrough;
+        let is_run = !self.span().is_drill();
         let show = match (verdict, decided_by) {
+            // What ended before its end is not said to have come to it.
+            _ if is_run && !is_complete => Show::SpanDone { until: at },
             _ if is_run || self.is_reached() => Show::SpanDone { until: at + self.config.span_done },
             (Verdict::Broken, Some(Found { onset, fault, .. })) if fault != Fault::Hesitation => {
                 Show::Look { words, bar: self.span().line.onset(onset).played_bar }

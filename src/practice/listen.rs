@@ -15,20 +15,25 @@ use crate::time::Micros;
 /// Silence after the last note means nothing: the recording simply ends there.
 pub fn listen(piece: &Piece, span: &Span, config: &PracticeConfig, take: &Take) -> Vec<Output> {
     let cx = Context { piece, span, config };
-    let mut attempt = Attempt::new(span, Begin::Anywhere);
     let mut out = Vec::new();
-    let mut last = Micros::ZERO;
-    for event in take.events() {
-        while let Some(due) = attempt.deadline(&cx).filter(|d| *d < event.at) {
-            attempt.silence(due, &cx, &mut out);
-        }
-        attempt.record(*event);
-        if let MidiEvent::NoteOn { key, velocity, .. } = event.what {
-            attempt.note(event.at, key, velocity, &cx, &mut out);
-            last = event.at;
-        }
-    }
+    let attempt = hear_out(&cx, take, &mut out);
+    let last = take.events().iter().rfind(|e| matches!(e.what, MidiEvent::NoteOn { .. })).map_or(Micros::ZERO, |e| e.at);
     let (rep, _) = attempt.end(RepNumber(0), last, &cx);
     out.push(Output::Record(Entry::Rep(rep)));
     out
+}
+
+/// Hears a take to its last event, and leaves the attempt open.
+pub(super) fn hear_out(cx: &Context<'_>, take: &Take, out: &mut Vec<Output>) -> Attempt {
+    let mut attempt = Attempt::new(cx.span, Begin::Anywhere);
+    for event in take.events() {
+        while let Some(due) = attempt.deadline(cx).filter(|d| *d < event.at) {
+            attempt.silence(due, cx, out);
+        }
+        attempt.record(*event);
+        if let MidiEvent::NoteOn { key, velocity, .. } = event.what {
+            attempt.note(event.at, key, velocity, cx, out);
+        }
+    }
+    attempt
 }

@@ -4,8 +4,11 @@ use super::Output;
 use super::config::PracticeConfig;
 use super::judge::{Fault, Found, HarpSetting, Judge};
 use super::ladder::Ladder;
+use super::reading::{Readiness, ReadyMark};
+use super::run_pace::drifts;
+use super::run_path::Path;
 use super::span::Span;
-use super::words;
+use super::{run, run_words, words};
 use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx};
 use crate::journal::entry::{self, Happening, Mode, Reason, RepNumber, Verdict};
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
@@ -15,6 +18,9 @@ use crate::time::{Micros, Stamped};
 
 /// After the last onset, how long its missing notes are waited for.
 const LAST_CHORD: Micros = Micros(1_000_000);
+/// Onsets in order, and belief in the place, with which a run that begins late is under way.
+const N_ONSETS_UNDER_WAY: usize = 6;
+const SURE_OF_THE_PLACE: f32 = 0.8;
 
 /// A rep from its first note on.
 #[derive(Clone)]
@@ -25,10 +31,8 @@ pub struct Attempt {
     pub take: Take,
     started: Option<Micros>,
     last_note: Micros,
-    /// The furthest onset reached, and when.
-    last_onset: Option<(Micros, OnsetIdx)>,
-    /// Score and played length of the steps between onsets that no hesitation fell into: the tempo.
-    steady: (f64, Micros),
+    /// The way taken through the span.
+    pub path: Path,
     /// Which notes of the line have been played; a restart does not clear it.
     played: Vec<bool>,
     /// The onset for which a hesitation was last noted: one is said once.
@@ -49,8 +53,7 @@ impl Attempt {
             take: Take::default(),
             started: None,
             last_note: Micros::ZERO,
-            last_onset: None,
-            steady: (0.0, Micros::ZERO),
+            path: Path::default(),
             played: vec![false; span.line.notes.len()],
             hesitated: None,
             n_notes: 0,
@@ -73,7 +76,6 @@ impl Attempt {
         }
         if !heard.position.lost && matches!(heard.heard, Heard::Expected) {
             let here = heard.position.onset;
-            self.reached(at, here, cx);
             if self.ladder.is_some_and(|l| here >= l.onset || here.0 + 1 < l.onset.0) {
                 self.ladder = None;
                 out.push(Output::PromptCleared { at });
@@ -83,21 +85,11 @@ impl Attempt {
             // The player is elsewhere: coming here once more and halting again is a second hesitation.
             self.hesitated = None;
         }
+        self.path.note(at, key, &heard, &self.follower, cx.span);
+        self.findings.iter().for_each(|f| self.path.finding(f, heard.position.onset, &self.follower, cx.span));
         out.push(Output::Heard { at, key, note: heard });
         self.pass_on(cx, out);
         heard
-    }
-
-    fn reached(&mut self, at: Micros, onset: OnsetIdx, cx: &Context<'_>) {
-        match self.last_onset {
-            Some((_, last)) if last >= onset => return,
-            Some((then, last)) if self.hesitated != Some(onset) => {
-                self.steady.0 += (cx.span.line.onset(onset).at - cx.span.line.onset(last).at).to_f64();
-                self.steady.1 += at - then;
-            }
-            _ => {}
-        }
-        self.last_onset = Some((at, onset));
     }
 
     /// Records an event in the take.
@@ -147,6 +139,7 @@ impl Attempt {
         if let Some(onset) = self.follower.next_onset().filter(|o| due && self.hesitated != Some(*o)) {
             self.hesitated = Some(onset);
             self.judge.notes(Found { at: now, fault: Fault::Hesitation, onset, hand: None });
+            self.path.hesitated(now, onset);
             out.push(Output::Hesitated { at: now, onset });
             if cx.span.mode == Mode::Drill && !self.judge.is_broken() {
                 self.ladder = Some(Ladder::begin(onset, now, &cx.config.ladder));
@@ -161,6 +154,29 @@ impl Attempt {
     /// Tells whether the span has been played to its end: all of the last onset heard, or waited for long enough.
     pub fn is_complete(&self, now: Micros, cx: &Context<'_>) -> bool {
         self.is_on_last_onset(cx) && (self.follower.is_at_end() || now >= self.last_note + LAST_CHORD)
+    }
+
+    /// Tells of each note of the line whether it has been played in its place.
+    pub fn played(&self) -> &[bool] {
+        &self.played
+    }
+
+    /// Tells whether a run that did not begin with the first onset is surely under way.
+    pub fn is_under_way(&self) -> bool {
+        let sure = self.follower.position().is_some_and(|p| !p.lost && p.confidence >= SURE_OF_THE_PLACE);
+        sure && self.path.reached.len() >= N_ONSETS_UNDER_WAY
+    }
+
+    /// Returns what is said of a run-through or a reading take when it is over; nothing of a drill.
+    pub fn remarks(&self, rep: &entry::Rep, cx: &Context<'_>) -> Vec<String> {
+        match (cx.span.mode, &rep.run) {
+            (Mode::RunThrough, Some(run)) if run.n_bars_played > 0 => {
+                let lapsed = run::lapsed(&self.path, cx.span, rep.ended);
+                run_words::lines(rep, run, &drifts(&self.path, cx.span, &lapsed), cx.span)
+            }
+            (Mode::Reading, _) => Readiness::of(self, cx).lines(ReadyMark::STANDARD, cx.piece),
+            _ => Vec::new(),
+        }
     }
 
     pub fn started(&self) -> Option<Micros> {
@@ -178,19 +194,20 @@ impl Attempt {
 
     /// Returns the furthest onset reached.
     pub fn furthest(&self) -> Option<OnsetIdx> {
-        self.last_onset.map(|(_, onset)| onset)
+        self.path.reached.iter().map(|r| r.onset).max()
     }
 
     /// Returns the tempo of what was reached, hesitations left out, in quarters a minute; none below two quarters.
-    fn tempo(&self) -> Option<f64> {
-        let (quarters, played) = self.steady;
+    fn tempo(&self, span: &Span) -> Option<f64> {
+        let (quarters, played) = self.path.plain_playing(span);
         (quarters >= 2.0 && played > Micros::ZERO).then(|| quarters * 60.0 / played.secs_f64())
     }
 
     /// Ends the rep and says what it was.
     pub fn end(mut self, number: RepNumber, ended: Micros, cx: &Context<'_>) -> (entry::Rep, Option<Found>) {
         let span = cx.span;
-        let tempo = self.tempo();
+        let tempo = self.tempo(span);
+        let run = (span.mode == Mode::RunThrough).then(|| run::run(&self.path, span, &cx.piece.score, ended));
         let last = OnsetIdx(span.n_onsets() - 1);
         if self.is_complete(Micros::MAX, cx) && !self.judge.is_broken() {
             self.judge.tempo(tempo, cx.piece.tempo, cx.config.tempo_share, ended, last);
@@ -223,7 +240,7 @@ impl Attempt {
             n_notes_due: due.clone().count() as u32,
             n_notes_right: due.filter(|(_, played)| **played).count() as u32,
             tempo,
-            run: None,
+            run,
             take: self.take,
         };
         (rep, decided_by)

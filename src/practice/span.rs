@@ -3,6 +3,7 @@
 use std::sync::Arc;
 
 use super::habits::Habits;
+use super::run_pace::Pace;
 use crate::follower::{Line, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Mode;
 use crate::piece::Piece;
@@ -21,6 +22,8 @@ pub struct Span {
     cues: Vec<(OnsetIdx, usize)>,
     /// What earlier takes taught.
     pub habits: Habits,
+    /// How long each bar took when it was read from the page; none without a reading take.
+    pub pace: Option<Pace>,
     /// The stretch itself, note for note in the order of the line.
     pub stretch: Unfolded,
 }
@@ -47,7 +50,7 @@ impl Span {
         }
         cues.sort();
         let labels = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
-        Some(Span { name, mode, line: Arc::new(line), bars: labels, target, cues, habits: Habits::default(), stretch })
+        Some(Span { name, mode, line: Arc::new(line), bars: labels, target, cues, habits: Habits::default(), pace: None, stretch })
     }
 
     /// Lays out a run of bars to be drilled; `None` when it has no notes.
@@ -66,9 +69,13 @@ impl Span {
             .iter()
             .filter_map(|s| Span::drill(piece, s.name.clone(), &s.bars, s.target_reps.unwrap_or(piece.target_reps)))
             .collect();
-        let whole = piece.score.all_bars();
-        spans.extend(whole.and_then(|bars| Span::new(piece, "whole piece".to_owned(), Mode::RunThrough, &bars, 1)));
+        spans.extend(Span::whole(piece, Mode::RunThrough));
         spans
+    }
+
+    /// Lays out the whole piece; `None` when it has no notes.
+    pub fn whole(piece: &Piece, mode: Mode) -> Option<Span> {
+        Span::new(piece, "whole piece".to_owned(), mode, &piece.score.all_bars()?, 1)
     }
 
     /// Returns the cue that speaks for an onset, as an index into the piece's cues: one placed on it, else the

@@ -23,7 +23,7 @@ impl Engine {
         attempt.judge.breaks(Found { at: now, fault: Fault::Abandoned, onset, hand: None });
         let number = RepNumber(self.n_reps);
         self.n_reps += 1;
-        let (rep, _) = attempt.end(number, now, &self.context());
+        let (rep, _) = self.end_attempt(attempt, number, now);
         self.write_down(rep, out);
     }
 
@@ -54,7 +54,7 @@ impl Engine {
     }
 
     fn finish(&mut self, at: Micros, out: &mut Vec<Output>) {
-        self.phase = Phase::Finished { account: account::lines(&self.reps, &self.spans) };
+        self.phase = Phase::Finished { account: account::lines(&self.reps, &self.spans, &self.remarks) };
         out.push(Output::Finished { at });
     }
 

@@ -56,12 +56,15 @@ pub enum Planned {
     Wrong { at: ScoreTime, hand: Hand },
     /// The outer note of a hand is left out.
     Miss { at: ScoreTime, hand: Hand },
-    /// After the onset at `at` and its time, goes back to the onset at `to` after `pause`.
+    /// After the onset at `at` and its time, goes back to the onset at `to` after `pause`. Without a pause, and to where a
+    /// look-alike goes on, this and [`Planned::Jump`] are a wrong turn.
     Restart { at: ScoreTime, to: ScoreTime, pause: Micros },
     /// After the onset at `at` and its time, goes on at the later onset `to` after `pause`.
     Jump { at: ScoreTime, to: ScoreTime, pause: Micros },
     /// Stops for good after the onset at `at`.
     Stop { at: ScoreTime },
+    /// From the onset at `at` on plays `share` times as fast as before: above 1 rushes, below 1 drags.
+    Tempo { at: ScoreTime, share: f64 },
 }
 
 /// What was played, and what each note of it was meant to be.
@@ -151,14 +154,16 @@ fn beat_times(stretch: &Unfolded, onsets: &[script::Onset], plan: &[Step], manne
     let mut at = 0.0;
     let mut beats = Vec::with_capacity(plan.len());
     let mut gaps = Vec::with_capacity(plan.len());
+    let mut speed = 1.0;
     for step in plan {
         drift = DRIFT_KEPT * drift + (1.0 - DRIFT_KEPT * DRIFT_KEPT).sqrt() * rng.gauss() * sd / 2f64.sqrt();
-        let local = manner.tempo.seconds_per_quarter() * drift.exp() * slowing(stretch, onsets[step.from].at, sd);
+        let local = manner.tempo.seconds_per_quarter() * drift.exp() * slowing(stretch, onsets[step.from].at, sd) / speed;
         let hold = if step.after_fermata && sd > 0.0 { FERMATA } else { 1.0 };
         let gap = step.gap.to_f64() * local * hold + step.pause.secs_f64().max(0.0);
         at += gap;
         beats.push(Beat { at, seconds_per_quarter: local });
         gaps.push(gap);
+        speed *= step.speed_from_here();
     }
     // A note's length is that of the interval it stands in, which is known from the next onset's tempo on.
     for k in 1..beats.len() {

@@ -10,5 +10,6 @@ mod layers;
 mod piece;
 mod practice;
 mod setting;
+mod run_through;
 mod source;
 mod terminal;

@@ -33,6 +33,14 @@ pub(super) struct Step {
     pub happening: Vec<Planned>,
 }
 
+impl Step {
+    /// Returns how many times as fast as before the music goes from here on.
+    pub fn speed_from_here(&self) -> f64 {
+        let share = |what: &Planned| if let Planned::Tempo { share, .. } = what { share.clamp(0.1, 10.0) } else { 1.0 };
+        self.happening.iter().map(share).product()
+    }
+}
+
 /// Groups the notes of a stretch by their onset.
 pub(super) fn onsets(stretch: &Unfolded) -> Vec<Onset> {
     let mut onsets: Vec<Onset> = Vec::new();
@@ -49,6 +57,7 @@ pub(super) fn onsets(stretch: &Unfolded) -> Vec<Onset> {
 #[derive(Default)]
 struct Pending {
     pauses: Vec<Planned>,
+    tempos: Vec<Planned>,
     wrong: Vec<(usize, Planned)>,
     missed: Vec<(usize, Planned)>,
     /// Restarts, jumps and stops, in the order given.
@@ -76,6 +85,7 @@ pub(super) fn write(
                 }
                 step.happening.push(pause);
             }
+            step.happening.append(&mut waiting.tempos);
             for (note, what) in waiting.wrong.drain(..) {
                 step.wrong.push(note);
                 step.happening.push(what);
@@ -143,6 +153,11 @@ fn assign(stretch: &Unfolded, onsets: &[Onset], planned: &[Planned], is_optional
             Planned::Pause { at, .. } => {
                 if let Some(onset) = onset_from(onsets, at) {
                     pending.entry(onset).or_default().pauses.push(what);
+                }
+            }
+            Planned::Tempo { at, .. } => {
+                if let Some(onset) = onset_from(onsets, at) {
+                    pending.entry(onset).or_default().tempos.push(what);
                 }
             }
             Planned::Wrong { at, hand } => {
