@@ -6,8 +6,10 @@ mod config;
 mod demo;
 mod director;
 mod drill;
+mod habits;
 mod inspect;
 mod ports;
+mod read;
 mod reps;
 mod session;
 mod strings;
@@ -40,6 +42,8 @@ enum Command {
     Demo(demo::DemoArgs),
     /// Drill a piece section by section, from memory
     Drill(drill::DrillArgs),
+    /// Play a piece once from the page, to see what is ready to be learned from memory
+    Read(read::ReadArgs),
     /// Make a piece of a score, with sections and a drafted story
     Add(add::AddArgs),
     /// Read a score as a musician reads it, and draft its story
@@ -68,6 +72,7 @@ pub fn run() -> ExitCode {
     let result = match Cli::parse().command {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
+        Command::Read(args) => read::run(args),
         Command::Add(args) => add::run(args).map(|()| ExitCode::SUCCESS),
         Command::Strings(args) => strings::run(args).map(|()| ExitCode::SUCCESS),
         Command::Study(args) => study::run(args),

@@ -9,6 +9,7 @@ use anyhow::{Context as _, bail};
 use clap::Args;
 use crossbeam_channel::bounded;
 
+use super::habits::learn_from_journal;
 use super::session::{Keep, Session};
 use super::{N_SIGNALS_MAX, exit_code, print_account};
 use crate::clock::{SessionClock, wall_now};
@@ -20,11 +21,12 @@ use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
 use crate::practice::footswitch::{Footswitch, FootswitchConfig};
 use crate::practice::{Engine, Span};
 use crate::source::open;
+use crate::time::Timestamp;
 use crate::tui::{self, plain};
 
 /// The input that is no instrument.
 const BUILT_IN_PLAYER: &str = "player";
-const NO_NOTES: &str = "the piece has no notes to play";
+pub(super) const NO_NOTES: &str = "the piece has no notes to play";
 
 #[derive(Args, Debug)]
 pub struct DrillArgs {
@@ -60,10 +62,25 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     };
     let opened = open_piece(name, args.part.as_deref(), &paths.pieces)?;
     let spans = spans(&opened, &args)?;
+    practise(opened, spans, Sitting { paths: &paths, config: &config, input: args.input.as_deref(), plain: args.plain })
+}
+
+/// Where and how a piece is practised.
+pub(super) struct Sitting<'a> {
+    pub paths: &'a Paths,
+    pub config: &'a Config,
+    /// As typed; the settings speak where nothing is.
+    pub input: Option<&'a str>,
+    pub plain: bool,
+}
+
+/// Practises spans of a piece until the player closes the session.
+pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitting<'_>) -> anyhow::Result<ExitCode> {
+    let Sitting { paths, config, input, plain } = sitting;
     let feet = config.footswitch(opened.piece.instrument);
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
-    let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
+    let input = input.or(config.input.as_deref()).unwrap_or_default();
     let (session, running) = if input == BUILT_IN_PLAYER {
         // What the built-in player does is nobody's practice: nothing of it is kept.
         let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
@@ -71,11 +88,12 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     } else {
         let source = open(input)?;
         let journal = Journal::begin(Store::open(&paths.data)?, &opened)?;
+        learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;
         let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
         (Session::new(engine, Some(Box::new(journal))), Some(source.start(clock, sender)?))
     };
     let mut session = session.with_footswitch(Footswitch::new(feet.clone()));
-    let exit = if args.plain || !std::io::stdout().is_terminal() {
+    let exit = if plain || !std::io::stdout().is_terminal() {
         plain::run(&mut session, &signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
     } else {
         let options = tui::Options { footswitches: named(&feet), ..tui::Options::everyday() };
@@ -126,18 +144,20 @@ fn named(feet: &FootswitchConfig) -> Vec<(String, crate::practice::Command)> {
 struct Journal {
     store: Store,
     session: SessionId,
+    began: Timestamp,
 }
 
 impl Journal {
     fn begin(mut store: Store, opened: &OpenedPiece) -> anyhow::Result<Self> {
+        let began = wall_now();
         let session = store.begin_session(&NewSession {
-            started: wall_now(),
+            started: began,
             piece_key: opened.key.clone(),
             piece_title: opened.piece.title.clone(),
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
             seed: 0,
         })?;
-        Ok(Journal { store, session })
+        Ok(Journal { store, session, began })
     }
 }
 

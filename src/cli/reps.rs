@@ -5,7 +5,8 @@ use std::path::PathBuf;
 use anyhow::Context as _;
 use clap::Args;
 
-use crate::journal::store::Store;
+use crate::journal::stats::DatedRep;
+use crate::journal::store::{RepId, Store};
 use crate::paths::Paths;
 
 #[derive(Args, Debug)]
@@ -28,11 +29,8 @@ pub fn run(args: RepsArgs) -> anyhow::Result<()> {
     let store = Store::open(&paths.data)?;
     let reps = store.reps(&args.piece)?;
     if let (Some(n), Some(out)) = (args.take, &args.out) {
-        let (id, _) = n
-            .checked_sub(1)
-            .and_then(|i| reps.get(i))
-            .with_context(|| format!("{} has {} reps in the journal; there is no rep {n}", args.piece, reps.len()))?;
-        let take = store.take_smf(*id)?.with_context(|| format!("no take was kept for rep {n}"))?;
+        let (id, _) = nth_rep(reps, n, &args.piece)?;
+        let take = store.take_smf(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
         return std::fs::write(out, take).with_context(|| format!("writing the take to {}", out.display()));
     }
     if reps.is_empty() {
@@ -43,4 +41,11 @@ pub fn run(args: RepsArgs) -> anyhow::Result<()> {
         format!("{:4}  {}  {}: {}{why}", i + 1, rep.at.format("%Y-%m-%d %H:%M"), rep.span, rep.verdict.words())
     });
     super::print_lines(lines)
+}
+
+/// Picks a rep by its number, counted from 1 as they are listed.
+pub fn nth_rep(mut reps: Vec<(RepId, DatedRep)>, n: usize, piece: &str) -> anyhow::Result<(RepId, DatedRep)> {
+    let n_reps = reps.len();
+    let nth = n.checked_sub(1).filter(|i| *i < n_reps);
+    Ok(reps.swap_remove(nth.with_context(|| format!("{piece} has {n_reps} reps in the journal; there is no rep {n}"))?))
 }

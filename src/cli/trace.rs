@@ -2,13 +2,17 @@
 
 use std::path::{Path, PathBuf};
 
-use anyhow::Context as _;
+use anyhow::{Context as _, bail};
 use clap::Args;
 
+use super::habits::{learn_from_journal, span_of};
+use super::reps::nth_rep;
 use crate::journal::entry::Mode;
+use crate::journal::store::Store;
 use crate::midi::Take;
+use crate::paths::Paths;
 use crate::piece::Piece;
-use crate::piece_folder::open_piece;
+use crate::piece_folder::{OpenedPiece, open_piece};
 use crate::practice::{Command, Engine, Habits, Input, Machine, Output, PracticeConfig, Span, listen};
 use crate::report::{take_account, take_lines};
 use crate::source::replay;
@@ -24,8 +28,11 @@ pub struct TraceArgs {
     /// A score file, or a piece: its folder or its name
     piece: String,
     /// The take: a MIDI file, or JSON lines of {"t": seconds, "pitch": n, "velocity": n}
-    #[arg(long, value_name = "FILE")]
-    take: PathBuf,
+    #[arg(long, value_name = "FILE", required_unless_present = "rep")]
+    take: Option<PathBuf>,
+    /// Rep N of the journal in place of a file, as numbered by `catchword reps`: judged with what was known of the player then
+    #[arg(long, value_name = "N", conflicts_with_all = ["take", "span", "learn"])]
+    rep: Option<usize>,
     /// Judge reps of one section, by name or by bars (5-8); without it the whole piece is heard from first note to last
     #[arg(long, value_name = "NAME|BARS")]
     span: Option<String>,
@@ -38,40 +45,63 @@ pub struct TraceArgs {
     /// Print one JSON object a line
     #[arg(long)]
     json: bool,
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
 }
 
 pub fn run(args: TraceArgs) -> anyhow::Result<()> {
-    let piece = open_piece(&args.piece, args.part.as_deref(), &super::pieces_dirs())?.piece;
-    let take = read_take(&args.take)?;
-    let earlier = args.learn.iter().map(|file| read_take(file)).collect::<anyhow::Result<Vec<Take>>>()?;
-    let learn = |span: &mut Span| {
-        let mut habits = Habits::default();
-        earlier.iter().for_each(|take| habits.learn(span, take));
-        span.habits = habits;
+    let paths = Paths::find(args.data.as_deref()).ok();
+    let pieces = paths.as_ref().map(|p| p.pieces.clone()).unwrap_or_default();
+    let opened = open_piece(&args.piece, args.part.as_deref(), &pieces)?;
+    let piece = &opened.piece;
+    let (span, take) = match (&args.take, args.rep) {
+        (Some(file), _) => (given_span(piece, &args)?, read_take(file)?),
+        (None, Some(n)) => stored_rep(&opened, n, &paths.context("there is no home directory; say with --data where the journal is")?)?,
+        (None, None) => bail!("expected --take FILE or --rep N"),
     };
     let config = PracticeConfig::standard();
-    let (span, outputs) = match &args.span {
-        Some(span) => {
-            let (name, bars) = piece.find_span(span)?;
-            let mut span = Span::drill(&piece, name, &bars, NO_TARGET).context("there are no notes in these bars")?;
-            learn(&mut span);
-            let outputs = drilled(&piece, span.clone(), config, &take);
-            (span, outputs)
-        }
-        None => {
-            let bars = piece.score.all_bars().context("the score has no bars")?;
-            let mut span = Span::new(&piece, piece.title.clone(), Mode::RunThrough, &bars, 1).context("the score has no notes")?;
-            learn(&mut span);
-            let outputs = listen(&piece, &span, &config, &take);
-            (span, outputs)
-        }
-    };
+    let outputs =
+        if span.is_drill() { drilled(piece, span.clone(), config, &take) } else { listen(piece, &span, &config, &take) };
     let lines: Vec<String> = if args.json {
         outputs.iter().filter_map(|o| take_lines::line(o, &span, &piece.score)).collect()
     } else {
         take_account::lines(&outputs, &span, &piece.score)
     };
     super::print_lines(lines)
+}
+
+/// The section asked for, or the whole piece; with the timing of earlier takes, where some are given.
+fn given_span(piece: &Piece, args: &TraceArgs) -> anyhow::Result<Span> {
+    let mut span = match &args.span {
+        Some(span) => {
+            let (name, bars) = piece.find_span(span)?;
+            Span::drill(piece, name, &bars, NO_TARGET).context("there are no notes in these bars")?
+        }
+        None => {
+            let bars = piece.score.all_bars().context("the score has no bars")?;
+            Span::new(piece, piece.title.clone(), Mode::RunThrough, &bars, 1).context("the score has no notes")?
+        }
+    };
+    let mut habits = Habits::default();
+    for file in &args.learn {
+        habits.learn(&span, &read_take(file)?);
+    }
+    span.habits = habits;
+    Ok(span)
+}
+
+/// A rep of the journal: its span, knowing what its session knew, and its take.
+fn stored_rep(opened: &OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<(Span, Take)> {
+    let store = Store::open(&paths.data)?;
+    let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
+    let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
+    let sessions = store.sessions()?;
+    let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
+    let mut span = [span_of(&opened.piece, &rep).with_context(|| format!("the score has no bars {} to {} any more", rep.bars.0, rep.bars.1))?];
+    learn_from_journal(&store, &opened.key, &opened.piece, began.unwrap_or(rep.at), &mut span)?;
+    let [span] = span;
+    Ok((span, take))
 }
 
 fn read_take(file: &Path) -> anyhow::Result<Take> {

@@ -134,7 +134,7 @@ fn begun(path: &Path, from: Reached, here: Option<Reached>, span: &Span) -> Epis
     let known = halt.map_or(until, |h| h.at);
     // A slip at the last onset or the next, before all else, is what it began with.
     let slip = path.marks.iter().find_map(|m| match m {
-        Mark { at, onset, what: Trouble::Slipped(kind) } if (from.onset..=due).contains(onset) && (from.at..=known).contains(at) => {
+        Mark { at, onset, what: Trouble::Slipped(kind) } if (from.onset..=due).contains(onset) && (from.at..known).contains(at) => {
             Some((word(*kind), *onset))
         }
         _ => None,

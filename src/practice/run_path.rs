@@ -13,6 +13,8 @@ use crate::time::Micros;
 const N_ONSETS_ELSEWHERE: usize = 4;
 /// A move may be taken back, or put elsewhere, while at most so many onsets have been reached since.
 const N_ONSETS_UNSETTLED: usize = 12;
+/// The notes of a chord come within so long.
+const CHORD: Micros = Micros(300_000);
 /// Slips below this confidence explain nothing.
 const SURE_SLIP: f32 = 0.5;
 
@@ -37,6 +39,8 @@ pub struct Reached {
     pub seconds_per_quarter: f64,
     /// Log of the time that the step to it took over what the local tempo gave, where it was one step.
     pub log_ratio: Option<f64>,
+    /// Notes of it that were heard.
+    pub n_heard: u32,
     pub arrival: Arrival,
 }
 
@@ -79,9 +83,10 @@ impl Path {
             return;
         }
         let log_ratio = follower.last_step().map(|step| step.log_ratio);
-        let here = Reached { log_ratio, ..Reached::now(at, heard.position.onset, follower) };
-        let Some(last) = self.reached.last() else { return self.reached.push(here) };
+        let here = Reached { log_ratio, n_heard: 1, ..Reached::now(at, heard.position.onset, follower) };
+        let Some(last) = self.reached.last_mut() else { return self.reached.push(here) };
         if here.onset == last.onset {
+            last.n_heard += 1;
             return;
         }
         if joins(last.onset, here.onset, span) {
@@ -167,9 +172,11 @@ impl Path {
     /// The player took the way of the look-alike at `turn`, and is `here` by now.
     fn turned(&mut self, turn: OnsetIdx, here: Reached, span: &Span) {
         self.elsewhere.clear();
-        let first = self.reached.len().saturating_sub(2 * N_ONSETS_UNSETTLED);
-        if let Some(nth) = self.reached[first..].iter().rposition(|r| r.onset < turn) {
-            self.reached.truncate(first + nth + 1);
+        // Which copy of what is alike was played cannot be told: the turn is where the two part, after the last onset
+        // that was heard in full.
+        let n_due = |onset: OnsetIdx| span.line.onset(onset).notes.clone().filter(|n| !span.line.notes[*n].is_optional).count();
+        while self.reached.last().is_some_and(|r| r.onset >= turn && (r.n_heard as usize) < n_due(r.onset)) {
+            self.reached.pop();
         }
         let Some(last) = self.reached.last().copied() else { return };
         // A turn is taken in the flow: what follows it came when the music would have gone on.
@@ -183,15 +190,16 @@ impl Path {
         (self.reached.len() - nth <= N_ONSETS_UNSETTLED).then(|| (nth, self.reached[nth]))
     }
 
-    /// Returns when the player came to `to`: the note of that onset nearest to where the tempo puts it.
+    /// Returns when the player came to `to`: the note of that onset nearest to where the tempo puts it, or the first of its chord.
     fn landing(&self, from: OnsetIdx, to: OnsetIdx, here: Reached, span: &Span) -> Micros {
         let left = self.reached.iter().rfind(|r| r.onset <= from).map_or(Micros::ZERO, |r| r.at);
         let due = here.at - music(to, here.onset, here.seconds_per_quarter, span);
         let keys = &span.line.notes[span.line.onset(to).notes.clone()];
         let since = self.notes.partition_point(|(at, _)| *at <= left);
-        let of_onset = self.notes[since..].iter().filter(|(_, key)| keys.iter().any(|n| n.key == *key));
-        let nearest = of_onset.map(|(at, _)| *at).min_by_key(|at| (at.0 - due.0).abs());
-        nearest.unwrap_or(due.max(left + Micros(1))).min(here.at)
+        let of_onset = self.notes[since..].iter().filter(|(_, key)| keys.iter().any(|n| n.key == *key)).map(|(at, _)| *at);
+        let nearest = of_onset.clone().min_by_key(|at| (at.0 - due.0).abs());
+        let first = nearest.and_then(|nearest| of_onset.clone().find(|at| *at + CHORD >= nearest));
+        first.unwrap_or(due.max(left + Micros(1))).min(here.at)
     }
 
     /// Tells whether a step from one reached onset to the next went without a halt, in order.
@@ -230,7 +238,7 @@ impl Path {
 impl Reached {
     fn now(at: Micros, onset: OnsetIdx, follower: &Follower) -> Reached {
         let seconds_per_quarter = follower.tempo().map_or(0.0, |t| 60.0 / t.quarters_per_minute);
-        Reached { at, onset, seconds_per_quarter, log_ratio: None, arrival: Arrival::Step }
+        Reached { at, onset, seconds_per_quarter, log_ratio: None, n_heard: 0, arrival: Arrival::Step }
     }
 }
 

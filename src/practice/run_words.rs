@@ -80,8 +80,7 @@ fn spoken(place: &str) -> String {
 
 fn drift(drift: &Drift, span: &Span) -> String {
     let (first, last) = (*drift.bars.start(), *drift.bars.end());
-    let is_to_end = last + 1 >= span.bars.len().saturating_sub(1);
-    let until = if is_to_end { "to the end".to_owned() } else { format!("to bar {}", span.bars[last]) };
+    let until = if drift.is_to_the_end(span) { "to the end".to_owned() } else { format!("to bar {}", span.bars[last]) };
     let how = if drift.share > 1.0 { "faster" } else { "slower" };
     let percent = ((drift.share - 1.0).abs() * 100.0).round();
     let against = if drift.by_reading { "than you read it" } else { "than you began" };

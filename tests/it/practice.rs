@@ -223,7 +223,7 @@ fn a_run_through_is_stopped_by_nothing_and_prompts_nothing() {
     evening.wait(3_000);
     let Stage::Finished { account } = evening.stage() else { panic!("{:?}", evening.stage()) };
     let line = account.iter().find(|l| l.starts_with("whole piece")).expect("the run-through has its line");
-    assert!(line.contains("1 slip") && line.contains("1 stop"), "{line}");
+    assert!(line.contains("1 slip") && line.contains("one lapse"), "{line}");
 }
 
 #[test]
