@@ -12,6 +12,7 @@ mod ports;
 mod read;
 mod reps;
 mod session;
+mod story_file;
 mod strings;
 mod study;
 mod study_desk;

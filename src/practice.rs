@@ -26,6 +26,7 @@ mod run_path;
 mod run_words;
 mod span;
 mod steer;
+mod story_line;
 pub mod view;
 mod words;
 
@@ -35,25 +36,28 @@ pub use habits::Habits;
 pub use listen::listen;
 pub use reading_timing::Timed;
 pub use span::Span;
-pub use view::{Stage, View};
+pub use story_line::Story;
+pub use view::{Ask, Stage, View};
 
 use std::sync::Arc;
 
 use crate::follower::{Finding, HeardNote, OnsetIdx};
 use crate::journal::entry::{Entry, Rep};
 use crate::midi::{MidiEvent, MidiKey};
-use crate::piece::Piece;
+use crate::piece::{Cue, Piece};
 use crate::time::{Micros, Stamped};
 
 use hear::RUN_OVER;
 use phase::{Phase, Show, Tally};
 use rep::Context;
+use story_line::Stories;
 
 /// What the engine is told; each comes stamped with the time it happened.
 #[derive(Clone, PartialEq, Debug)]
 pub enum Input {
     Midi(MidiEvent),
     Command(Command),
+    Story(Story),
     /// The time given by [`Engine::next_deadline`] has come.
     Deadline,
 }
@@ -91,6 +95,11 @@ pub enum Output {
     SpanBegan {
         at: Micros,
         span_idx: usize,
+    },
+    /// A line of story was told for a place: it is used from now on, and belongs in the piece's file.
+    Story {
+        at: Micros,
+        cue: Cue,
     },
     /// To be written down before anything else is played. A rep's end is its [`Entry::Rep`].
     Record(Entry),
@@ -136,6 +145,11 @@ pub struct Engine {
     reps: Vec<Rep>,
     /// What is said of the last run-through or reading take.
     remarks: Vec<String>,
+    stories: Stories,
+    /// Offered before the span itself: the bars around a place that has just got its line.
+    lead_in: Option<Span>,
+    /// Names of sections that reached their target earlier today.
+    reached_today: Vec<String>,
 }
 
 impl Engine {
@@ -156,7 +170,17 @@ impl Engine {
             prompt: None,
             reps: Vec::new(),
             remarks: Vec::new(),
+            stories: Stories::default(),
+            lead_in: None,
+            reached_today: Vec::new(),
         })
+    }
+
+    /// Takes the names of sections that reached their target earlier today: they can be joined.
+    #[must_use]
+    pub fn with_reached_today(mut self, sections: Vec<String>) -> Self {
+        self.reached_today = sections;
+        self
     }
 
     pub fn is_finished(&self) -> bool {
@@ -181,12 +205,19 @@ impl Engine {
         self.current
     }
 
-    fn span(&self) -> &Span {
-        &self.spans[self.current]
+    /// Returns what is offered or played: the span, or the lead-in to a place of it.
+    pub fn span(&self) -> &Span {
+        self.lead_in.as_ref().unwrap_or(&self.spans[self.current])
     }
 
     fn context(&self) -> Context<'_> {
-        Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config }
+        Context { piece: &self.piece, span: self.span(), config: &self.config }
+    }
+
+    /// Takes the phase apart from what a rep is played against.
+    fn split(&mut self) -> (&mut Phase, Context<'_>) {
+        let span = self.lead_in.as_ref().unwrap_or(&self.spans[self.current]);
+        (&mut self.phase, Context { piece: &self.piece, span, config: &self.config })
     }
 }
 
@@ -203,13 +234,17 @@ impl Machine for Engine {
                 self.now = self.now.max(input.at);
                 self.command(command, out);
             }
+            Input::Story(story) => {
+                self.now = self.now.max(input.at);
+                self.story(story, out);
+            }
             Input::Deadline => self.now = self.now.max(input.at),
         }
     }
 
     fn next_deadline(&self) -> Option<Micros> {
         match &self.phase {
-            Phase::Between { show: Show::SpanDone { until }, .. } => Some(*until),
+            Phase::Between { show: Show::SpanDone { until } | Show::Done { rest: Some(until), .. }, .. } => Some(*until),
             Phase::Playing { attempt, .. } => {
                 let run_over = (!self.span().is_drill()).then(|| self.last_note.unwrap_or(self.now) + RUN_OVER);
                 [attempt.deadline(&self.context()), run_over].into_iter().flatten().min()
@@ -232,9 +267,10 @@ impl Machine for Engine {
             }
             Phase::Between { show, .. } => match show {
                 Show::Ready => (None, None, Stage::Waiting),
-                Show::Done { verdict, words } => (None, None, Stage::RepDone { verdict: *verdict, words }),
+                Show::Done { verdict, words, .. } => (None, None, Stage::RepDone { verdict: *verdict, words }),
                 Show::Look { words, bar } => (None, Some(*bar), Stage::Look { words }),
                 Show::SpanDone { .. } => (None, None, Stage::SpanDone),
+                Show::Places { places, is_last, .. } => (None, None, Stage::Places { places, is_last: *is_last }),
             },
             Phase::Paused => (None, None, Stage::Paused),
             Phase::Finished { account } => (None, None, Stage::Finished { account }),
@@ -251,6 +287,8 @@ impl Machine for Engine {
             n_clean: tally.n_clean(self.piece.judging.in_a_row),
             target: tally.target,
             verdicts: &tally.verdicts,
+            seams: &span.seams,
+            ask: self.stories.ask().filter(|_| matches!(stage, Stage::Look { .. } | Stage::Places { .. })),
             stage,
         }
     }

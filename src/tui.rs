@@ -46,6 +46,11 @@ pub trait Practice {
         Ok(None)
     }
 
+    /// Returns something new to say in passing, once.
+    fn take_notice(&mut self) -> Option<String> {
+        None
+    }
+
     /// One line of explanation kept at the foot of every screen; for the demo.
     fn caption(&self) -> Option<&str> {
         None

@@ -11,6 +11,7 @@ use clap::Args;
 use crossbeam_channel::bounded;
 
 use super::session::Session;
+use super::story_file::drafted;
 use super::{N_SIGNALS_MAX, exit_code, pieces_dirs, print_account};
 use crate::clock::SessionClock;
 use crate::journal::entry::Mode;
@@ -45,8 +46,8 @@ pub struct DemoArgs {
 
 pub fn run(args: DemoArgs) -> anyhow::Result<ExitCode> {
     let piece = open_piece(&args.piece, None, &pieces_dirs())?.piece;
-    let spans = spans(&piece);
-    let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).context("the piece has no notes")?;
+    let (spans, drafts) = (spans(&piece), drafted(&piece));
+    let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).context("the piece has no notes")?.with_drafts(drafts);
     let mut session = Session::new(engine, None).directed(args.seed);
     if args.plain || !std::io::stdout().is_terminal() {
         return Ok(exit_code(plain::race(&mut session, std::io::stdout().lock())?));

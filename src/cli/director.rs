@@ -3,8 +3,7 @@
 use std::collections::VecDeque;
 
 use crate::journal::entry::{Entry, Mode};
-use crate::midi::MidiEvent;
-use crate::practice::{Engine, Machine, Output, Span, Stage};
+use crate::practice::{Command, Engine, Input, Machine, Output, Span, Stage, Story};
 use crate::source::player::{Manner, Planned, perform};
 use crate::theory::Hand;
 use crate::time::{Micros, ScoreTime, Stamped, Tempo};
@@ -21,7 +20,7 @@ const USUAL_TEMPO: f64 = 72.0;
 /// Plays what the demo shows, rep after rep. Pure: the same session gives the same playing.
 pub struct Director {
     seed: u64,
-    queue: VecDeque<Stamped<MidiEvent>>,
+    queue: VecDeque<Stamped<Input>>,
     /// Reps begun in each span.
     n_begun: Vec<usize>,
 }
@@ -39,7 +38,7 @@ impl Director {
     }
 
     /// Takes the next event if it is due by `now`.
-    pub fn next(&mut self, now: Micros) -> Option<Stamped<MidiEvent>> {
+    pub fn next(&mut self, now: Micros) -> Option<Stamped<Input>> {
         if self.due()? <= now { self.queue.pop_front() } else { None }
     }
 
@@ -52,27 +51,39 @@ impl Director {
 
     /// Looks at the screen, as a player does, and begins the next rep after a rest when one is wanted.
     pub fn look(&mut self, engine: &Engine, now: Micros) {
-        let rest = match engine.view().stage {
+        let view = engine.view();
+        let rest = match view.stage {
             Stage::Playing | Stage::Prompted { .. } => return,
             Stage::Paused | Stage::Finished { .. } | Stage::SpanDone => return self.queue.clear(),
-            Stage::Look { .. } => LOOK,
-            Stage::Waiting | Stage::RepDone { .. } => REST,
+            Stage::Look { .. } | Stage::Places { .. } => LOOK,
+            Stage::Waiting | Stage::RepDone { .. } | Stage::Rest => REST,
         };
-        if self.queue.is_empty() {
-            self.start_rep(engine, now + rest);
+        if !self.queue.is_empty() {
+            return;
+        }
+        let at = now + rest;
+        let has_draft = view.ask.is_some_and(|ask| !ask.drafts.is_empty());
+        match view.stage {
+            Stage::Look { .. } | Stage::Places { .. } if has_draft => {
+                self.queue.push_back(Stamped { at, what: Input::Story(Story::Picked(0)) });
+            }
+            Stage::Places { is_last: true, .. } | Stage::Rest => {
+                self.queue.push_back(Stamped { at, what: Input::Command(Command::Skip) });
+            }
+            _ => self.start_rep(engine, at),
         }
     }
 
     fn start_rep(&mut self, engine: &Engine, at: Micros) {
-        let span_idx = engine.span_idx();
-        let span = &engine.spans()[span_idx];
+        let (span_idx, span) = (engine.span_idx(), engine.span());
         let n = self.n_begun[span_idx];
-        self.n_begun[span_idx] += 1;
+        let is_whole = span.n_onsets() == engine.spans()[span_idx].n_onsets();
+        self.n_begun[span_idx] += usize::from(is_whole);
         let tempo = span.line.tempo.or(Tempo::try_new(USUAL_TEMPO)).expect("the usual tempo is a tempo");
         let seed = self.seed.wrapping_add((span_idx * 100 + n) as u64);
-        let manner = Manner { planned: planned(span, span_idx, n), ..Manner::fluent(tempo, seed) };
+        let manner = Manner { planned: if is_whole { planned(span, span_idx, n) } else { Vec::new() }, ..Manner::fluent(tempo, seed) };
         let take = perform(engine.piece().part(), &span.stretch, &manner);
-        self.queue = take.events().iter().map(|e| Stamped { at: at + e.at, what: e.what }).collect();
+        self.queue = take.events().iter().map(|e| Stamped { at: at + e.at, what: Input::Midi(e.what) }).collect();
     }
 }
 

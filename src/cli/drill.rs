@@ -11,6 +11,7 @@ use crossbeam_channel::bounded;
 
 use super::habits::learn_from_journal;
 use super::session::{Keep, Session};
+use super::story_file::{StoryFile, drafted};
 use super::{N_SIGNALS_MAX, exit_code, print_account};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
@@ -20,7 +21,9 @@ use crate::paths::Paths;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
 use crate::practice::footswitch::{Footswitch, FootswitchConfig};
 use crate::practice::{Engine, Span};
+use crate::score::{Place, Score};
 use crate::source::open;
+use crate::theory::Hand;
 use crate::time::Timestamp;
 use crate::tui::{self, plain};
 
@@ -62,7 +65,11 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     };
     let opened = open_piece(name, args.part.as_deref(), &paths.pieces)?;
     let spans = spans(&opened, &args)?;
-    practise(opened, spans, Sitting { paths: &paths, config: &config, input: args.input.as_deref(), plain: args.plain })
+    practise(
+        opened,
+        spans,
+        Sitting { paths: &paths, config: &config, input: args.input.as_deref(), part: args.part.as_deref(), plain: args.plain },
+    )
 }
 
 /// Where and how a piece is practised.
@@ -71,26 +78,32 @@ pub(super) struct Sitting<'a> {
     pub config: &'a Config,
     /// As typed; the settings speak where nothing is.
     pub input: Option<&'a str>,
+    pub part: Option<&'a str>,
     pub plain: bool,
 }
 
 /// Practises spans of a piece until the player closes the session.
 pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitting<'_>) -> anyhow::Result<ExitCode> {
-    let Sitting { paths, config, input, plain } = sitting;
+    let Sitting { paths, config, input, part, plain } = sitting;
     let feet = config.footswitch(opened.piece.instrument);
+    let stories = StoryFile::open(&opened, part)?;
+    let drafts = drafted(&opened.piece);
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let input = input.or(config.input.as_deref()).unwrap_or_default();
     let (session, running) = if input == BUILT_IN_PLAYER {
         // What the built-in player does is nobody's practice: nothing of it is kept.
-        let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
+        let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?.with_drafts(drafts);
         (Session::new(engine, None).directed(1), None)
     } else {
         let source = open(input)?;
-        let journal = Journal::begin(Store::open(&paths.data)?, &opened)?;
+        let store = Store::open(&paths.data)?;
+        let open = open_places(&store.open_spots(&opened.key)?, &opened.piece.score);
+        let journal = Journal::begin(store, &opened)?;
         learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;
         let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
-        (Session::new(engine, Some(Box::new(journal))), Some(source.start(clock, sender)?))
+        let engine = engine.with_drafts(drafts).with_open_places(open);
+        (Session::new(engine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
     let mut session = session.with_footswitch(Footswitch::new(feet.clone()));
     let exit = if plain || !std::io::stdout().is_terminal() {
@@ -127,6 +140,12 @@ fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
         bail!(NO_NOTES);
     }
     Ok(spans)
+}
+
+/// The places put off in earlier sessions, as far as the score still has them.
+fn open_places(spots: &[(String, Option<String>)], score: &Score) -> Vec<(Place, Option<Hand>)> {
+    let hand = |word: &Option<String>| word.as_deref().map(|w| if w == "left" { Hand::Left } else { Hand::Right });
+    spots.iter().filter_map(|(place, word)| Some((Place::parse(place, score).ok()?, hand(word)))).collect()
 }
 
 /// The pedals as the help screen names them.

@@ -36,5 +36,9 @@ pub fn run(args: ReadArgs) -> anyhow::Result<ExitCode> {
     let config = Config::load(&paths.config_file)?;
     let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
     let span = Span::whole(&opened.piece, Mode::Reading).context(NO_NOTES)?;
-    practise(opened, vec![span], Sitting { paths: &paths, config: &config, input: args.input.as_deref(), plain: args.plain })
+    practise(
+        opened,
+        vec![span],
+        Sitting { paths: &paths, config: &config, input: args.input.as_deref(), part: args.part.as_deref(), plain: args.plain },
+    )
 }

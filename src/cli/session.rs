@@ -3,10 +3,11 @@
 use std::collections::VecDeque;
 
 use crate::cli::director::Director;
+use crate::cli::story_file::StoryFile;
 use crate::journal::entry::Entry;
 use crate::midi::MidiEvent;
 use crate::practice::footswitch::Footswitch;
-use crate::practice::{Command, Input, Machine, Output, Stage, View};
+use crate::practice::{Command, Input, Machine, Output, Stage, Story, View};
 use crate::time::{Micros, Stamped};
 use crate::tui::{Failure, Practice};
 
@@ -30,6 +31,9 @@ pub struct Session {
     /// Opens the player's own input when the demo hands over; returns its name.
     heir: Option<Heir>,
     caption: Option<String>,
+    /// Where lines of story go.
+    stories: Option<StoryFile>,
+    notice: Option<String>,
     out: Vec<Output>,
 }
 
@@ -46,6 +50,8 @@ impl Session {
             feet: None,
             heir: None,
             caption: None,
+            stories: None,
+            notice: None,
             out: Vec::new(),
         }
     }
@@ -54,6 +60,12 @@ impl Session {
     pub fn directed(mut self, seed: u64) -> Self {
         self.director = self.machine.drill().map(|engine| Director::new(engine, seed));
         self.caption = Some("the built-in player is playing   p play it yourself   q close".to_owned());
+        self
+    }
+
+    /// Keeps the lines of story told in the session.
+    pub fn with_stories(mut self, stories: StoryFile) -> Self {
+        self.stories = Some(stories);
         self
     }
 
@@ -92,7 +104,7 @@ impl Session {
     /// Lets the demo's player play all that is due by `now`.
     fn play_until(&mut self, now: Micros) {
         while let Some(event) = self.director.as_mut().and_then(|d| d.next(now)) {
-            self.feed(Stamped { at: event.at, what: Input::Midi(event.what) });
+            self.feed(event);
         }
     }
 
@@ -100,13 +112,25 @@ impl Session {
         let at = input.at;
         self.out.clear();
         self.machine.handle(input, &mut self.out);
-        for i in 0..self.out.len() {
-            if let Output::Record(entry) = &self.out[i] {
-                self.unwritten.push_back(entry.clone());
+        let mut changed = None;
+        for output in &self.out {
+            match output {
+                Output::Record(entry) => self.unwritten.push_back(entry.clone()),
+                Output::Story { cue, .. } => {
+                    if let Some(file) = &mut self.stories {
+                        let kept = file.keep(cue);
+                        self.notice = Some(kept.words);
+                        changed = kept.cues;
+                    }
+                }
+                _ => {}
             }
             if let Some(director) = &mut self.director {
-                director.see(&self.out[i]);
+                director.see(output);
             }
+        }
+        if let Some(cues) = changed {
+            self.machine.handle(Stamped { at, what: Input::Story(Story::Cues(cues)) }, &mut Vec::new());
         }
         if let (Some(director), Some(engine)) = (&mut self.director, self.machine.drill()) {
             director.look(engine, at);
@@ -172,6 +196,10 @@ impl Practice for Session {
         self.caption = None;
         self.feed(Stamped { at, what: Input::Command(Command::Again) });
         Ok(Some(words))
+    }
+
+    fn take_notice(&mut self) -> Option<String> {
+        self.notice.take()
     }
 
     fn caption(&self) -> Option<&str> {

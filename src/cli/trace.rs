@@ -61,8 +61,7 @@ pub fn run(args: TraceArgs) -> anyhow::Result<()> {
         (None, None) => bail!("expected --take FILE or --rep N"),
     };
     let config = PracticeConfig::standard();
-    let outputs =
-        if span.is_drill() { drilled(piece, span.clone(), config, &take) } else { listen(piece, &span, &config, &take) };
+    let outputs = if span.is_drill() { drilled(piece, span.clone(), config, &take) } else { listen(piece, &span, &config, &take) };
     let lines: Vec<String> = if args.json {
         outputs.iter().filter_map(|o| take_lines::line(o, &span, &piece.score)).collect()
     } else {
@@ -98,7 +97,8 @@ fn stored_rep(opened: &OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<(
     let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
     let sessions = store.sessions()?;
     let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
-    let mut span = [span_of(&opened.piece, &rep).with_context(|| format!("the score has no bars {} to {} any more", rep.bars.0, rep.bars.1))?];
+    let mut span =
+        [span_of(&opened.piece, &rep).with_context(|| format!("the score has no bars {} to {} any more", rep.bars.0, rep.bars.1))?];
     learn_from_journal(&store, &opened.key, &opened.piece, began.unwrap_or(rep.at), &mut span)?;
     let [span] = span;
     Ok((span, take))

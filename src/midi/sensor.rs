@@ -157,9 +157,7 @@ impl Filter {
     fn rings_along(&self, key: MidiKey, velocity: Velocity, at: Micros) -> bool {
         [12, -12, 19, -19, 1, -1, 2, -2].into_iter().any(|apart| {
             let other = MidiKey::try_new(i32::from(key.number()) + apart).and_then(|k| self.struck[usize::from(k.number())]);
-            other.is_some_and(|(then, stronger)| {
-                at - then <= ALONG_WITHIN && f64::from(velocity.0) < ALONG_SHARE * f64::from(stronger.0)
-            })
+            other.is_some_and(|(then, stronger)| at - then <= ALONG_WITHIN && f64::from(velocity.0) < ALONG_SHARE * f64::from(stronger.0))
         })
     }
 }
@@ -181,7 +179,8 @@ mod tests {
             [on(0, 48, 40), on(700, 50, 44), on(780, 50, 20), on(1400, 52, 48), on(1420, 64, 12), on(2100, 64, 36), on(2300, 53, 50)];
         let steps: Vec<bool> = walk.into_iter().map(|e| learning.hear(e)).collect();
         assert_eq!(steps, [true, true, false, true, false, true, false], "a step back is no step of the walk");
-        learning.hear(Stamped { at: Micros(3_000_000), what: MidiEvent::NoteOff { channel: Channel(0), key: MidiKey::try_new(48).unwrap() } });
+        learning
+            .hear(Stamped { at: Micros(3_000_000), what: MidiEvent::NoteOff { channel: Channel(0), key: MidiKey::try_new(48).unwrap() } });
         learning.finish().unwrap()
     }
 

@@ -39,6 +39,12 @@ pub use rows::{Row, pairs};
 /// ```
 pub fn add_cue(text: &str, file_name: &str, score: &Score, cue: &Cue) -> Result<String, Error> {
     let mut cues = lists(text, file_name, score)?.cues;
+    put_cue(&mut cues, cue);
+    set_cues(text, file_name, score, &cues)
+}
+
+/// Puts a cue among others, as [`add_cue`] does in a text; a new one goes last.
+pub fn put_cue(cues: &mut Vec<Cue>, cue: &Cue) {
     match cues.iter_mut().find(|c| c.is_at(cue)) {
         Some(standing) => {
             let more = cue.more.clone().or(standing.more.take());
@@ -46,7 +52,6 @@ pub fn add_cue(text: &str, file_name: &str, score: &Score, cue: &Cue) -> Result<
         }
         None => cues.push(cue.clone()),
     }
-    set_cues(text, file_name, score, &cues)
 }
 
 /// Takes the cue for a place and hand away, with the comment right above it. Without such a cue the text comes back as it is.

@@ -17,12 +17,16 @@ pub enum Command {
     /// Change the number of clean reps wanted for this span by one.
     MoreReps,
     FewerReps,
+    /// Put off the line of story for the place that is asked about.
+    Later,
+    /// Want no line of story for it.
+    NoLine,
     Quit,
 }
 
 impl Command {
     /// Every command that a key or a footswitch can be set to, in the order of the help screen.
-    pub const ALL: [Command; 9] = [
+    pub const ALL: [Command; 11] = [
         Command::Pause,
         Command::Again,
         Command::Skip,
@@ -31,6 +35,8 @@ impl Command {
         Command::Overrule(Verdict::Broken),
         Command::MoreReps,
         Command::FewerReps,
+        Command::Later,
+        Command::NoLine,
         Command::Quit,
     ];
 
@@ -46,6 +52,8 @@ impl Command {
             Command::Overrule(Verdict::Broken) => "was-not",
             Command::MoreReps => "more-reps",
             Command::FewerReps => "fewer-reps",
+            Command::Later => "later",
+            Command::NoLine => "no-line",
             Command::Quit => "quit",
         }
     }
@@ -66,6 +74,8 @@ impl Command {
             Command::Overrule(Verdict::Broken) => "the last rep was not clean",
             Command::MoreReps => "one rep more for this section",
             Command::FewerReps => "one rep fewer for this section",
+            Command::Later => "keep this place for later: its line of story waits at the end of the section",
+            Command::NoLine => "this place needs no line of story",
             Command::Quit => "close the session",
         }
     }

@@ -10,6 +10,8 @@ pub struct PracticeConfig {
     pub ladder: LadderConfig,
     /// How long a finished span stays on the screen before the next one is offered.
     pub span_done: Micros,
+    /// A pause for breath after each rep: pacing only, it holds nobody back. None: the verdict stands until the next rep.
+    pub rest: Option<Micros>,
 }
 
 /// When each rung of the prompt ladder is shown, counted from the hesitation or from the rung before.
@@ -32,6 +34,7 @@ impl PracticeConfig {
                 page: Micros::from_millis(3_000),
             },
             span_done: Micros::from_millis(2_500),
+            rest: None,
         }
     }
 }

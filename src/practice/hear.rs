@@ -3,6 +3,7 @@
 use super::judge::{Fault, Found};
 use super::phase::{Ears, Phase, Show};
 use super::rep::{Attempt, Context};
+use super::story_line::wants_line;
 use super::{Engine, Output};
 use crate::follower::{Begin, Finding, Heard, HeardNote, OnsetIdx, Position};
 use crate::journal::entry::{Mode, Rep, RepNumber, Verdict};
@@ -27,13 +28,14 @@ pub(super) const RUN_OVER: Micros = Micros(20_000_000);
 impl Engine {
     pub(super) fn timer(&mut self, due: Micros, out: &mut Vec<Output>) {
         match &mut self.phase {
-            Phase::Between { show: Show::SpanDone { .. }, .. } => self.go_to(self.current + 1, due, out),
-            Phase::Playing { attempt, .. } => {
-                let cx = Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config };
+            Phase::Between { show: Show::SpanDone { .. }, .. } => self.move_on(due, out),
+            Phase::Between { show: show @ Show::Done { .. }, .. } => *show = Show::Ready,
+            Phase::Playing { .. } => {
+                let last_note = self.last_note;
+                let (Phase::Playing { attempt, .. }, cx) = self.split() else { return };
                 let mark = out.len();
                 attempt.silence(due, &cx, out);
-                let is_over = attempt.is_complete(due, &cx)
-                    || (!cx.span.is_drill() && self.last_note.is_none_or(|last| due >= last + RUN_OVER));
+                let is_over = attempt.is_complete(due, &cx) || (!cx.span.is_drill() && last_note.is_none_or(|last| due >= last + RUN_OVER));
                 self.see_prompts(mark, out);
                 self.after_attempt(due, is_over, out);
             }
@@ -54,7 +56,7 @@ impl Engine {
         if let Phase::Between { show: Show::SpanDone { .. }, .. } = &self.phase {
             let trailing = self.last_note.is_some_and(|last| at - last < FRESH_START);
             if !trailing {
-                self.go_to(self.current + 1, at, out);
+                self.move_on(at, out);
             }
         }
         let silence = self.last_note.map(|last| at - last);
@@ -69,8 +71,7 @@ impl Engine {
 
     /// A note of a rep.
     fn play(&mut self, stamped: Stamped<MidiEvent>, key: MidiKey, velocity: Velocity, out: &mut Vec<Output>) {
-        let Phase::Playing { attempt, .. } = &mut self.phase else { return };
-        let cx = Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config };
+        let (Phase::Playing { attempt, .. }, cx) = self.split() else { return };
         attempt.record(stamped);
         let mark = out.len();
         attempt.note(stamped.at, key, velocity, &cx, out);
@@ -81,7 +82,9 @@ impl Engine {
 
     /// A note outside any rep: perhaps the first of one.
     fn listen(&mut self, stamped: Stamped<MidiEvent>, key: MidiKey, velocity: Velocity, silence: Option<Micros>, out: &mut Vec<Output>) {
-        let cx = Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config };
+        let top = self.lead_in.as_ref().map(|_| Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config });
+        let span = self.lead_in.as_ref().unwrap_or(&self.spans[self.current]);
+        let cx = Context { piece: &self.piece, span, config: &self.config };
         let Phase::Between { ears, .. } = &mut self.phase else { return };
         let is_first_note = ears.n_notes == 0;
         ears.n_notes += 1;
@@ -90,14 +93,27 @@ impl Engine {
         if silence.is_none_or(|s| s >= FRESH_START || (is_first_note && ears.broken.is_none() && s >= TRAILING)) {
             let begin = if cx.span.is_drill() { Begin::At(OnsetIdx(0)) } else { Begin::Anywhere };
             ears.candidate = Some(Box::new(Attempt::new(cx.span, begin)));
+            ears.from_top = top.map(|top| Box::new(Attempt::new(top.span, Begin::At(OnsetIdx(0)))));
         } else if is_stale {
             ears.candidate = None;
+            ears.from_top = None;
         }
         let mark = out.len();
         if let Some(attempt) = &mut ears.candidate {
             attempt.record(stamped);
             let heard = attempt.note(stamped.at, key, velocity, &cx, out);
             if is_beginning(&heard) || (!cx.span.is_drill() && attempt.is_under_way()) {
+                return self.begin_rep(stamped.at, out);
+            }
+        }
+        if let (Some(attempt), Some(top)) = (&mut ears.from_top, top) {
+            attempt.record(stamped);
+            let mut heard_from_top = Vec::new();
+            if is_beginning(&attempt.note(stamped.at, key, velocity, &top, &mut heard_from_top)) {
+                out.truncate(mark);
+                out.append(&mut heard_from_top);
+                ears.candidate = ears.from_top.take();
+                self.lead_in = None;
                 return self.begin_rep(stamped.at, out);
             }
         }
@@ -128,7 +144,7 @@ impl Engine {
         let Some(attempt) = ears.candidate.take() else { return };
         out.push(Output::RepBegan { at: attempt.started().unwrap_or(at), span_idx: self.current });
         let after = std::mem::replace(show, Show::Ready);
-        let is_over = attempt.is_complete(at, &Context { piece: &self.piece, span: &self.spans[self.current], config: &self.config });
+        let is_over = attempt.is_complete(at, &self.context());
         self.phase = Phase::Playing { attempt, after };
         self.after_attempt(at, is_over, out);
     }
@@ -146,8 +162,8 @@ impl Engine {
 
     /// Ends the rep when it is over or broken; a run-through is broken by nothing.
     fn after_attempt(&mut self, at: Micros, is_over: bool, out: &mut Vec<Output>) {
-        let Phase::Playing { attempt, after } = &mut self.phase else { return };
-        let is_broken = self.spans[self.current].mode == Mode::Drill && attempt.judge.is_broken();
+        let (Phase::Playing { attempt, after }, cx) = self.split() else { return };
+        let is_broken = cx.span.mode == Mode::Drill && attempt.judge.is_broken();
         if !is_over && !is_broken {
             return;
         }
@@ -201,24 +217,44 @@ impl Engine {
         let broken = attempt.judge.is_broken().then(|| Box::new(attempt.clone()));
         let is_complete = attempt.is_complete(at, &self.context());
         let (rep, decided_by) = self.end_attempt(attempt, number, at);
-        let tally = &mut self.tallies[self.current];
-        tally.verdicts.push(rep.verdict);
-        tally.numbers.push(number);
-        self.last_judged = Some(self.current);
         let words = rep.reason.as_ref().map_or_else(String::new, |r| r.words.clone());
         let verdict = rep.verdict;
         self.write_down(rep, out);
+        let failed = decided_by.filter(|f| verdict == Verdict::Broken && f.fault != Fault::Hesitation && self.span().is_drill());
+        if self.lead_in.is_some() {
+            self.last_judged = None;
+            if failed.is_none() {
+                return self.end_lead_in(verdict, at);
+            }
+        } else {
+            let tally = &mut self.tallies[self.current];
+            tally.verdicts.push(verdict);
+            tally.numbers.push(number);
+            self.last_judged = Some(self.current);
+        }
         let is_run = !self.span().is_drill();
-        let show = match (verdict, decided_by) {
+        self.stories.ask_nothing();
+        let show = match failed {
             // What ended before its end is not said to have come to it.
             _ if is_run && !is_complete => Show::SpanDone { until: at },
             _ if is_run || self.is_reached() => Show::SpanDone { until: at + self.config.span_done },
-            (Verdict::Broken, Some(Found { onset, fault, .. })) if fault != Fault::Hesitation => {
-                Show::Look { words, bar: self.span().line.onset(onset).played_bar }
+            Some(Found { onset, fault, hand, .. }) => {
+                let (place, bar) = (self.span().place(onset), self.span().line.onset(onset).played_bar);
+                if wants_line(fault) {
+                    self.open_place(place, hand, at, out);
+                }
+                Show::Look { words, bar }
             }
-            _ => Show::Done { verdict, words },
+            None => Show::Done { verdict, words, rest: self.config.rest.map(|rest| at + rest) },
         };
         self.phase = Phase::Between { show, ears: Ears { broken, ..Ears::default() } };
+    }
+
+    /// The bars around the place went: now from the top.
+    fn end_lead_in(&mut self, verdict: Verdict, at: Micros) {
+        self.lead_in = None;
+        let rest = Some(at + self.config.rest.unwrap_or(self.config.span_done));
+        self.phase = Phase::between(Show::Done { verdict, words: "now from the top".to_owned(), rest });
     }
 }
 

@@ -8,9 +8,25 @@ use crate::time::Micros;
 #[derive(Clone, PartialEq, Debug)]
 pub(super) enum Show {
     Ready,
-    Done { verdict: Verdict, words: String },
-    Look { words: String, bar: usize },
-    SpanDone { until: Micros },
+    Done {
+        verdict: Verdict,
+        words: String,
+        /// When a pause for breath is over; none where nobody paces.
+        rest: Option<Micros>,
+    },
+    Look {
+        words: String,
+        bar: usize,
+    },
+    SpanDone {
+        until: Micros,
+    },
+    /// The places of the span `of` that have no line of story, in words; the span after it is on offer, unless it was the last.
+    Places {
+        of: usize,
+        places: Vec<String>,
+        is_last: bool,
+    },
 }
 
 pub(super) enum Phase {
@@ -35,6 +51,8 @@ pub(super) enum Phase {
 pub(super) struct Ears {
     /// Hears whether what is played since the last silence begins the span.
     pub candidate: Option<Box<Attempt>>,
+    /// While a lead-in is on offer: hears whether the span is begun from its top instead.
+    pub from_top: Option<Box<Attempt>>,
     /// The rep that broke, listened to further: a player who plays on is not beginning anew, one who goes back to the top is.
     pub broken: Option<Box<Attempt>>,
     /// Notes heard since the last rep ended.

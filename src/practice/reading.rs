@@ -90,7 +90,9 @@ impl Readiness {
         let (slow, fast) = tempos.iter().fold((f64::MAX, f64::MIN), |(low, high), t| (low.min(*t), high.max(*t)));
         let mut lines = Vec::new();
         if not_ready.is_empty() {
-            lines.push(format!("ready to learn from memory: at least {percent:.0} % of the notes everywhere, and no stop longer than a bar"));
+            lines.push(format!(
+                "ready to learn from memory: at least {percent:.0} % of the notes everywhere, and no stop longer than a bar"
+            ));
         } else {
             let (n, all) = (self.sections.len() - not_ready.len(), self.sections.len());
             lines.push(format!("not ready yet: {n} of {} read well; read these first", count(all, "section", "sections")));

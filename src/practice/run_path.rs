@@ -204,7 +204,9 @@ impl Path {
 
     /// Tells whether a step from one reached onset to the next went without a halt, in order.
     pub fn is_plain(&self, nth: usize) -> bool {
-        let (Some(before), Some(here)) = (nth.checked_sub(1).and_then(|b| self.reached.get(b)), self.reached.get(nth)) else { return false };
+        let (Some(before), Some(here)) = (nth.checked_sub(1).and_then(|b| self.reached.get(b)), self.reached.get(nth)) else {
+            return false;
+        };
         here.arrival == Arrival::Step && self.trouble_between(before.at, here.at).is_none()
     }
 

@@ -1,15 +1,16 @@
 //! A span laid out for practice: its line, its bars as the ribbon shows them, the cues that belong to it.
 
+use std::ops::Range;
 use std::sync::Arc;
 
 use super::habits::Habits;
 use super::run_pace::Pace;
 use crate::follower::{Line, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Mode;
-use crate::piece::Piece;
+use crate::piece::{Cue, Piece};
 use crate::score::{BarRange, Place, Unfolded, unfold};
 
-/// One section, or the whole piece, ready to be played.
+/// One section, several joined, or the whole piece, ready to be played.
 #[derive(Clone, Debug)]
 pub struct Span {
     pub name: String,
@@ -26,31 +27,46 @@ pub struct Span {
     pub pace: Option<Pace>,
     /// The stretch itself, note for note in the order of the line.
     pub stretch: Unfolded,
+    /// Where sections meet in a join, as bars in playing order: the last of one and the first of the next. Empty in all else.
+    pub seams: Vec<Range<usize>>,
+    /// Which of the piece's sections are joined; empty in all else.
+    pub joined: Range<usize>,
 }
 
 impl Span {
     /// Lays out a run of bars; `None` when it has no notes.
     pub fn new(piece: &Piece, name: String, mode: Mode, bars: &BarRange, target: u8) -> Option<Span> {
+        Span::of_stretch(piece, name, mode, unfold(&piece.score, piece.part(), bars), target)
+    }
+
+    /// Lays out bars that are in playing order already; `None` when they have no notes.
+    pub fn of_stretch(piece: &Piece, name: String, mode: Mode, stretch: Unfolded, target: u8) -> Option<Span> {
         let score = &piece.score;
-        let stretch = unfold(score, piece.part(), bars);
         let starts = piece.sections.iter().map(|s| Place::start_of(s.bars.start));
         let landmarks: Vec<Place> = piece.landmarks.iter().map(|l| l.place).chain(starts).collect();
         let mut line = Line::new(score, piece.part(), &stretch, &landmarks)?;
         line.tempo = piece.tempo.or(line.tempo);
-        let mut cues = Vec::new();
-        for (cue_idx, cue) in piece.cues.iter().enumerate() {
-            for (played, bar) in stretch.bars.iter().enumerate().filter(|(_, b)| b.bar == cue.place.bar) {
+        let bars = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
+        let (line, cues, habits, seams) = (Arc::new(line), Vec::new(), Habits::default(), Vec::new());
+        let mut span = Span { name, mode, line, bars, target, cues, habits, pace: None, stretch, seams, joined: 0..0 };
+        span.lay_cues(&piece.cues);
+        Some(span)
+    }
+
+    /// Takes the cues of the piece as they are now.
+    pub fn lay_cues(&mut self, cues: &[Cue]) {
+        self.cues.clear();
+        for (cue_idx, cue) in cues.iter().enumerate() {
+            for (played, bar) in self.stretch.bars.iter().enumerate().filter(|(_, b)| b.bar == cue.place.bar) {
                 let at = bar.start + cue.place.into_bar;
-                let onset = line.onsets.partition_point(|o| o.at < at);
+                let onset = self.line.onsets.partition_point(|o| o.at < at);
                 // A cue placed after the last note of its bar speaks for what follows it in that bar only.
-                if line.onsets.get(onset).is_some_and(|o| o.played_bar == played) {
-                    cues.push((OnsetIdx(onset), cue_idx));
+                if self.line.onsets.get(onset).is_some_and(|o| o.played_bar == played) {
+                    self.cues.push((OnsetIdx(onset), cue_idx));
                 }
             }
         }
-        cues.sort();
-        let labels = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
-        Some(Span { name, mode, line: Arc::new(line), bars: labels, target, cues, habits: Habits::default(), pace: None, stretch })
+        self.cues.sort();
     }
 
     /// Lays out a run of bars to be drilled; `None` when it has no notes.
@@ -79,14 +95,13 @@ impl Span {
     }
 
     /// Returns the cue that speaks for an onset, as an index into the piece's cues: one placed on it, else the
-    /// nearest before it within its own bar or the bar before.
+    /// nearest before it within its own bar or the bar before. Of several at one place the last is meant: one for a hand says
+    /// more than one for both, and stands after it.
     pub fn cue_for(&self, onset: OnsetIdx) -> Option<usize> {
         let before = self.cues.partition_point(|(at, _)| *at <= onset);
         let (at, cue) = *self.cues[..before].last()?;
         let near = self.line.onset(at).played_bar + 1 >= self.line.onset(onset).played_bar;
-        // Cues for each hand may share a place: the first named is shown.
-        let first = self.cues[..before].partition_point(|(other, _)| *other < at);
-        near.then(|| self.cues.get(first).map_or(cue, |(_, c)| *c))
+        near.then_some(cue)
     }
 
     /// Returns the index in the part of a note of the line.

@@ -11,8 +11,19 @@ use crate::time::Micros;
 
 impl Engine {
     pub(super) fn is_reached(&self) -> bool {
-        let tally = &self.tallies[self.current];
+        self.is_span_reached(self.current)
+    }
+
+    fn is_span_reached(&self, span_idx: usize) -> bool {
+        let tally = &self.tallies[span_idx];
         tally.n_clean(self.piece.judging.in_a_row) >= tally.target
+    }
+
+    /// Tells whether a section of the piece has reached its target: in this session, or earlier today.
+    fn is_section_reached(&self, section: usize) -> bool {
+        let name = self.piece.sections.get(section).map(|s| s.name.as_str());
+        let here = self.spans.iter().position(|s| s.is_drill() && s.joined.is_empty() && Some(s.name.as_str()) == name);
+        here.is_some_and(|i| self.is_span_reached(i)) || self.reached_today.iter().any(|s| Some(s.as_str()) == name)
     }
 
     /// Ends a rep that the player leaves: it is written down, and counts for nothing.
@@ -45,6 +56,8 @@ impl Engine {
 
     pub(super) fn go_to(&mut self, span_idx: usize, at: Micros, out: &mut Vec<Output>) {
         self.prompt = None;
+        self.lead_in = None;
+        self.stories.ask_nothing();
         if span_idx >= self.spans.len() {
             return self.finish(at, out);
         }
@@ -53,8 +66,43 @@ impl Engine {
         out.push(Output::SpanBegan { at, span_idx });
     }
 
-    fn finish(&mut self, at: Micros, out: &mut Vec<Output>) {
-        self.phase = Phase::Finished { account: account::lines(&self.reps, &self.spans, &self.remarks) };
+    /// Goes on from a span that is done: the next one is offered, behind the list of places that wait for a line of story.
+    pub(super) fn move_on(&mut self, at: Micros, out: &mut Vec<Output>) {
+        let of = self.current;
+        self.lead_in = None;
+        let next = self.next_open(of);
+        let is_last = next.is_none();
+        if self.spans[of].is_drill() {
+            let before = std::mem::replace(&mut self.phase, Phase::between(Show::Places { of, places: Vec::new(), is_last }));
+            if self.show_places() {
+                if let Some(next) = next {
+                    self.current = next;
+                    out.push(Output::SpanBegan { at, span_idx: next });
+                }
+                return;
+            }
+            self.phase = before;
+        }
+        self.go_to(next.unwrap_or(self.spans.len()), at, out);
+    }
+
+    /// Returns the next span after `span_idx` that can be played now.
+    pub(super) fn next_open(&self, span_idx: usize) -> Option<usize> {
+        (span_idx + 1..self.spans.len()).find(|i| self.is_open(*i))
+    }
+
+    /// A join is open once the sections in it have reached their target today; everything else always is.
+    fn is_open(&self, span_idx: usize) -> bool {
+        self.spans[span_idx].joined.clone().all(|section| self.is_section_reached(section))
+    }
+
+    pub(super) fn finish(&mut self, at: Micros, out: &mut Vec<Output>) {
+        let mut account = account::lines(&self.reps, &self.spans, &self.remarks);
+        let open: Vec<&str> = self.stories.open_words().collect();
+        if !open.is_empty() {
+            account.push(format!("without a line of story yet: {}", open.join("; ")));
+        }
+        self.phase = Phase::Finished { account };
         out.push(Output::Finished { at });
     }
 
@@ -65,21 +113,30 @@ impl Engine {
         let now = self.now;
         match command {
             Command::Pause if matches!(self.phase, Phase::Paused) => self.phase = Phase::between(Show::Ready),
+            Command::Skip | Command::Again if matches!(self.phase, Phase::Between { show: Show::Places { .. }, .. }) => {
+                self.leave_places(out)
+            }
+            Command::Later => self.later(),
+            Command::NoLine => self.no_line(out),
             Command::Pause => {
                 self.abandon(out);
+                self.stories.ask_nothing();
                 self.phase = Phase::Paused;
             }
             Command::Again => {
                 self.abandon(out);
+                self.lead_in = None;
+                self.stories.ask_nothing();
                 self.phase = Phase::between(Show::Ready);
             }
             Command::Skip => {
                 self.abandon(out);
-                self.go_to(self.current + 1, now, out);
+                self.go_to(self.next_open(self.current).unwrap_or(self.spans.len()), now, out);
             }
             Command::Back => {
                 self.abandon(out);
-                self.go_to(self.current.saturating_sub(1), now, out);
+                let before = (0..self.current).rev().find(|i| self.is_open(*i));
+                self.go_to(before.unwrap_or(self.current), now, out);
             }
             Command::Overrule(verdict) => self.overrule(verdict, out),
             Command::MoreReps | Command::FewerReps => self.change_target(command == Command::MoreReps),
@@ -106,9 +163,7 @@ impl Engine {
         if span_idx != self.current {
             // The span was left as done, and is not: go back to it, unless a rep is on.
             let in_rep = matches!(self.phase, Phase::Playing { .. });
-            let held = { std::mem::replace(&mut self.current, span_idx) };
-            let undone = !self.is_reached();
-            self.current = held;
+            let undone = !self.is_span_reached(span_idx);
             if undone && !in_rep {
                 self.go_to(span_idx, self.now, out);
             }
@@ -118,8 +173,10 @@ impl Engine {
             let show = if self.is_reached() {
                 Show::SpanDone { until: self.now + self.config.span_done }
             } else {
-                Show::Done { verdict, words: String::new() }
+                Show::Done { verdict, words: String::new(), rest: self.config.rest.map(|rest| self.now + rest) }
             };
+            self.lead_in = None;
+            self.stories.ask_nothing();
             self.phase = Phase::between(show);
         }
     }
@@ -133,7 +190,7 @@ impl Engine {
             let is_reached = tally.n_clean(self.piece.judging.in_a_row) >= tally.target;
             match show {
                 Show::SpanDone { .. } if !is_reached => *show = Show::Ready,
-                Show::SpanDone { .. } => {}
+                Show::SpanDone { .. } | Show::Places { .. } => {}
                 _ if is_reached => *show = Show::SpanDone { until: self.now + self.config.span_done },
                 _ => {}
             }

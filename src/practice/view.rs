@@ -2,6 +2,8 @@
 //!
 //! Never a note name of what to play: places, counts and the player's own cues only.
 
+use std::ops::Range;
+
 use crate::journal::entry::{Mode, Verdict};
 
 /// The state of practice at one moment. Borrowed from the engine, drawn, and dropped.
@@ -24,7 +26,22 @@ pub struct View<'a> {
     pub target: u8,
     /// Verdicts of this span's reps in this session, oldest first.
     pub verdicts: &'a [Verdict],
+    /// Where sections meet in a join: bars of the span, the last of one section and the first of the next.
+    pub seams: &'a [Range<usize>],
+    /// A place that failed and may be given a line of story now.
+    pub ask: Option<Ask<'a>>,
     pub stage: Stage<'a>,
+}
+
+/// A place that may be given a line of story; whoever plays on has put it off.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Ask<'a> {
+    /// `bar 3, beat 2, left hand`.
+    pub place: &'a str,
+    /// Lines drafted from the score, to choose from.
+    pub drafts: &'a [String],
+    /// What was typed before and not finished.
+    pub typed: &'a str,
 }
 
 /// What the player is doing, and the one thing that may be shown about it.
@@ -50,6 +67,14 @@ pub enum Stage<'a> {
     },
     /// The target is reached; the next span follows.
     SpanDone,
+    /// Places of the span just done that wait for a line of story, in words; the view's span is the one that follows.
+    Places {
+        places: &'a [String],
+        /// The span done was the last one.
+        is_last: bool,
+    },
+    /// Away from the instrument for a while.
+    Rest,
     Paused,
     /// The session is over; the account has its lines.
     Finished {

@@ -2,12 +2,18 @@
 
 use super::judge::{Fault, Found};
 use super::span::Span;
-use crate::score::Score;
+use crate::score::{Place, Score};
+use crate::theory::Hand;
 
 /// Says where a fault is on the page: `bar 3, beat 2, left hand`.
 pub fn place(found: &Found, span: &Span, score: &Score) -> String {
-    let place = span.place(found.onset).words(score);
-    match found.hand {
+    place_of(span.place(found.onset), found.hand, score)
+}
+
+/// Says a place on the page, and the hand meant there.
+pub fn place_of(place: Place, hand: Option<Hand>, score: &Score) -> String {
+    let place = place.words(score);
+    match hand {
         Some(hand) => format!("{place}, {}", hand.words()),
         None => place,
     }

@@ -1,5 +1,7 @@
 //! Playing order: repeats, endings, da capo, dal segno, coda and fine laid out bar after bar.
 
+use std::ops::Range;
+
 use super::{BarIdx, BarRange, NoteIdx, Part, Place, Score};
 use crate::midi::MidiKey;
 use crate::theory::Hand;
@@ -44,6 +46,16 @@ pub struct PlayedNote {
 impl Unfolded {
     pub fn total(&self) -> ScoreTime {
         self.bars.last().map_or(ScoreTime::ZERO, |b| b.start + b.length)
+    }
+
+    /// Returns some of the bars, in the order they are played, as a stretch of their own. A note held into the first of them is left out.
+    pub fn slice(&self, bars: Range<usize>) -> Unfolded {
+        let Some(origin) = self.bars.get(bars.start).map(|b| b.start) else { return Unfolded::default() };
+        let end = bars.end.min(self.bars.len());
+        let moved = |b: &PlayedBar| PlayedBar { start: b.start - origin, ..b.clone() };
+        let own = self.notes.iter().filter(|n| (bars.start..end).contains(&n.played_bar));
+        let notes = own.map(|n| PlayedNote { onset: n.onset - origin, played_bar: n.played_bar - bars.start, ..n.clone() }).collect();
+        Unfolded { bars: self.bars[bars.start..end].iter().map(moved).collect(), notes }
     }
 
     /// Returns the page place of a position in the stretch, or `None` outside it.

@@ -7,6 +7,10 @@ pub enum Action {
     Practice(Command),
     /// The built-in player stops, and the notes come from the player.
     HandOver,
+    /// Type a line of story for the place that is asked about.
+    WriteLine,
+    /// Take the drafted line of this number for it, from 0.
+    TakeLine(usize),
     /// Open or close the list of keys.
     Help,
     /// Block letters or plain ones.
@@ -25,6 +29,8 @@ impl Action {
         match self {
             Action::Practice(command) => command.help(),
             Action::HandOver => "play it yourself: the built-in player stops",
+            Action::WriteLine => "write a line of story for the place that failed",
+            Action::TakeLine(_) => "take a drafted line for it",
             Action::Help => "show or hide this list",
             Action::Letters => "large letters, or plain ones",
             Action::Up => "up",

@@ -2,9 +2,12 @@
 
 use std::cell::Cell;
 
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind};
+
+use super::widget::line_editor::LineEditor;
 use super::{Action, Options};
 use crate::practice::view::Stage;
-use crate::practice::{Command, View};
+use crate::practice::{Command, Story, View};
 use crate::source::Signal;
 use crate::time::Micros;
 
@@ -12,6 +15,8 @@ use crate::time::Micros;
 /// figures are common practice rather than proven).
 pub const BREAK_AFTER: Micros = Micros(25 * 60 * 1_000_000);
 const BREAK_LENGTH: Micros = Micros(5 * 60 * 1_000_000);
+/// Why a rest in the middle of new work.
+pub const REST_WORDS: &str = "five minutes away from the instrument; what is new settles meanwhile";
 /// A caution that a note wiped away sooner was not read, and comes again after the next rep.
 const TIME_TO_READ: Micros = Micros(3_000_000);
 /// How long a passing notice stays.
@@ -24,6 +29,8 @@ pub struct App {
     /// First line shown of a list longer than the screen; drawing keeps it inside the list.
     pub scroll: Cell<usize>,
     pub caution: Option<Caution>,
+    /// A line of story being typed.
+    pub editor: Option<LineEditor>,
     notice: Option<Notice>,
     /// When a caution came up.
     caution_since: Micros,
@@ -50,6 +57,7 @@ struct Notice {
 pub enum Effect {
     Nothing,
     Command(Command),
+    TakeLine(usize),
     HandOver,
     Redraw,
     Suspend,
@@ -64,6 +72,7 @@ impl App {
             block_letters: true,
             scroll: Cell::new(0),
             caution,
+            editor: None,
             notice: None,
             caution_since: Micros::ZERO,
             played: None,
@@ -104,6 +113,8 @@ impl App {
             Some(Action::Suspend) => Effect::Suspend,
             Some(Action::HandOver) if self.options.can_hand_over => Effect::HandOver,
             Some(Action::HandOver) => Effect::Nothing,
+            Some(Action::WriteLine) => Effect::Nothing,
+            Some(Action::TakeLine(n)) => Effect::TakeLine(n),
             Some(Action::Practice(command)) => {
                 self.help_open = false;
                 Effect::Command(command)
@@ -111,10 +122,36 @@ impl App {
         }
     }
 
-    /// Escape, Enter: puts away what lies over the practice screen.
-    pub fn dismiss(&mut self) {
+    /// Escape, Enter: puts away what lies over the practice screen; tells whether anything did.
+    pub fn dismiss(&mut self) -> bool {
+        let lay_over = self.help_open || self.caution.is_some();
         self.help_open = false;
         self.end_caution();
+        lay_over
+    }
+
+    /// Opens the line to type in, with what was typed before.
+    pub fn write_line(&mut self, typed: &str) {
+        self.editor = Some(LineEditor::new(typed));
+    }
+
+    /// Takes a key while a line is being typed; returns what to say about the story, and none when the key is not one of typing.
+    pub fn type_line(&mut self, key: &KeyEvent) -> Option<Option<Story>> {
+        let editor = self.editor.as_mut()?;
+        if key.kind == KeyEventKind::Release {
+            return Some(None);
+        }
+        match key.code {
+            KeyCode::Enter if editor.text().trim().is_empty() => Some(self.close_editor()),
+            KeyCode::Enter => Some(self.editor.take().map(|editor| Story::Told(editor.text().to_owned()))),
+            KeyCode::Esc => Some(self.close_editor()),
+            _ => editor.press(key).then_some(None),
+        }
+    }
+
+    /// Closes the line; what stands in it is kept for later.
+    pub fn close_editor(&mut self) -> Option<Story> {
+        self.editor.take().map(|editor| Story::Typed(editor.text().to_owned()))
     }
 
     /// A note was struck at `at`.
@@ -157,7 +194,7 @@ impl App {
             changed = true;
         }
         let long_enough = self.played.is_some_and(|(first, last)| last - first >= BREAK_AFTER);
-        if self.options.caution && long_enough && self.caution.is_none() && between_reps(view) {
+        if self.options.caution && long_enough && self.caution.is_none() && self.editor.is_none() && between_reps(view) {
             self.caution = Some(Caution::Break);
             self.caution_since = at;
             changed = true;
@@ -184,5 +221,5 @@ impl App {
 }
 
 fn between_reps(view: &View) -> bool {
-    matches!(view.stage, Stage::Waiting | Stage::RepDone { .. } | Stage::SpanDone | Stage::Paused | Stage::Look { .. })
+    !matches!(view.stage, Stage::Playing | Stage::Prompted { .. } | Stage::Finished { .. })
 }

@@ -9,12 +9,13 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, at, bounded, never, select};
 
+use super::app::REST_WORDS;
 use super::run::{Wake, meet_deadlines, watch_signals};
 use super::{Error, Exit, Practice};
 use crate::clock::SessionClock;
 use crate::journal::entry::{Mode, Verdict};
 use crate::practice::view::Stage;
-use crate::practice::{Command, Input, View};
+use crate::practice::{Ask, Command, Input, Story, View};
 use crate::source::Signal;
 use crate::time::{Micros, Stamped};
 
@@ -69,6 +70,7 @@ impl<W: Write> Plain<W> {
             } else if let Some(said) = &self.said {
                 let line = said.line.clone();
                 self.write(&line)?;
+                view.ask.iter().flat_map(ask_lines).try_for_each(|line| self.write(&line))?;
             }
         }
         Ok(())
@@ -91,10 +93,27 @@ fn span_line(view: &View) -> String {
         [first, .., last] => format!(", bars {first} to {last}"),
     };
     match view.mode {
+        Mode::Drill if !view.seams.is_empty() => format!("join {}{bars} ({} of {})", view.span, view.span_idx + 1, view.n_spans),
         Mode::Drill => format!("section {}{bars} ({} of {})", view.span, view.span_idx + 1, view.n_spans),
         Mode::Reading => format!("from the page: {}{bars}", view.span),
         Mode::RunThrough => format!("run-through: {}{bars}", view.span),
     }
+}
+
+/// Returns the lines that ask for a line of story.
+fn ask_lines(ask: &Ask) -> Vec<String> {
+    let drafts = ask.drafts.iter().enumerate().map(|(i, text)| format!("story {}: {text}", i + 1));
+    let pick = if ask.drafts.is_empty() { "" } else { ", or story and a number" };
+    drafts.chain([format!("to tell {}: type story: and your words{pick}, later, or no-line; or play on", ask.place)]).collect()
+}
+
+/// Reads `story: words` or `story 2`.
+fn story(line: &str) -> Option<Story> {
+    let rest = line.trim().strip_prefix("story")?;
+    if let Some(words) = rest.trim_start().strip_prefix(':') {
+        return (!words.trim().is_empty()).then(|| Story::Told(words.trim().to_owned()));
+    }
+    rest.trim().parse::<usize>().ok()?.checked_sub(1).map(Story::Picked)
 }
 
 /// Returns the line for a stage; nothing while there is nothing to say.
@@ -111,7 +130,9 @@ fn line(view: &View) -> Option<String> {
         Stage::RepDone { verdict: Verdict::Broken, words } => with_words(format!("not clean, {}", count()), words),
         Stage::SpanDone if view.mode == Mode::RunThrough => format!("done: {}, to the end", view.span),
         Stage::SpanDone => format!("done: {}, {}", view.span, count()),
+        Stage::Places { places, .. } => format!("without a line of story: {}", places.join("; ")),
         Stage::Paused => "paused".to_owned(),
+        Stage::Rest => format!("rest: {REST_WORDS}; play, or type next, to go on"),
         Stage::Finished { .. } => "finished".to_owned(),
     })
 }
@@ -176,9 +197,16 @@ pub fn run(
                     Some(Command::Quit) => break Exit::Quit,
                     Some(command) => give(practice, clock.now(), Input::Command(command))?,
                     None if word.trim().is_empty() => {}
+                    None if story(&word).is_some() => {
+                        let told = story(&word).map(Input::Story).expect("it is one");
+                        give(practice, clock.now(), told)?;
+                        if let Some(words) = practice.take_notice() && let Some(exit) = ending(plain.write(&words))? {
+                            break exit;
+                        }
+                    }
                     None => {
                         let known: Vec<&str> = Command::ALL.iter().map(|command| command.word()).collect();
-                        let line = format!("unknown word {:?}; known are {}", word.trim(), known.join(", "));
+                        let line = format!("unknown word {:?}; known are {}, story", word.trim(), known.join(", "));
                         if let Some(exit) = ending(plain.write(&line))? {
                             break exit;
                         }

@@ -8,7 +8,7 @@ mod wakes;
 use std::time::Duration;
 
 use crossbeam_channel::{Receiver, at, bounded, never, select, tick};
-use crossterm::event::{Event, KeyCode};
+use crossterm::event::{Event, KeyCode, KeyEventKind};
 use ratatui::Terminal;
 use ratatui::backend::Backend;
 
@@ -17,7 +17,7 @@ use super::{Error, Options, Practice, keys, screen, terminal};
 use crate::clock::SessionClock;
 use crate::midi::MidiEvent;
 use crate::practice::view::Stage;
-use crate::practice::{Command, Input};
+use crate::practice::{Command, Input, Story};
 use crate::source::Signal;
 use crate::time::{Micros, Stamped};
 pub use wakes::{Wake, on_panic, read_terminal, watch_signals};
@@ -117,6 +117,9 @@ impl Session<'_> {
             match turn {
                 Turn::End(exit) => {
                     self.take_notes(&notes)?;
+                    if let Some(story) = self.app.close_editor() {
+                        self.give(self.clock.now(), Input::Story(story))?;
+                    }
                     self.give(self.clock.now(), Input::Command(Command::Quit))?;
                     return Ok(exit);
                 }
@@ -189,11 +192,20 @@ impl Session<'_> {
             Wake::Terminal(Event::Key(key)) => {
                 // What was played before the key was pressed comes before it.
                 self.take_notes(notes)?;
-                if matches!(key.code, KeyCode::Esc | KeyCode::Enter) {
+                if let Some(said) = self.app.type_line(&key) {
+                    if let Some(story) = said {
+                        self.give(self.clock.now(), Input::Story(story))?;
+                    }
+                    return Ok(Turn::Changed);
+                }
+                if matches!(key.code, KeyCode::Esc | KeyCode::Enter) && key.kind != KeyEventKind::Release {
                     if self.is_finished() {
                         return Ok(Turn::End(Exit::Quit));
                     }
-                    self.app.dismiss();
+                    let lay_over = self.app.dismiss();
+                    if let (Some(ask), KeyCode::Enter, false) = (self.practice.view().ask, key.code, lay_over) {
+                        self.app.write_line(ask.typed);
+                    }
                     return Ok(Turn::Changed);
                 }
                 match self.app.press(keys::action(&key)) {
@@ -201,6 +213,7 @@ impl Session<'_> {
                     Effect::Command(Command::Quit) => return Ok(Turn::End(Exit::Quit)),
                     Effect::Command(Command::Pause) if self.is_finished() => return Ok(Turn::End(Exit::Quit)),
                     Effect::Command(command) => self.give(self.clock.now(), Input::Command(command))?,
+                    Effect::TakeLine(n) => self.give(self.clock.now(), Input::Story(Story::Picked(n)))?,
                     Effect::HandOver => {
                         let at = self.clock.now();
                         self.meet_deadlines(at)?;
@@ -247,6 +260,9 @@ impl Session<'_> {
             Signal::Midi(Stamped { at, what }) => {
                 if matches!(what, MidiEvent::NoteOn { .. }) {
                     self.app.note_struck(at);
+                    if let Some(story) = self.app.close_editor() {
+                        self.give(at, Input::Story(story))?;
+                    }
                 }
                 self.give(at, Input::Midi(what))
             }
@@ -259,7 +275,11 @@ impl Session<'_> {
 
     fn give(&mut self, at: Micros, what: Input) -> Result<(), Error> {
         self.meet_deadlines(at)?;
-        self.practice.handle(Stamped { at, what }).map_err(Error::Practice)
+        self.practice.handle(Stamped { at, what }).map_err(Error::Practice)?;
+        if let Some(words) = self.practice.take_notice() {
+            self.app.mention(words, at);
+        }
+        Ok(())
     }
 
     fn meet_deadlines(&mut self, until: Micros) -> Result<(), Error> {

@@ -4,6 +4,7 @@ mod account;
 mod caution;
 mod drill;
 mod help;
+mod story;
 pub mod study;
 
 use ratatui::Frame;
@@ -45,6 +46,9 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
         (None, Some(caption)) => (caption, theme.quiet()),
         (None, None) if app.help_open => ("? back", theme.quiet()),
         (None, None) if playing || app.caution.is_some() => return,
+        (None, None) if app.editor.is_some() => ("Enter keep   Esc put aside", theme.quiet()),
+        (None, None) if view.ask.is_some_and(|ask| ask.drafts.is_empty()) => (ASK_KEYS, theme.quiet()),
+        (None, None) if view.ask.is_some() => (ASK_KEYS_WITH_DRAFTS, theme.quiet()),
         (None, None) if finished => ("q close", theme.quiet()),
         (None, None) => ("? keys   q close", theme.quiet()),
     };
@@ -61,6 +65,9 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
         frame.buffer_mut().set_stringn(row.x, row.y, line, width, style);
     }
 }
+
+const ASK_KEYS: &str = "Enter write a line   k later   d none needed   ? keys   q close";
+const ASK_KEYS_WITH_DRAFTS: &str = "Enter write a line   1 2 3 take one   k later   d none needed   ? keys   q close";
 
 /// A notice is no longer than this.
 const FOOT_ROWS_MAX: usize = 4;

@@ -25,6 +25,8 @@ fn view<'a>(bars: &'a [String], stage: Stage<'a>) -> View<'a> {
         n_clean: 1,
         target: 3,
         verdicts: &[Verdict::Broken, Verdict::Clean],
+        seams: &[],
+        ask: None,
         stage,
     }
 }

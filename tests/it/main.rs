@@ -2,6 +2,7 @@
 
 mod analysis;
 mod cli;
+mod flow;
 mod follower;
 mod import_musicxml;
 mod import_smf;
@@ -9,7 +10,7 @@ mod journal;
 mod layers;
 mod piece;
 mod practice;
-mod setting;
 mod run_through;
+mod setting;
 mod source;
 mod terminal;

@@ -16,7 +16,7 @@ use catchword::time::{Micros, ScoreTime, Stamped, Tempo};
 pub struct Evening {
     pub engine: Engine,
     pub outputs: Vec<Output>,
-    now: Micros,
+    pub now: Micros,
     seed: u64,
 }
 
@@ -26,13 +26,16 @@ impl Evening {
         Evening::over(piece)
     }
 
-    fn over(piece: Piece) -> Self {
+    pub fn over(piece: Piece) -> Self {
         let spans = Span::of_piece(&piece);
-        let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).expect("the piece has sections");
+        Evening::at(Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).expect("the piece has sections"))
+    }
+
+    pub fn at(engine: Engine) -> Self {
         Evening { engine, outputs: Vec::new(), now: Micros(1_000_000), seed: 7 }
     }
 
-    fn input(&mut self, at: Micros, what: Input) {
+    pub fn input(&mut self, at: Micros, what: Input) {
         self.now = self.now.max(at);
         self.engine.handle(Stamped { at, what }, &mut self.outputs);
     }
@@ -49,7 +52,7 @@ impl Evening {
     /// Plays the span on offer once, with what is planned for it; returns the outputs that came of it.
     pub fn play(&mut self, planned: Vec<Planned>) -> Vec<Output> {
         self.seed += 1;
-        let span = &self.engine.spans()[self.engine.span_idx()];
+        let span = self.engine.span();
         let tempo = span.line.tempo.unwrap_or(Tempo::try_new(72.0).unwrap());
         let manner = Manner { planned, ..Manner::fluent(tempo, self.seed) };
         let take = perform(self.engine.piece().part(), &span.stretch, &manner);
@@ -61,27 +64,27 @@ impl Evening {
         self.outputs[mark..].to_vec()
     }
 
-    fn strike(&mut self, keys: &[u8], every_ms: i64) {
+    pub fn strike(&mut self, keys: &[u8], every_ms: i64) {
         for key in keys {
             let event = MidiEvent::NoteOn { channel: Channel(0), key: MidiKey::try_new((*key).into()).unwrap(), velocity: Velocity(70) };
             self.input(self.now + Micros::from_millis(every_ms), Input::Midi(event));
         }
     }
 
-    fn bar_start(&self, bar: usize) -> ScoreTime {
-        self.engine.spans()[self.engine.span_idx()].stretch.bars[bar].start
+    pub fn bar_start(&self, bar: usize) -> ScoreTime {
+        self.engine.span().stretch.bars[bar].start
     }
 
-    fn stage(&self) -> Stage<'_> {
+    pub fn stage(&self) -> Stage<'_> {
         self.engine.view().stage
     }
 }
 
-fn reps(outputs: &[Output]) -> Vec<&Rep> {
+pub fn reps(outputs: &[Output]) -> Vec<&Rep> {
     outputs.iter().filter_map(|o| if let Output::Record(Entry::Rep(rep)) = o { Some(rep) } else { None }).collect()
 }
 
-fn verdicts(outputs: &[Output]) -> Vec<Verdict> {
+pub fn verdicts(outputs: &[Output]) -> Vec<Verdict> {
     reps(outputs).iter().map(|r| r.verdict).collect()
 }
 

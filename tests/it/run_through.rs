@@ -172,7 +172,11 @@ fn a_freeze_of_four_seconds_is_one_lapse_that_went_on() {
                 let told = stage.play(seed, vec![Planned::Pause { at: stage.bar(bar), length: ms(4_000) }]);
                 let lapse = told.lapse();
                 let said = format!("{name}, seed {seed}, bar {bar}: {lapse:?}\n{}", told.account());
-                assert_eq!((lapse.kind, lapse.recovery, bar_of(&lapse.place)), ("hesitation", Recovery::WentOn, stage.label(bar)), "{said}");
+                assert_eq!(
+                    (lapse.kind, lapse.recovery, bar_of(&lapse.place)),
+                    ("hesitation", Recovery::WentOn, stage.label(bar)),
+                    "{said}"
+                );
                 assert_eq!(lapse.going_at.as_deref(), Some(lapse.place.as_str()), "{said}");
                 assert!(near(lapse.lost, 4.0, 0.4), "{said}");
                 assert!(told.run().is_held, "{said}");
@@ -215,7 +219,11 @@ fn a_restart_is_a_lapse_with_the_place_gone_back_to() {
                 let lapse = told.lapse();
                 let said = format!("{name}, seed {seed}, to {to}, pause {pause}: {lapse:?}\n{}", told.account());
                 let going = lapse.going_at.as_deref().map(bar_of);
-                assert_eq!((lapse.recovery, going, bar_of(&lapse.place)), (Recovery::Restarted, Some(stage.label(to)), stage.label(bar)), "{said}");
+                assert_eq!(
+                    (lapse.recovery, going, bar_of(&lapse.place)),
+                    (Recovery::Restarted, Some(stage.label(to)), stage.label(bar)),
+                    "{said}"
+                );
                 assert!(near(lapse.lost, pause as f64 / 1_000.0, 0.5), "{said}");
                 assert!(told.run().is_held && told.run().n_bars_played == told.run().n_bars, "{said}");
             }
@@ -306,8 +314,22 @@ fn steadiness_is_told_against_the_players_own_reading() {
 /// Two copies of one phrase that part: bars 1 to 3 as bars 9 to 11, then bar 4 against bar 12.
 fn piece_with_a_switch(dir: &std::path::Path) -> String {
     let tune = [
-        [72, 74, 76, 77], [79, 77, 76, 74], [72, 76, 79, 84], [83, 81, 79, 77], [76, 79, 77, 74], [71, 74, 77, 72], [69, 72, 76, 81], [79, 76, 74, 71],
-        [72, 74, 76, 77], [79, 77, 76, 74], [72, 76, 79, 84], [86, 84, 81, 78], [79, 83, 86, 81], [78, 74, 69, 66], [67, 71, 74, 79], [78, 79, 74, 67],
+        [72, 74, 76, 77],
+        [79, 77, 76, 74],
+        [72, 76, 79, 84],
+        [83, 81, 79, 77],
+        [76, 79, 77, 74],
+        [71, 74, 77, 72],
+        [69, 72, 76, 81],
+        [79, 76, 74, 71],
+        [72, 74, 76, 77],
+        [79, 77, 76, 74],
+        [72, 76, 79, 84],
+        [86, 84, 81, 78],
+        [79, 83, 86, 81],
+        [78, 74, 69, 66],
+        [67, 71, 74, 79],
+        [78, 79, 74, 67],
     ];
     let bass = [48, 43, 45, 41, 47, 36, 53, 43, 48, 43, 45, 50, 43, 50, 55, 43];
     let mut notes = "onset_beats,duration_beats,pitch,hand\n".to_owned();

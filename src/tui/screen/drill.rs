@@ -8,11 +8,11 @@ use ratatui::layout::{Alignment, Rect};
 use ratatui::text::{Line, Text};
 use ratatui::widgets::Paragraph;
 
-use super::super::app::App;
+use super::super::app::{App, REST_WORDS};
 use super::super::theme::Theme;
 use super::super::widget::letters::Letters;
 use super::super::widget::ribbon::Ribbon;
-use super::page;
+use super::{page, story};
 use crate::journal::entry::{Mode, Verdict};
 use crate::practice::View;
 use crate::practice::view::Stage;
@@ -36,6 +36,7 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
             bars: view.bars,
             here: view.bar,
             look: view.look_bar.map(|bar| (bar, "look")),
+            seams: view.seams,
             quiet: theme.quiet(),
             here_style: theme.here(),
             look_style: theme.page(),
@@ -43,7 +44,9 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
         ribbon,
     );
     let top = page.y + 1 + u16::from(page.height >= 28);
-    middle(app, view, theme, Rect { y: top, height: ribbon.y.saturating_sub(top), ..page }, frame);
+    let room = Rect { y: top, height: ribbon.y.saturating_sub(top), ..page };
+    let room = view.ask.as_ref().map_or(room, |ask| story::draw(ask, app, theme, room, frame));
+    middle(app, view, theme, room, frame);
 }
 
 /// The span's name at the left, the count of clean reps at the right.
@@ -124,6 +127,14 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
         }
         Stage::SpanDone if view.mode == Mode::RunThrough => Some(said("to the end".to_owned(), vec![])),
         Stage::SpanDone => Some(said(count(view), vec![warmth(view)])),
+        Stage::Places { places, is_last } => {
+            let heading = if places.len() == 1 { "1 place to tell".to_owned() } else { format!("{} places to tell", places.len()) };
+            let others = places.iter().skip(1).map(String::as_str).collect::<Vec<_>>().join("; ");
+            let others = if others.is_empty() { others } else { format!("then {others}") };
+            let on = if is_last { "n: leave them for later".to_owned() } else { format!("or play on: {}", view.span) };
+            Some(said(heading, [others, on].into_iter().filter(|words| !words.is_empty()).collect()))
+        }
+        Stage::Rest => Some(said("rest".to_owned(), vec![REST_WORDS.to_owned(), "play, or press n, to go on".to_owned()])),
         Stage::Paused => Some(said("paused".to_owned(), vec!["space: go on".to_owned()])),
     }
 }

@@ -52,6 +52,7 @@ impl Practice for Script {
                 self.stage = "prompted";
                 self.deadline = None;
             }
+            Input::Story(_) => {}
             Input::Command(Command::Pause) => self.stage = "paused",
             Input::Command(Command::Quit) => self.stage = "finished",
             Input::Command(_) => self.stage = "waiting",

@@ -4,6 +4,8 @@
 //! stroke. A bar to look at is named below it. Not a note, a pitch or a length is in it: every bar is
 //! equally long.
 
+use std::ops::Range;
+
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -11,6 +13,8 @@ use ratatui::widgets::Widget;
 
 /// Cells of a bar are no more than this, so that a short span stays a small thing.
 const CELLS_MAX: usize = 6;
+/// The word under a seam.
+const JOIN: &str = "join";
 
 pub struct Ribbon<'a> {
     pub bars: &'a [String],
@@ -18,6 +22,8 @@ pub struct Ribbon<'a> {
     pub here: Option<usize>,
     /// Index of the bar to look at, and the word set below it.
     pub look: Option<(usize, &'a str)>,
+    /// Where sections meet, named below the line until the first note, where there is room.
+    pub seams: &'a [Range<usize>],
     pub quiet: Style,
     pub here_style: Style,
     pub look_style: Style,
@@ -48,7 +54,7 @@ impl Spacing {
     }
 
     /// Returns the cells of a bar, never empty inside a row that has any.
-    fn cells(self, bar: usize) -> std::ops::Range<usize> {
+    fn cells(self, bar: usize) -> Range<usize> {
         match self.pitch {
             0 => {
                 let first = bar * self.n_cells / self.n_bars;
@@ -83,18 +89,33 @@ impl Widget for Ribbon<'_> {
                 buf[(x(cell), area.y)].set_symbol("\u{25ac}").set_style(Style::reset()).set_style(self.here_style);
             }
         }
+        if area.height > 1 && self.here.is_none() && self.look.is_none() {
+            let mut free = 0;
+            for seam in self.seams.iter().filter(|seam| seam.start < seam.end && seam.end <= n_bars) {
+                let cells = spacing.cells(seam.start).start..spacing.cells(seam.end - 1).end;
+                let start = centred(&cells, JOIN, area);
+                if start >= free {
+                    buf.set_stringn(x(start), area.y + 1, JOIN, usize::from(area.width), self.quiet);
+                    free = start + JOIN.len() + 1;
+                }
+            }
+        }
         let Some((look, word)) = self.look.filter(|&(bar, _)| bar < n_bars) else { return };
         let cells = spacing.cells(look);
         for cell in cells.clone() {
             buf[(x(cell), area.y)].set_symbol("\u{2550}").set_style(Style::reset()).set_style(self.look_style);
         }
         if area.height > 1 {
-            let middle = (cells.start + cells.end) / 2;
-            let length = word.chars().count();
-            let start = middle.saturating_sub(length / 2).min(usize::from(area.width).saturating_sub(length));
+            let start = centred(&cells, word, area);
             buf.set_stringn(x(start), area.y + 1, word, usize::from(area.width), self.look_style);
         }
     }
+}
+
+/// Returns where a word begins that is set under the middle of some cells.
+fn centred(cells: &Range<usize>, word: &str, area: Rect) -> usize {
+    let length = word.chars().count();
+    ((cells.start + cells.end) / 2).saturating_sub(length / 2).min(usize::from(area.width).saturating_sub(length))
 }
 
 #[cfg(test)]
@@ -107,7 +128,7 @@ mod tests {
         let mut buf = Buffer::empty(area);
         let plain = Style::new();
         let look = look.map(|bar| (bar, "look"));
-        Ribbon { bars: &bars, here, look, quiet: plain, here_style: plain, look_style: plain }.render(area, &mut buf);
+        Ribbon { bars: &bars, here, look, seams: &[], quiet: plain, here_style: plain, look_style: plain }.render(area, &mut buf);
         (0..2).map(|y| (0..width).map(|x| buf[(x, y)].symbol()).collect::<String>().trim_end().to_owned() + "\n").collect()
     }
 
@@ -119,6 +140,22 @@ mod tests {
     #[test]
     fn the_bar_to_look_at_is_named() {
         assert_eq!(drawn(4, Some(3), Some(0), 31), "  ══════ ────── ────── ▬▬▬▬▬▬\n   look\n");
+    }
+
+    #[test]
+    fn joins_are_named_until_the_first_note() {
+        let bars: Vec<String> = (1..=6).map(|n| n.to_string()).collect();
+        let area = Rect::new(0, 0, 41, 2);
+        let row = |here| {
+            let mut buf = Buffer::empty(area);
+            let plain = Style::new();
+            let seams = [1..3, 4..5];
+            Ribbon { bars: &bars, here, look: None, seams: &seams, quiet: plain, here_style: plain, look_style: plain }
+                .render(area, &mut buf);
+            (0..41).map(|x| buf[(x, 1)].symbol()).collect::<String>().trim_end().to_owned()
+        };
+        assert_eq!(row(None), "            join            join");
+        assert_eq!(row(Some(0)), "");
     }
 
     #[test]

@@ -88,6 +88,8 @@ impl Practice for StandIn {
             n_clean: 1,
             target: 3,
             verdicts: &[],
+            seams: &[],
+            ask: None,
             stage,
         }
     }

@@ -1,0 +1,3 @@
+//! What carries a player through an evening: stories for slips, joins, a session of some minutes.
+
+mod stories;
