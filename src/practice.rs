@@ -8,6 +8,7 @@
 //! the first onset of the span and with nothing else.
 
 mod account;
+pub mod by_word;
 mod command;
 mod config;
 pub mod footswitch;
@@ -17,6 +18,7 @@ mod judge;
 mod ladder;
 mod listen;
 mod phase;
+pub mod quiz;
 pub mod reading;
 mod reading_timing;
 mod rep;

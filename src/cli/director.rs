@@ -55,6 +55,7 @@ impl Director {
         let rest = match view.stage {
             Stage::Playing | Stage::Prompted { .. } => return,
             Stage::Paused | Stage::Finished { .. } | Stage::SpanDone => return self.queue.clear(),
+            Stage::Unheard | Stage::Mark { .. } | Stage::Quiz(_) => return self.queue.clear(),
             Stage::Look { .. } | Stage::Places { .. } => LOOK,
             Stage::Waiting | Stage::RepDone { .. } | Stage::Rest => REST,
         };

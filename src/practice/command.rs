@@ -21,12 +21,17 @@ pub enum Command {
     Later,
     /// Want no line of story for it.
     NoLine,
+    /// Without an instrument: show the next cue.
+    Cue,
     Quit,
 }
 
 impl Command {
+    /// What a player without an instrument says when the answer is there, or the rep is played.
+    pub const READY: &'static str = "ready";
+
     /// Every command that a key or a footswitch can be set to, in the order of the help screen.
-    pub const ALL: [Command; 11] = [
+    pub const ALL: [Command; 12] = [
         Command::Pause,
         Command::Again,
         Command::Skip,
@@ -37,6 +42,7 @@ impl Command {
         Command::FewerReps,
         Command::Later,
         Command::NoLine,
+        Command::Cue,
         Command::Quit,
     ];
 
@@ -54,11 +60,19 @@ impl Command {
             Command::FewerReps => "fewer-reps",
             Command::Later => "later",
             Command::NoLine => "no-line",
+            Command::Cue => "cue",
             Command::Quit => "quit",
         }
     }
 
+    /// Reads a word, or what a player without an instrument says: `ready`, and then `held` or `did-not`.
     pub fn from_word(word: &str) -> Option<Command> {
+        match word {
+            Command::READY => return Some(Command::Pause),
+            "held" => return Some(Command::Overrule(Verdict::Clean)),
+            "did-not" => return Some(Command::Overrule(Verdict::Broken)),
+            _ => {}
+        }
         Command::ALL.into_iter().find(|c| c.word() == word)
     }
 
@@ -76,6 +90,7 @@ impl Command {
             Command::FewerReps => "one rep fewer for this section",
             Command::Later => "keep this place for later: its line of story waits at the end of the section",
             Command::NoLine => "this place needs no line of story",
+            Command::Cue => "without an instrument: the next cue, please",
             Command::Quit => "close the session",
         }
     }

@@ -39,7 +39,7 @@ impl Span {
         Span::of_stretch(piece, name, mode, unfold(&piece.score, piece.part(), bars), target)
     }
 
-    /// Lays out bars that are in playing order already; `None` when they have no notes.
+    /// Lays out a stretch that is in playing order already; `None` when it has no notes.
     pub fn of_stretch(piece: &Piece, name: String, mode: Mode, stretch: Unfolded, target: u8) -> Option<Span> {
         let score = &piece.score;
         let starts = piece.sections.iter().map(|s| Place::start_of(s.bars.start));
@@ -102,6 +102,11 @@ impl Span {
         let (at, cue) = *self.cues[..before].last()?;
         let near = self.line.onset(at).played_bar + 1 >= self.line.onset(onset).played_bar;
         near.then_some(cue)
+    }
+
+    /// Returns the cue placed on an onset, as an index into the piece's cues.
+    pub fn cue_at(&self, onset: OnsetIdx) -> Option<usize> {
+        self.cues.iter().find(|(at, _)| *at == onset).map(|(_, cue)| *cue)
     }
 
     /// Returns the index in the part of a note of the line.

@@ -140,6 +140,8 @@ impl Engine {
             }
             Command::Overrule(verdict) => self.overrule(verdict, out),
             Command::MoreReps | Command::FewerReps => self.change_target(command == Command::MoreReps),
+            // What is heard asks for its cue by falling silent.
+            Command::Cue => {}
             Command::Quit => {
                 self.abandon(out);
                 self.finish(now, out);

@@ -4,7 +4,8 @@
 
 use std::ops::Range;
 
-use crate::journal::entry::{Mode, Verdict};
+use super::Command;
+use crate::journal::entry::{Mode, QuestionKind, Verdict};
 
 /// The state of practice at one moment. Borrowed from the engine, drawn, and dropped.
 #[derive(Clone, PartialEq, Debug)]
@@ -76,8 +77,31 @@ pub enum Stage<'a> {
     /// Away from the instrument for a while.
     Rest,
     Paused,
+    /// Without an instrument: played or imagined where nothing is heard, until the player says so.
+    Unheard,
+    /// Without an instrument: the player says how it went; each choice with what it means here.
+    Mark {
+        question: &'a str,
+        choices: &'a [(Command, &'a str)],
+    },
+    Quiz(Quiz<'a>),
     /// The session is over; the account has its lines.
     Finished {
         account: &'a [String],
     },
+}
+
+/// Where the quiz stands.
+#[derive(Clone, PartialEq, Debug)]
+pub enum Quiz<'a> {
+    /// Not begun: it begins with the first note, or when the player is ready.
+    Ready { words: &'a str },
+    /// A question: what stands large, and what is said about it below.
+    Asked { kind: QuestionKind, large: &'a str, small: &'a [String], is_told: bool },
+    /// The answer is being played; nothing to say.
+    Answering { kind: QuestionKind },
+    /// In the middle of playing: where to go at once.
+    Called { large: &'a str, small: &'a [String] },
+    /// What the last answer was, at a glance: after a slip where to look.
+    Told { is_held: bool, large: &'a str, small: &'a str },
 }

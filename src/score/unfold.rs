@@ -63,6 +63,24 @@ impl Unfolded {
         let bar = self.bars[..self.bars.partition_point(|b| b.start <= at)].last()?;
         (at < self.total()).then(|| Place { bar: bar.bar, into_bar: at - bar.start })
     }
+
+    /// Returns a run of its bars as a stretch of its own, in the same playing order. Notes held into it from before are left out.
+    ///
+    /// # Panics
+    /// When the run lies outside.
+    pub fn cut(&self, bars: Range<usize>) -> Unfolded {
+        let origin = self.bars.get(bars.start).map_or(ScoreTime::ZERO, |b| b.start);
+        let first = self.notes.partition_point(|n| n.onset < origin);
+        let end = self.bars.get(bars.end).map_or(self.notes.len(), |b| self.notes.partition_point(|n| n.onset < b.start));
+        let notes = self.notes[first.min(end)..end].iter().map(|n| PlayedNote {
+            onset: n.onset - origin,
+            played_bar: n.played_bar - bars.start,
+            ..n.clone()
+        });
+        let notes = notes.collect();
+        let bars = self.bars[bars].iter().map(|b| PlayedBar { start: b.start - origin, ..b.clone() }).collect();
+        Unfolded { bars, notes }
+    }
 }
 
 /// Lays out a run of printed bars in playing order, as if it were a score of its own: a repeat

@@ -6,7 +6,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyEventKind};
 
 use super::widget::line_editor::LineEditor;
 use super::{Action, Options};
-use crate::practice::view::Stage;
+use crate::practice::view::{Quiz, Stage};
 use crate::practice::{Command, Story, View};
 use crate::source::Signal;
 use crate::time::Micros;
@@ -221,5 +221,10 @@ impl App {
 }
 
 fn between_reps(view: &View) -> bool {
-    !matches!(view.stage, Stage::Playing | Stage::Prompted { .. } | Stage::Finished { .. })
+    match view.stage {
+        Stage::Playing | Stage::Prompted { .. } | Stage::Finished { .. } => false,
+        Stage::Quiz(Quiz::Ready { .. } | Quiz::Told { .. }) => true,
+        Stage::Quiz(_) => false,
+        _ => true,
+    }
 }

@@ -44,6 +44,7 @@ pub const KEYS: &[Key] = &[
     key('3', "", Action::TakeLine(2)),
     key('k', "k", Action::Practice(Command::Later)),
     key('d', "d", Action::Practice(Command::NoLine)),
+    key('c', "c", Action::Practice(Command::Cue)),
     key('p', "p", Action::HandOver),
     key('l', "l", Action::Letters),
     key('?', "?", Action::Help),
@@ -56,6 +57,11 @@ pub const KEYS: &[Key] = &[
     other(KeyCode::Up, Action::Up),
     other(KeyCode::Down, Action::Down),
 ];
+
+/// Returns the name of the key for a command; empty where none is named.
+pub fn label(command: Command) -> &'static str {
+    KEYS.iter().find(|key| key.action == Action::Practice(command)).map_or("", |key| key.label)
+}
 
 /// Returns what a key event asks for; nothing for a key let go or one without a meaning.
 pub fn action(event: &KeyEvent) -> Option<Action> {

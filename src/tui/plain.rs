@@ -14,7 +14,8 @@ use super::run::{Wake, meet_deadlines, watch_signals};
 use super::{Error, Exit, Practice};
 use crate::clock::SessionClock;
 use crate::journal::entry::{Mode, Verdict};
-use crate::practice::view::Stage;
+use crate::practice::quiz::kind_words;
+use crate::practice::view::{Quiz, Stage};
 use crate::practice::{Ask, Command, Input, Story, View};
 use crate::source::Signal;
 use crate::time::{Micros, Stamped};
@@ -47,7 +48,7 @@ impl<W: Write> Plain<W> {
     /// When the line cannot be written; a reader that went away is `BrokenPipe`.
     pub fn show(&mut self, view: &View) -> io::Result<()> {
         let span = Some((view.span_idx, view.mode));
-        if self.span != span && !matches!(view.stage, Stage::Finished { .. }) {
+        if self.span != span && view.n_spans > 0 && !matches!(view.stage, Stage::Finished { .. }) {
             self.span = span;
             self.said = None;
             let line = span_line(view);
@@ -121,7 +122,16 @@ fn line(view: &View) -> Option<String> {
     let count = || format!("{} of {}", view.n_clean, view.target);
     let with_words = |start: String, words: &str| if words.is_empty() { start } else { format!("{start}: {words}") };
     Some(match view.stage {
-        Stage::Waiting | Stage::Playing => return None,
+        Stage::Waiting | Stage::Playing | Stage::Quiz(Quiz::Answering { .. }) => return None,
+        Stage::Unheard => format!("say {} when it is played, {} for a cue", Command::READY, Command::Cue.word()),
+        Stage::Mark { question, choices } => {
+            let choices: Vec<String> = choices.iter().map(|(command, words)| format!("{} ({words})", command.word())).collect();
+            format!("mark: {question}; {}", choices.join(", "))
+        }
+        Stage::Quiz(Quiz::Ready { words }) => format!("quiz: {words}"),
+        Stage::Quiz(Quiz::Asked { kind, large, small, .. }) => format!("{}: {large}; {}", kind_words(kind), small.join(", ")),
+        Stage::Quiz(Quiz::Called { large, small }) => format!("go {large}; {}", small.join(", ")),
+        Stage::Quiz(Quiz::Told { large, small, .. }) => with_words(large.to_owned(), small),
         Stage::Prompted { rung: 3.., text } => format!("page: {text}"),
         Stage::Prompted { text, .. } => format!("cue: {text}"),
         Stage::Look { words } => format!("look: {words}"),

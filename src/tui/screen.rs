@@ -4,6 +4,7 @@ mod account;
 mod caution;
 mod drill;
 mod help;
+mod quiz;
 mod story;
 pub mod study;
 
@@ -15,7 +16,7 @@ use super::app::App;
 use super::theme::Theme;
 use super::widget::wrap;
 use crate::practice::View;
-use crate::practice::view::Stage;
+use crate::practice::view::{Quiz, Stage};
 
 /// Draws what is to be seen now.
 pub fn draw(app: &App, caption: Option<&str>, view: &View, frame: &mut Frame) {
@@ -27,6 +28,8 @@ pub fn draw(app: &App, caption: Option<&str>, view: &View, frame: &mut Frame) {
         help::draw(app, theme, frame);
     } else if let Stage::Finished { account } = view.stage {
         account::draw(account, app, view, theme, frame);
+    } else if let Stage::Quiz(stage) = &view.stage {
+        quiz::draw(stage, app, view, theme, frame);
     } else {
         drill::draw(app, view, theme, frame);
     }
@@ -39,7 +42,7 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
     if page.is_empty() {
         return;
     }
-    let playing = matches!(view.stage, Stage::Playing | Stage::Prompted { .. });
+    let playing = matches!(view.stage, Stage::Playing | Stage::Prompted { .. } | Stage::Quiz(Quiz::Answering { .. } | Quiz::Called { .. }));
     let finished = matches!(view.stage, Stage::Finished { .. });
     let (words, style) = match (app.notice(), caption.filter(|_| !finished)) {
         (Some(notice), _) => (notice, theme.strong()),

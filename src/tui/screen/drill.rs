@@ -9,13 +9,14 @@ use ratatui::text::{Line, Text};
 use ratatui::widgets::Paragraph;
 
 use super::super::app::{App, REST_WORDS};
+use super::super::keys;
 use super::super::theme::Theme;
 use super::super::widget::letters::Letters;
 use super::super::widget::ribbon::Ribbon;
 use super::{page, story};
 use crate::journal::entry::{Mode, Verdict};
-use crate::practice::View;
 use crate::practice::view::Stage;
+use crate::practice::{Command, View};
 
 pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
     let page = page(frame.area());
@@ -28,7 +29,7 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
     let ribbon_rows = if roomy { 2 } else { 1 };
     let below = ribbon_rows + 1;
     if page.height < below + 2 {
-        return middle(app, view, theme, Rect { y: page.y + 1, height: page.height.saturating_sub(2), ..page }, frame);
+        return middle(app, said(view, theme), Rect { y: page.y + 1, height: page.height.saturating_sub(2), ..page }, frame);
     }
     let ribbon = Rect { y: page.bottom() - below, height: ribbon_rows, ..page };
     frame.render_widget(
@@ -46,7 +47,7 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
     let top = page.y + 1 + u16::from(page.height >= 28);
     let room = Rect { y: top, height: ribbon.y.saturating_sub(top), ..page };
     let room = view.ask.as_ref().map_or(room, |ask| story::draw(ask, app, theme, room, frame));
-    middle(app, view, theme, room, frame);
+    middle(app, said(view, theme), room, frame);
 }
 
 /// The span's name at the left, the count of clean reps at the right.
@@ -56,26 +57,32 @@ fn head(view: &View, theme: Theme, row: Rect, frame: &mut Frame) {
         Mode::Reading => "from the page".to_owned(),
         Mode::RunThrough => "run-through".to_owned(),
     };
+    ends(view.span, count, theme, row, frame);
+}
+
+/// Sets a row with words at its left end and a count at its right.
+pub fn ends(name: &str, count: String, theme: Theme, row: Rect, frame: &mut Frame) {
     let count_width = count.chars().count().min(usize::from(row.width)) as u16;
-    let name = Rect { width: row.width.saturating_sub(count_width + 1), ..row };
-    frame.render_widget(Line::styled(view.span, theme.quiet()), name);
+    let left = Rect { width: row.width.saturating_sub(count_width + 1), ..row };
+    frame.render_widget(Line::styled(name, theme.quiet()), left);
     let right = Rect { x: row.right() - count_width, width: count_width, ..row };
     frame.render_widget(Line::styled(count, theme.strong()), right);
 }
 
-fn count(view: &View) -> String {
+pub fn count(view: &View) -> String {
     format!("{} of {}", view.n_clean, view.target)
 }
 
 /// What stands in the middle: large words, and small ones below them.
-struct Said {
-    large: String,
-    small: Vec<String>,
-    style: ratatui::style::Style,
+pub struct Said {
+    pub large: String,
+    pub small: Vec<String>,
+    pub style: ratatui::style::Style,
 }
 
-fn middle(app: &App, view: &View, theme: Theme, area: Rect, frame: &mut Frame) {
-    let Some(said) = said(view, theme) else { return };
+/// Draws what is said, if anything, in the middle of an area.
+pub fn middle(app: &App, said: Option<Said>, area: Rect, frame: &mut Frame) {
+    let Some(said) = said else { return };
     if area.is_empty() {
         return;
     }
@@ -110,8 +117,16 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
     let said = |large: String, small: Vec<String>| Said { large, small, style: theme.strong() };
     let small = |words: &str| if words.is_empty() { vec![] } else { vec![words.to_owned()] };
     match view.stage {
-        Stage::Playing | Stage::Finished { .. } => None,
+        Stage::Playing | Stage::Finished { .. } | Stage::Quiz(_) => None,
         Stage::Waiting => Some(said(view.span.to_owned(), vec![bars(view), "play when you are ready".to_owned()])),
+        Stage::Unheard => {
+            let keys = [Command::Pause, Command::Cue].map(keys::label);
+            Some(said(view.span.to_owned(), vec![bars(view), format!("{} when it is played   {} a cue, please", keys[0], keys[1])]))
+        }
+        Stage::Mark { question, choices } => {
+            let choices: Vec<String> = choices.iter().map(|(command, words)| format!("{} {words}", keys::label(*command))).collect();
+            Some(said(question.to_owned(), vec![choices.join("   ")]))
+        }
         Stage::Prompted { rung: 3.., text } => Some(Said { style: theme.page(), ..said(text.to_owned(), vec![]) }),
         Stage::Prompted { text, .. } => Some(Said { style: theme.here(), ..said(text.to_owned(), vec![]) }),
         Stage::Look { words } => {

@@ -1,0 +1,268 @@
+//! Drilling where nothing is heard: the player plays, or imagines, each rep and says how it went.
+//!
+//! The same spans and counts as in the drill that listens. The program does not know where the player is, so cues are
+//! shown on demand, one after the other; a rep that one was asked for in is at best a rep with a cue.
+
+use std::sync::Arc;
+
+use super::config::PracticeConfig;
+use super::phase::Tally;
+use super::span::Span;
+use super::view::{Stage, View};
+use super::{Command, Input, Machine, Output, account};
+use crate::follower::OnsetIdx;
+use crate::journal::entry::{Entry, Happening, Mode, Rep, RepNumber, Verdict, Witness};
+use crate::midi::Take;
+use crate::piece::Piece;
+use crate::time::{Micros, Stamped};
+
+/// What the player may say of a rep.
+const CHOICES: &[(Command, &str)] =
+    &[(Command::Overrule(Verdict::Clean), "clean"), (Command::Cue, "with a cue"), (Command::Overrule(Verdict::Broken), "not clean")];
+
+pub struct ByWord {
+    piece: Arc<Piece>,
+    config: PracticeConfig,
+    spans: Vec<Span>,
+    tallies: Vec<Tally>,
+    current: usize,
+    phase: Phase,
+    now: Micros,
+    /// Cues asked for in this rep, oldest first, and when; as onsets of the span.
+    cues: Vec<(Micros, OnsetIdx, String)>,
+    reps: Vec<Rep>,
+}
+
+enum Phase {
+    /// A rep is being played, since then.
+    Playing {
+        since: Micros,
+    },
+    /// It is done, and not yet judged.
+    Mark {
+        since: Micros,
+        done: Micros,
+    },
+    Judged {
+        at: Micros,
+        verdict: Verdict,
+    },
+    SpanDone {
+        until: Micros,
+    },
+    Finished {
+        account: Vec<String>,
+    },
+}
+
+impl ByWord {
+    /// Starts a session over `spans` in their order; `None` when there is none.
+    pub fn try_new(piece: Arc<Piece>, spans: Vec<Span>, config: PracticeConfig) -> Option<Self> {
+        let tallies = spans.iter().map(|s| Tally { target: s.target, ..Tally::default() }).collect();
+        (!spans.is_empty()).then(|| ByWord {
+            piece,
+            config,
+            spans,
+            tallies,
+            current: 0,
+            phase: Phase::Playing { since: Micros::ZERO },
+            now: Micros::ZERO,
+            cues: Vec::new(),
+            reps: Vec::new(),
+        })
+    }
+
+    fn span(&self) -> &Span {
+        &self.spans[self.current]
+    }
+
+    fn is_reached(&self) -> bool {
+        let tally = &self.tallies[self.current];
+        tally.n_clean(self.piece.judging.in_a_row) >= tally.target
+    }
+
+    fn go_to(&mut self, span_idx: usize, at: Micros, out: &mut Vec<Output>) {
+        self.cues.clear();
+        if span_idx >= self.spans.len() {
+            return self.finish(at, out);
+        }
+        self.current = span_idx;
+        self.phase = Phase::Playing { since: at };
+        out.push(Output::SpanBegan { at, span_idx });
+    }
+
+    fn finish(&mut self, at: Micros, out: &mut Vec<Output>) {
+        let (runs, drills): (Vec<Span>, Vec<Span>) = self.spans.iter().cloned().partition(|s| s.mode == Mode::RunThrough);
+        let mut lines = account::lines(&self.reps, &drills, &[]);
+        // Of a run that nobody heard there is no more to say than the player said.
+        let last = |run: &Span| self.reps.iter().rfind(|r| r.span == run.name).map(|r| format!("{}: {}", run.name, r.verdict.words()));
+        lines.extend(runs.iter().filter_map(last));
+        self.phase = Phase::Finished { account: lines };
+        out.push(Output::Finished { at });
+    }
+
+    /// Shows the cue after the last one shown.
+    fn next_cue(&mut self, out: &mut Vec<Output>) {
+        let Phase::Playing { .. } = self.phase else { return };
+        let from = self.cues.last().map_or(0, |(_, onset, _)| onset.0 + 1);
+        let span = self.span();
+        let cue = (from..span.n_onsets()).find_map(|o| Some((OnsetIdx(o), span.cue_at(OnsetIdx(o))?)));
+        let Some((onset, cue)) = cue else { return };
+        let text = self.piece.cues[cue].text.clone();
+        self.cues.push((self.now, onset, text.clone()));
+        out.push(Output::Prompted { at: self.now, rung: 1, onset, text });
+    }
+
+    fn judge(&mut self, verdict: Verdict, out: &mut Vec<Output>) {
+        let Phase::Mark { since, done } = self.phase else { return self.overrule(verdict, out) };
+        // A cue was seen: as from memory it was not clean.
+        let verdict = if verdict == Verdict::Clean && !self.cues.is_empty() { Verdict::Prompted } else { verdict };
+        let number = RepNumber(u32::try_from(self.reps.len()).unwrap_or(u32::MAX));
+        let span = self.span();
+        let happenings = self.cues.iter().map(|(at, onset, _)| Happening {
+            at: *at,
+            kind: super::judge::Fault::Prompt(1).word(),
+            place: span.place(*onset).text(&self.piece.score),
+            hand: None,
+        });
+        let rep = Rep {
+            number,
+            mode: span.mode,
+            span: span.name.clone(),
+            bars: span.ends(),
+            started: since,
+            ended: done,
+            verdict,
+            witness: Witness::Told,
+            reason: None,
+            happenings: happenings.collect(),
+            n_notes_due: 0,
+            n_notes_right: 0,
+            tempo: None,
+            run: None,
+            take: Take::default(),
+        };
+        let is_run = span.mode == Mode::RunThrough;
+        self.reps.push(rep.clone());
+        out.push(Output::Record(Entry::Rep(rep)));
+        let tally = &mut self.tallies[self.current];
+        tally.verdicts.push(verdict);
+        tally.numbers.push(number);
+        self.cues.clear();
+        self.settle(verdict, is_run);
+    }
+
+    fn settle(&mut self, verdict: Verdict, is_run: bool) {
+        self.phase = if is_run || self.is_reached() {
+            Phase::SpanDone { until: self.now + self.config.span_done }
+        } else {
+            Phase::Judged { at: self.now, verdict }
+        };
+    }
+
+    /// Changes the last verdict while it stands on the screen.
+    fn overrule(&mut self, verdict: Verdict, out: &mut Vec<Output>) {
+        if !matches!(self.phase, Phase::Judged { .. } | Phase::SpanDone { .. }) {
+            return;
+        }
+        let is_run = self.span().mode == Mode::RunThrough;
+        let tally = &mut self.tallies[self.current];
+        let (Some(last), Some(&rep)) = (tally.verdicts.last_mut(), tally.numbers.last()) else { return };
+        if *last == verdict {
+            return;
+        }
+        *last = verdict;
+        if let Some(judged) = self.reps.iter_mut().find(|r| r.number == rep) {
+            judged.verdict = verdict;
+        }
+        out.push(Output::Record(Entry::Overruled { rep, verdict, at: self.now }));
+        self.settle(verdict, is_run);
+    }
+
+    fn command(&mut self, command: Command, out: &mut Vec<Output>) {
+        let now = self.now;
+        match (command, &self.phase) {
+            (_, Phase::Finished { .. }) => {}
+            (Command::Pause, Phase::Playing { since }) => self.phase = Phase::Mark { since: *since, done: now },
+            (Command::Pause, Phase::Judged { at, .. }) => self.phase = Phase::Mark { since: *at, done: now },
+            (Command::Pause, Phase::SpanDone { .. }) => self.go_to(self.current + 1, now, out),
+            (Command::Again, _) => {
+                self.cues.clear();
+                self.phase = Phase::Playing { since: now };
+            }
+            (Command::Pause, Phase::Mark { .. }) => {}
+            (Command::Cue, Phase::Mark { .. }) => self.judge(Verdict::Prompted, out),
+            (Command::Cue, Phase::Judged { at, .. }) => {
+                self.phase = Phase::Playing { since: *at };
+                self.next_cue(out);
+            }
+            (Command::Cue, _) => self.next_cue(out),
+            (Command::Overrule(verdict), _) => self.judge(verdict, out),
+            (Command::Skip, _) => self.go_to(self.current + 1, now, out),
+            (Command::Back, _) => self.go_to(self.current.saturating_sub(1), now, out),
+            (Command::MoreReps | Command::FewerReps, _) => {
+                let tally = &mut self.tallies[self.current];
+                let target = if command == Command::MoreReps { tally.target.saturating_add(1) } else { tally.target.saturating_sub(1) };
+                tally.target = target.clamp(1, 9);
+                if let Phase::Judged { verdict, .. } = self.phase {
+                    self.settle(verdict, false);
+                }
+            }
+            // Lines of story are for places that were heard to fail.
+            (Command::Later | Command::NoLine, _) => {}
+            (Command::Quit, _) => self.finish(now, out),
+        }
+    }
+}
+
+impl Machine for ByWord {
+    fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
+        let is_timer = matches!(input.what, Input::Deadline);
+        while let Some(due) = self.next_deadline().filter(|d| *d < input.at || (is_timer && *d <= input.at)) {
+            self.now = self.now.max(due);
+            self.go_to(self.current + 1, due, out);
+        }
+        self.now = self.now.max(input.at);
+        if let Input::Command(command) = input.what {
+            self.command(command, out);
+        }
+    }
+
+    fn next_deadline(&self) -> Option<Micros> {
+        match self.phase {
+            Phase::SpanDone { until } => Some(until),
+            _ => None,
+        }
+    }
+
+    fn view(&self) -> View<'_> {
+        let (span, tally) = (self.span(), &self.tallies[self.current]);
+        let cue = self.cues.last();
+        let stage = match &self.phase {
+            Phase::Playing { .. } => match cue {
+                Some((_, _, text)) => Stage::Prompted { rung: 1, text },
+                None => Stage::Unheard,
+            },
+            Phase::Mark { .. } => Stage::Mark { question: "how did it go?", choices: CHOICES },
+            Phase::Judged { verdict, .. } => Stage::RepDone { verdict: *verdict, words: "" },
+            Phase::SpanDone { .. } => Stage::SpanDone,
+            Phase::Finished { account } => Stage::Finished { account },
+        };
+        View {
+            piece: &self.piece.title,
+            mode: span.mode,
+            span: &span.name,
+            span_idx: self.current,
+            n_spans: self.spans.len(),
+            bars: &span.bars,
+            bar: cue.filter(|_| matches!(stage, Stage::Prompted { .. })).map(|(_, onset, _)| span.line.onset(*onset).played_bar),
+            look_bar: None,
+            n_clean: tally.n_clean(self.piece.judging.in_a_row),
+            target: tally.target,
+            verdicts: &tally.verdicts,
+            seams: &span.seams,
+            ask: None,
+            stage,
+        }
+    }
+}

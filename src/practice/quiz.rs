@@ -1,0 +1,432 @@
+//! The timed quiz: one question after the other, each with its own clock, until the minutes are over.
+//!
+//! [`questions`] lays out what can be asked of a piece, [`Quiz`] asks it and hears the answers, or is told them where
+//! there is no instrument. Order and choice come from a seed and from [`Doubt`]; nothing played is ever named.
+
+mod account;
+mod asking;
+mod bank;
+mod chord_ear;
+mod doubt;
+mod harmony;
+mod hearing;
+mod jump;
+mod order;
+mod question;
+
+pub use bank::questions;
+pub use doubt::{Doubt, JournalDoubt};
+pub use harmony::{Fit, Harmony};
+pub use order::Deck;
+pub use question::{Exit, Passage, Question, Source, Wanted, kind_words};
+
+use std::sync::Arc;
+
+use super::config::PracticeConfig;
+use super::view::{self, Stage, View};
+use super::words::count;
+use super::{Command, Input, Machine, Output};
+use crate::journal::entry::{Answer, Entry, Mode, Outcome, QuestionKind, Verdict, Witness};
+use crate::midi::MidiEvent;
+use crate::piece::Piece;
+use crate::score::Place;
+use crate::time::{Micros, Stamped};
+
+use account::Answered;
+use asking::{Asking, Ear};
+use chord_ear::ChordEar;
+use hearing::{Around, End, PassageEar, Task};
+use jump::{JumpEar, N_BARS_OF_RUN};
+
+/// How a quiz goes.
+#[derive(Clone, PartialEq, Debug)]
+pub struct QuizConfig {
+    pub length: Micros,
+    pub seed: u64,
+    /// From the question to the first note: 5 s, 3 to 10.
+    pub first_onset: Micros,
+    /// From the call of a landmark to going on there: 2 s, 1 to 4; two beats where they are longer.
+    pub jump: Micros,
+    /// How long an outcome stands.
+    pub glance: Micros,
+    /// Without an instrument: answers are told, not heard.
+    pub is_told: bool,
+}
+
+impl QuizConfig {
+    /// Returns the defaults for a quiz of so many minutes. The times are reasoned ones: no study gives them.
+    pub fn standard(minutes: u32, seed: u64) -> Self {
+        QuizConfig {
+            length: Micros(i64::from(minutes) * 60_000_000),
+            seed,
+            first_onset: Micros::from_millis(5_000),
+            jump: Micros::from_millis(2_000),
+            glance: Micros::from_millis(2_000),
+            is_told: false,
+        }
+    }
+}
+
+/// An outcome stands until the player has been silent for so long, up to the most.
+const HUSH: Micros = Micros(800_000);
+const GLANCE_MAX: Micros = Micros(6_000_000);
+/// An answer that is not marked for so long is dropped.
+const MARK: Micros = Micros(60_000_000);
+/// Where nothing is heard, a landmark is called this long after the start, and up to as much again later.
+const CALL: Micros = Micros(4_000_000);
+
+/// What the player may say of an answer that nobody heard.
+const CHOICES: &[(Command, &str)] = &[(Command::Overrule(Verdict::Clean), "held"), (Command::Overrule(Verdict::Broken), "did not")];
+
+pub struct Quiz {
+    piece: Arc<Piece>,
+    practice: PracticeConfig,
+    config: QuizConfig,
+    questions: Vec<Question>,
+    deck: Deck,
+    phase: Phase,
+    now: Micros,
+    last_note: Option<Micros>,
+    ends: Option<Micros>,
+    n_asked: u32,
+    answers: Vec<Answered>,
+    ready_words: String,
+}
+
+#[expect(clippy::large_enum_variant, reason = "there is one of it")]
+enum Phase {
+    Ready,
+    Asked(Asking),
+    /// Nobody heard the answer: how was it?
+    Mark {
+        asking: Asking,
+        had: Micros,
+    },
+    /// A breath before the next question, with the outcome of the last.
+    Between {
+        since: Micros,
+        told: Option<Told>,
+    },
+    Paused {
+        since: Micros,
+    },
+    Finished {
+        account: Vec<String>,
+    },
+}
+
+struct Told {
+    is_held: bool,
+    large: String,
+    small: String,
+}
+
+impl Quiz {
+    /// Starts a quiz over `questions`; `None` when there are none.
+    pub fn try_new(
+        piece: Arc<Piece>,
+        questions: Vec<Question>,
+        doubt: &dyn Doubt,
+        practice: PracticeConfig,
+        config: QuizConfig,
+    ) -> Option<Self> {
+        let deck = Deck::new(&questions, doubt, config.seed);
+        let minutes = usize::try_from(config.length.0 / 60_000_000).unwrap_or(0);
+        let how = if config.is_told { "space to begin" } else { "any note, or space, to begin" };
+        (!questions.is_empty()).then(|| Quiz {
+            piece,
+            practice,
+            questions,
+            deck,
+            phase: Phase::Ready,
+            now: Micros::ZERO,
+            last_note: None,
+            ends: None,
+            n_asked: 0,
+            answers: Vec::new(),
+            ready_words: format!("{}: {how}", count(minutes, "minute", "minutes")),
+            config,
+        })
+    }
+
+    /// Returns the question that stands and when it was asked; for a jump, the start of the run until the landmark is called.
+    pub fn standing(&self) -> Option<(&Question, Micros)> {
+        let (Phase::Asked(asking) | Phase::Mark { asking, .. }) = &self.phase else { return None };
+        let (question, asked) = asking.subject();
+        Some((&self.questions[question], asked))
+    }
+
+    /// Returns what is to be played now, where it is a passage.
+    pub fn passage(&self) -> Option<&Passage> {
+        let Phase::Asked(asking) = &self.phase else { return None };
+        match &asking.ear {
+            Ear::Jump(_, ear) if ear.called().is_none() => Some(ear.run()),
+            _ => self.questions[asking.question].passage(),
+        }
+    }
+
+    /// Returns when the quiz is over, once it has begun; an answer begun by then is heard to its end.
+    pub fn ends(&self) -> Option<Micros> {
+        self.ends
+    }
+
+    fn around(&self) -> Around<'_> {
+        Around { piece: &self.piece, practice: &self.practice, config: &self.config }
+    }
+
+    fn begin(&mut self, at: Micros) {
+        self.ends = Some(at + self.config.length);
+        self.phase = Phase::Between { since: at, told: None };
+    }
+
+    /// Asks the next question, while there is time for one.
+    fn ask(&mut self, at: Micros, out: &mut Vec<Output>) {
+        let before = self.deck.last_places().to_vec();
+        let is_over = self.ends.is_some_and(|ends| at >= ends);
+        let Some(question) = self.deck.draw(&self.questions).filter(|_| !is_over) else { return self.finish(out) };
+        let (question, ear) = self.ear(question, at, &before);
+        self.phase = Phase::Asked(Asking { question, asked: at, ear });
+    }
+
+    /// Makes ready to hear an answer. A landmark that there is no run towards is asked for as a cold start.
+    fn ear(&mut self, question: usize, at: Micros, before: &[Place]) -> (usize, Ear) {
+        if self.questions[question].kind != QuestionKind::Jump {
+            return (question, self.plain_ear(question, at));
+        }
+        let jump = self.jump_ear(question, at, before);
+        if let Some(ear) = jump {
+            return (question, ear);
+        }
+        let place = self.questions[question].place;
+        let cold = self.questions.iter().position(|q| q.kind == QuestionKind::ColdStart && q.place == place).unwrap_or(question);
+        (cold, self.plain_ear(cold, at))
+    }
+
+    fn jump_ear(&mut self, question: usize, at: Micros, before: &[Place]) -> Option<Ear> {
+        let from = self.deck.draw_start(&self.questions, question, N_BARS_OF_RUN, before)?;
+        if self.config.is_told {
+            let call = at + CALL + Micros(self.deck.below(CALL.0 as usize) as i64);
+            return Some(Ear::Told { jump: Some((from, call, false)) });
+        }
+        let run = bank::run_from(&self.piece, &self.questions[from], N_BARS_OF_RUN)?;
+        let around = Around { piece: &self.piece, practice: &self.practice, config: &self.config };
+        let deck = &mut self.deck;
+        Some(Ear::Jump(from, Box::new(JumpEar::new(at, run, around, |n| deck.below(n))?)))
+    }
+
+    fn plain_ear(&self, question: usize, at: Micros) -> Ear {
+        match Task::of(&self.questions[question], self.around()) {
+            _ if self.config.is_told => Ear::Told { jump: None },
+            Some(task) => Ear::Passage(Box::new(PassageEar::new(at, task))),
+            None => Ear::Chord(ChordEar::new(at)),
+        }
+    }
+
+    /// Lets the answer in progress take something in; what ends it is written down.
+    fn answer(
+        &mut self,
+        out: &mut Vec<Output>,
+        take_in: impl FnOnce(&mut Asking, &[Question], Around<'_>, &mut Vec<Output>) -> Option<End>,
+    ) {
+        let around = Around { piece: &self.piece, practice: &self.practice, config: &self.config };
+        let Phase::Asked(asking) = &mut self.phase else { return };
+        if let Some(end) = take_in(asking, &self.questions, around, out) {
+            self.answered(end, out);
+        }
+    }
+
+    fn midi(&mut self, stamped: Stamped<MidiEvent>, out: &mut Vec<Output>) {
+        if matches!(stamped.what, MidiEvent::NoteOn { .. }) {
+            self.last_note = Some(stamped.at);
+            if matches!(self.phase, Phase::Ready) {
+                return self.begin(stamped.at);
+            }
+        }
+        self.answer(out, |asking, questions, around, out| asking.midi(stamped, questions, around, out));
+    }
+
+    fn timer(&mut self, due: Micros, out: &mut Vec<Output>) {
+        match &self.phase {
+            Phase::Between { .. } | Phase::Mark { .. } => self.ask(due, out),
+            Phase::Asked(asking) if !asking.has_begun() && self.ends.is_some_and(|ends| due >= ends) => self.finish(out),
+            Phase::Asked(_) => self.answer(out, |asking, questions, around, out| asking.silence(due, questions, around, out)),
+            Phase::Ready | Phase::Paused { .. } | Phase::Finished { .. } => {}
+        }
+    }
+
+    /// Writes an answer down and shows what it was.
+    fn answered(&mut self, end: End, out: &mut Vec<Output>) {
+        let (Phase::Asked(asking) | Phase::Mark { asking, .. }) = &self.phase else { return };
+        let (idx, asked) = asking.subject();
+        let question = &self.questions[idx];
+        let recall = end.first_right.map(|first| first - asked);
+        let bar = |place: Place| format!("bar {}", self.piece.score.bar(place.bar).label);
+        self.answers.push(Answered {
+            kind: question.kind,
+            name: question.name.clone(),
+            outcome: end.outcome,
+            recall,
+            confused: end.went_to.map(|to| (bar(question.place), bar(to))),
+        });
+        let is_held = end.outcome == Outcome::Held;
+        let (large, small) = if is_held {
+            let between = end.n_notes_between.map(|n| count(n as usize, "note between", "notes between"));
+            let large = recall.map_or_else(|| "held".to_owned(), |r| format!("held, {:.1} s", r.secs_f64()));
+            (large, between.unwrap_or_else(|| question.name.clone()))
+        } else {
+            let (place, why) = end.words.split_once(": ").unwrap_or((&end.words, ""));
+            (format!("look: {place}"), why.to_owned())
+        };
+        self.deck.answered(idx, end.outcome, recall);
+        out.push(Output::Record(Entry::Answer(Answer {
+            number: self.n_asked,
+            kind: question.kind,
+            place: question.text.clone(),
+            asked,
+            first_right: end.first_right,
+            ended: end.at,
+            outcome: end.outcome,
+            witness: if self.config.is_told { Witness::Told } else { Witness::Heard },
+            n_notes_between: end.n_notes_between,
+            happenings: end.happenings,
+            take: end.take,
+        })));
+        self.n_asked += 1;
+        self.phase = Phase::Between { since: end.at, told: Some(Told { is_held, large, small }) };
+    }
+
+    fn command(&mut self, command: Command, out: &mut Vec<Output>) {
+        let now = self.now;
+        match (command, &self.phase) {
+            (_, Phase::Finished { .. }) => {}
+            (Command::Pause, Phase::Ready) => self.begin(now),
+            (Command::Pause, Phase::Mark { .. }) => {}
+            (Command::Pause, Phase::Asked(_)) if self.config.is_told => self.had(now),
+            (Command::Overrule(verdict), Phase::Mark { asking, had }) => {
+                let outcome = if verdict == Verdict::Clean { Outcome::Held } else { Outcome::Failed };
+                let end = asking.told(now, outcome, "it did not hold", &self.questions, &self.piece);
+                self.answered(End { first_right: Some(*had), ..end }, out);
+            }
+            (Command::Pause, Phase::Paused { since }) => {
+                let gone = now - *since;
+                self.ends = self.ends.map(|ends| ends + gone);
+                self.phase = Phase::Between { since: now, told: None };
+            }
+            (Command::Pause, _) => {
+                self.leave(out);
+                self.phase = Phase::Paused { since: now };
+            }
+            (Command::Skip, Phase::Asked(asking)) if asking.has_begun() => self.leave(out),
+            (Command::Skip, Phase::Asked(asking)) => {
+                let end = asking.told(now, Outcome::Failed, "passed over", &self.questions, &self.piece);
+                self.answered(end, out);
+            }
+            (Command::Skip, Phase::Between { .. }) => self.ask(now, out),
+            (Command::Quit, _) => {
+                self.leave(out);
+                self.finish(out);
+            }
+            _ => {}
+        }
+    }
+
+    /// The player has the answer, and nobody heard it. Before its call a jump has none.
+    fn had(&mut self, now: Micros) {
+        match std::mem::replace(&mut self.phase, Phase::Ready) {
+            Phase::Asked(asking) if asking.is_called() => self.phase = Phase::Mark { asking, had: now },
+            other => self.phase = other,
+        }
+    }
+
+    /// Writes down an answer that is left before its end; a question that nothing was played to is forgotten.
+    fn leave(&mut self, out: &mut Vec<Output>) {
+        let now = self.now;
+        self.answer(out, |asking, questions, around, _| asking.left(now, questions, around));
+    }
+
+    fn finish(&mut self, out: &mut Vec<Output>) {
+        self.phase = Phase::Finished { account: account::lines(&self.answers) };
+        out.push(Output::Finished { at: self.now });
+    }
+
+    fn stage(&self) -> Stage<'_> {
+        Stage::Quiz(match &self.phase {
+            Phase::Ready | Phase::Between { told: None, .. } => view::Quiz::Ready { words: &self.ready_words },
+            Phase::Between { told: Some(Told { is_held, large, small }), .. } => view::Quiz::Told { is_held: *is_held, large, small },
+            Phase::Asked(asking) => {
+                let (idx, _) = asking.subject();
+                let question = &self.questions[idx];
+                let kind = self.questions[asking.question].kind;
+                let (large, small) = (question.large.as_str(), question.small.as_slice());
+                if kind == QuestionKind::Jump && idx == asking.question {
+                    view::Quiz::Called { large, small }
+                } else if asking.has_begun() {
+                    view::Quiz::Answering { kind }
+                } else {
+                    view::Quiz::Asked { kind, large, small, is_told: self.config.is_told }
+                }
+            }
+            Phase::Mark { asking, .. } => {
+                return Stage::Mark { question: &self.questions[asking.question].check, choices: CHOICES };
+            }
+            Phase::Paused { .. } => return Stage::Paused,
+            Phase::Finished { account } => return Stage::Finished { account },
+        })
+    }
+}
+
+impl Machine for Quiz {
+    fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
+        let is_timer = matches!(input.what, Input::Deadline);
+        while let Some(due) = self.next_deadline().filter(|d| *d < input.at || (is_timer && *d <= input.at)) {
+            self.now = self.now.max(due);
+            self.timer(due, out);
+        }
+        // A note that arrives late keeps its own time, but goes before no other.
+        let at = match input.what {
+            Input::Midi(_) => self.last_note.map_or(input.at, |last| input.at.max(last)),
+            _ => input.at,
+        };
+        self.now = self.now.max(at);
+        match input.what {
+            Input::Midi(event) => self.midi(Stamped { at, what: event }, out),
+            Input::Command(command) => self.command(command, out),
+            Input::Deadline | Input::Story(_) => {}
+        }
+    }
+
+    fn next_deadline(&self) -> Option<Micros> {
+        match &self.phase {
+            Phase::Asked(asking) => {
+                let own = asking.deadline(&self.questions, self.around());
+                Some(if asking.has_begun() { own } else { self.ends.map_or(own, |ends| ends.min(own)) })
+            }
+            Phase::Mark { had, .. } => Some(*had + MARK),
+            Phase::Between { since, .. } => {
+                let hush = self.last_note.map_or(*since, |last| last + HUSH);
+                Some((*since + self.config.glance).max(hush).min(*since + GLANCE_MAX))
+            }
+            Phase::Ready | Phase::Paused { .. } | Phase::Finished { .. } => None,
+        }
+    }
+
+    fn view(&self) -> View<'_> {
+        let n = |n: usize| u8::try_from(n).unwrap_or(u8::MAX);
+        View {
+            piece: &self.piece.title,
+            mode: Mode::Drill,
+            span: "quiz",
+            span_idx: 0,
+            n_spans: 0,
+            bars: &[],
+            bar: None,
+            look_bar: None,
+            n_clean: n(self.answers.iter().filter(|a| a.outcome == Outcome::Held).count()),
+            target: n(self.answers.len()),
+            verdicts: &[],
+            seams: &[],
+            ask: None,
+            stage: self.stage(),
+        }
+    }
+}

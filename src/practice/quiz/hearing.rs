@@ -1,0 +1,208 @@
+//! Hearing an answer: a passage from its place on, or one exit of a switch.
+
+use super::QuizConfig;
+use super::question::{Exit, Passage, Question, Wanted};
+use crate::follower::{Begin, Heard, HeardNote};
+use crate::journal::entry::{Happening, Outcome, RepNumber};
+use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
+use crate::piece::Piece;
+use crate::practice::Output;
+use crate::practice::config::PracticeConfig;
+use crate::practice::judge::{Fault, Found};
+use crate::practice::rep::{Attempt, Context};
+use crate::score::Place;
+use crate::time::{Micros, Stamped};
+
+/// A hesitation that lasts this much longer is a stop, and ends the answer.
+const STOP: Micros = Micros(2_000_000);
+/// An answer may last twice as long as it is written, and this much more.
+const SPARE: Micros = Micros(3_000_000);
+/// So many notes running that have no place in the answer are no answer.
+const N_ASTRAY: usize = 4;
+/// Nobody can read a question and strike in less: such a note was on its way already.
+pub const TOO_SOON: Micros = Micros(200_000);
+
+/// What an answer is heard with.
+#[derive(Clone, Copy)]
+pub struct Around<'a> {
+    pub piece: &'a Piece,
+    pub practice: &'a PracticeConfig,
+    pub config: &'a QuizConfig,
+}
+
+/// What is to be heard.
+#[derive(Clone, Copy)]
+pub struct Task<'a> {
+    pub passage: &'a Passage,
+    /// For a switch the exit asked for, and the others.
+    exit: Option<&'a Exit>,
+    others: &'a [Exit],
+    pub around: Around<'a>,
+}
+
+/// How an answer ended.
+#[derive(Clone, PartialEq, Debug)]
+pub struct End {
+    pub at: Micros,
+    pub outcome: Outcome,
+    /// When the first right onset came.
+    pub first_right: Option<Micros>,
+    /// Where to look, and after a colon why; nothing after an answer that held.
+    pub words: String,
+    pub happenings: Vec<Happening>,
+    pub take: Take,
+    /// For a wrong turn: the other exit.
+    pub went_to: Option<Place>,
+    pub n_notes_between: Option<u32>,
+}
+
+/// An answer that is played as a passage.
+pub struct PassageEar {
+    asked: Micros,
+    attempt: Attempt,
+    /// What is played, heard as each of the other exits.
+    others: Vec<Attempt>,
+    first_right: Option<Micros>,
+    /// When a hesitation becomes a stop.
+    stop: Option<Micros>,
+    n_astray: usize,
+}
+
+impl<'a> Task<'a> {
+    /// Returns what a question asks to be played; `None` when that is no passage.
+    pub fn of(question: &'a Question, around: Around<'a>) -> Option<Self> {
+        match &question.wanted {
+            Wanted::Passage(passage) => Some(Task::run(passage, around)),
+            Wanted::Exit { asked, others } => Some(Task { passage: &asked.passage, exit: Some(asked), others, around }),
+            Wanted::Harmony(_) => None,
+        }
+    }
+
+    pub fn run(passage: &'a Passage, around: Around<'a>) -> Self {
+        Task { passage, exit: None, others: &[], around }
+    }
+
+    pub fn context(&self) -> Context<'a> {
+        context(self.passage, self.around)
+    }
+}
+
+fn context<'a>(passage: &'a Passage, around: Around<'a>) -> Context<'a> {
+    Context { piece: around.piece, span: &passage.span, config: around.practice }
+}
+
+impl PassageEar {
+    pub fn new(asked: Micros, task: Task<'_>) -> Self {
+        let hear = |p: &Passage| Attempt::new(&p.span, Begin::At(p.begin));
+        PassageEar {
+            asked,
+            attempt: hear(task.passage),
+            others: task.others.iter().map(|e| hear(&e.passage)).collect(),
+            first_right: None,
+            stop: None,
+            n_astray: 0,
+        }
+    }
+
+    pub fn has_begun(&self) -> bool {
+        self.attempt.n_notes() > 0
+    }
+
+    pub fn attempt(&self) -> &Attempt {
+        &self.attempt
+    }
+
+    pub fn record(&mut self, event: Stamped<MidiEvent>) {
+        if self.has_begun() || matches!(event.what, MidiEvent::NoteOn { .. }) {
+            self.attempt.record(event);
+        }
+    }
+
+    pub fn note(&mut self, at: Micros, key: MidiKey, velocity: Velocity, task: Task<'_>, out: &mut Vec<Output>) -> Option<End> {
+        let heard = self.attempt.note(at, key, velocity, &task.context(), out);
+        let mut unsaid = Vec::new();
+        for (other, exit) in self.others.iter_mut().zip(task.others) {
+            other.note(at, key, velocity, &context(&exit.passage, task.around), &mut unsaid);
+        }
+        self.stop = None;
+        self.count_astray(at, &heard, task);
+        if heard.heard == Heard::Expected && !heard.position.lost {
+            self.first_right.get_or_insert(at);
+        }
+        self.ended(at, task)
+    }
+
+    fn count_astray(&mut self, at: Micros, heard: &HeardNote, task: Task<'_>) {
+        match heard.heard {
+            Heard::Expected if !heard.position.lost => self.n_astray = 0,
+            Heard::Ghost | Heard::Repeat => {}
+            _ => self.n_astray += 1,
+        }
+        if self.n_astray >= N_ASTRAY {
+            let onset = self.attempt.furthest().unwrap_or(task.passage.begin);
+            self.attempt.judge.breaks(Found { at, fault: Fault::Wrong, onset, hand: None });
+        }
+    }
+
+    fn ended(&self, now: Micros, task: Task<'_>) -> Option<End> {
+        if self.attempt.judge.is_broken() {
+            return Some(self.end(now, Outcome::Failed, task));
+        }
+        self.attempt.is_complete(now, &task.context()).then(|| self.end(now, Outcome::Held, task))
+    }
+
+    /// Returns when silence, or the question's own clock, is next to be looked at.
+    pub fn deadline(&self, task: Task<'_>) -> Micros {
+        let Some(first) = self.first_right else { return self.asked + task.around.config.first_onset };
+        let length = task.passage.length();
+        let heard = [self.attempt.deadline(&task.context()), self.stop].into_iter().flatten();
+        heard.fold(first + length + length + SPARE, Micros::min)
+    }
+
+    /// Silence has lasted until `now`, which is the deadline.
+    pub fn silence(&mut self, now: Micros, task: Task<'_>, out: &mut Vec<Output>) -> Option<End> {
+        let listened = self.attempt.deadline(&task.context()).filter(|_| self.first_right.is_some());
+        if listened.is_none_or(|due| due > now) {
+            return Some(self.end(now, Outcome::OutOfTime, task));
+        }
+        let mark = out.len();
+        self.attempt.silence(now, &task.context(), out);
+        if out[mark..].iter().any(|o| matches!(o, Output::Hesitated { .. })) {
+            self.stop = Some(now + STOP);
+        }
+        self.ended(now, task)
+    }
+
+    /// Ends the answer and says what it was.
+    pub fn end(&self, at: Micros, outcome: Outcome, task: Task<'_>) -> End {
+        let score = &task.around.piece.score;
+        let span = &task.passage.span;
+        let went_to = self.went_to(task).filter(|_| outcome == Outcome::Failed);
+        let (rep, _) = self.attempt.clone().end(RepNumber(0), at, &task.context());
+        // The tempo is no matter of memory.
+        let mut happenings: Vec<Happening> = rep.happenings.into_iter().filter(|h| h.kind != Fault::TooSlow.word()).collect();
+        let words = match (outcome, went_to, task.exit) {
+            (Outcome::Held, ..) => String::new(),
+            (_, Some(to), Some(exit)) => {
+                // The notes that told of it were right ones, of the other way.
+                happenings.retain(|h| h.at < at);
+                happenings.push(Happening { at, kind: Fault::WrongTurn.word(), place: exit.place.text(score), hand: None });
+                format!("{}: that way belongs to bar {}", exit.place.words(score), score.bar(to.bar).label)
+            }
+            _ if self.first_right.is_none() && outcome == Outcome::OutOfTime => {
+                format!("{}: not begun in time", span.place(task.passage.begin).words(score))
+            }
+            _ => rep.reason.map_or_else(
+                || format!("{}: a stop after it", span.place(self.attempt.furthest().unwrap_or(task.passage.begin)).words(score)),
+                |reason| reason.words,
+            ),
+        };
+        End { at, outcome, first_right: self.first_right, words, happenings, take: rep.take, went_to, n_notes_between: None }
+    }
+
+    /// Returns the exit that what was played belongs to, when it is one of the others.
+    fn went_to(&self, task: Task<'_>) -> Option<Place> {
+        let is_past = |attempt: &Attempt, exit: &Exit| !attempt.judge.is_broken() && attempt.furthest().is_some_and(|o| o >= exit.parting);
+        self.others.iter().zip(task.others).find(|(attempt, exit)| is_past(attempt, exit)).map(|(_, exit)| exit.place)
+    }
+}

@@ -1,0 +1,109 @@
+//! One question: its place, what is to be played, and what the screen says.
+
+use super::harmony::Harmony;
+use crate::follower::OnsetIdx;
+use crate::journal::entry::QuestionKind;
+use crate::practice::span::Span;
+use crate::score::Place;
+use crate::time::{Micros, Tempo};
+
+/// What kind of place a question is about; the mix of a quiz is told by this.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
+pub enum Source {
+    /// The start of a section, or a landmark.
+    Start,
+    Switch,
+    /// The bar after one that failed.
+    Spot,
+    /// Any bar.
+    Bar,
+}
+
+/// One thing that can be asked.
+#[derive(Clone, Debug)]
+pub struct Question {
+    pub kind: QuestionKind,
+    pub source: Source,
+    /// Where the answer begins; for a switch the exit asked for.
+    pub place: Place,
+    /// The place as the journal has it, `bar.beat`.
+    pub text: String,
+    /// What the player calls it.
+    pub name: String,
+    /// Index of its bar in the playing order of the whole piece.
+    pub played_bar: usize,
+    /// What stands large on the screen, and what is said about it below.
+    pub large: String,
+    pub small: Vec<String>,
+    /// The player's own words for what comes there, to check an answer that nobody heard.
+    pub check: String,
+    pub wanted: Wanted,
+}
+
+/// What is to be played.
+#[derive(Clone, Debug)]
+pub enum Wanted {
+    Passage(Passage),
+    /// One exit of a switch; the others begin alike.
+    Exit {
+        asked: Exit,
+        others: Vec<Exit>,
+    },
+    Harmony(Harmony),
+}
+
+/// A run of the piece from a place on.
+#[derive(Clone, Debug)]
+pub struct Passage {
+    pub span: Span,
+    /// Where in the span the playing begins.
+    pub begin: OnsetIdx,
+}
+
+/// A lead-in and the way out of it.
+#[derive(Clone, Debug)]
+pub struct Exit {
+    pub passage: Passage,
+    /// The first onset that its look-alikes do not have.
+    pub parting: OnsetIdx,
+    pub place: Place,
+}
+
+/// Quarters a minute where neither piece nor score says.
+const USUAL_TEMPO: f64 = 72.0;
+
+impl Question {
+    pub fn passage(&self) -> Option<&Passage> {
+        match &self.wanted {
+            Wanted::Passage(passage) => Some(passage),
+            Wanted::Exit { asked, .. } => Some(&asked.passage),
+            Wanted::Harmony(_) => None,
+        }
+    }
+
+    /// Returns the place in playing order, for telling what stands before what.
+    pub fn order(&self) -> (usize, Place) {
+        (self.played_bar, self.place)
+    }
+}
+
+impl Passage {
+    /// Returns how long it lasts in its tempo.
+    pub fn length(&self) -> Micros {
+        let line = &self.span.line;
+        let quarters = line.total - line.onset(self.begin).at;
+        let usual = || Tempo::try_new(USUAL_TEMPO).expect("the usual tempo is a tempo");
+        line.tempo.unwrap_or_else(usual).duration(quarters)
+    }
+}
+
+/// Returns the name of a kind of question, as a heading.
+pub fn kind_words(kind: QuestionKind) -> &'static str {
+    match kind {
+        QuestionKind::ColdStart => "cold start",
+        QuestionKind::GoOn => "go on",
+        QuestionKind::WhatNext => "what comes next",
+        QuestionKind::Switch => "switch",
+        QuestionKind::Jump => "jump",
+    }
+}
