@@ -9,6 +9,7 @@ mod drill;
 mod habits;
 mod inspect;
 mod ports;
+mod quiz;
 mod read;
 mod reps;
 mod session;
@@ -45,6 +46,8 @@ enum Command {
     Drill(drill::DrillArgs),
     /// Play a piece once from the page, to see what is ready to be learned from memory
     Read(read::ReadArgs),
+    /// Be asked about a piece for some minutes: cold starts, what comes next, switches, jumps
+    Quiz(quiz::QuizArgs),
     /// Make a piece of a score, with sections and a drafted story
     Add(add::AddArgs),
     /// Read a score as a musician reads it, and draft its story
@@ -74,6 +77,7 @@ pub fn run() -> ExitCode {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
         Command::Read(args) => read::run(args),
+        Command::Quiz(args) => quiz::run(args),
         Command::Add(args) => add::run(args).map(|()| ExitCode::SUCCESS),
         Command::Strings(args) => strings::run(args).map(|()| ExitCode::SUCCESS),
         Command::Study(args) => study::run(args),

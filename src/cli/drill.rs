@@ -7,7 +7,7 @@ use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
 use clap::Args;
-use crossbeam_channel::bounded;
+use crossbeam_channel::{Receiver, bounded};
 
 use super::habits::learn_from_journal;
 use super::session::{Keep, Session};
@@ -19,16 +19,18 @@ use crate::journal::entry::Entry;
 use crate::journal::store::{NewSession, SessionId, Store};
 use crate::paths::Paths;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
+use crate::practice::by_word::ByWord;
 use crate::practice::footswitch::{Footswitch, FootswitchConfig};
 use crate::practice::{Engine, Span};
 use crate::score::{Place, Score};
-use crate::source::open;
+use crate::source::{Signal, open};
 use crate::theory::Hand;
 use crate::time::Timestamp;
 use crate::tui::{self, plain};
 
-/// The input that is no instrument.
+/// The inputs that are no instrument: the program plays by itself, or the player says how it went.
 const BUILT_IN_PLAYER: &str = "player";
+pub(super) const KEYS: &str = "keys";
 pub(super) const NO_NOTES: &str = "the piece has no notes to play";
 
 #[derive(Args, Debug)]
@@ -41,7 +43,7 @@ pub struct DrillArgs {
     /// Clean reps wanted of each section, 1 to 9
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=9))]
     reps: Option<u8>,
-    /// What to listen to: port:NAME, stream:PATH, take:FILE, part of a port's name; or player, to watch the built-in one
+    /// What to listen to: port:NAME, stream:PATH, take:FILE, part of a port's name; player, to watch the built-in one; or keys, to play unheard and say how it went
     #[arg(long, value_name = "INPUT")]
     input: Option<String>,
     /// The part to play, where the score has several
@@ -95,26 +97,42 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitti
         // What the built-in player does is nobody's practice: nothing of it is kept.
         let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?.with_drafts(drafts);
         (Session::new(engine, None).directed(1), None)
+    } else if input == KEYS {
+        let journal = Journal::begin(Store::open(&paths.data)?, &opened, 0)?;
+        let told = ByWord::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
+        (Session::new(told, Some(Box::new(journal))), None)
     } else {
         let source = open(input)?;
         let store = Store::open(&paths.data)?;
         let open = open_places(&store.open_spots(&opened.key)?, &opened.piece.score);
-        let journal = Journal::begin(store, &opened)?;
+        let journal = Journal::begin(store, &opened, 0)?;
         learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;
         let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
         let engine = engine.with_drafts(drafts).with_open_places(open);
         (Session::new(engine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
+    let exit = play(session, &signals, clock, &feet, plain)?;
+    drop(running);
+    Ok(exit)
+}
+
+/// Runs a session to its end, on the screen or in plain lines, and closes its record.
+pub(super) fn play(
+    session: Session,
+    signals: &Receiver<Signal>,
+    clock: SessionClock,
+    feet: &FootswitchConfig,
+    is_plain: bool,
+) -> anyhow::Result<ExitCode> {
     let mut session = session.with_footswitch(Footswitch::new(feet.clone()));
-    let exit = if plain || !std::io::stdout().is_terminal() {
-        plain::run(&mut session, &signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
+    let exit = if is_plain || !std::io::stdout().is_terminal() {
+        plain::run(&mut session, signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
     } else {
-        let options = tui::Options { footswitches: named(&feet), ..tui::Options::everyday() };
-        let exit = tui::run(&mut session, &signals, clock, options)?;
+        let options = tui::Options { footswitches: named(feet), ..tui::Options::everyday() };
+        let exit = tui::run(&mut session, signals, clock, options)?;
         print_account(exit, &session)?;
         exit
     };
-    drop(running);
     session.close()?;
     Ok(exit_code(exit))
 }
@@ -160,21 +178,21 @@ fn named(feet: &FootswitchConfig) -> Vec<(String, crate::practice::Command)> {
 }
 
 /// The journal of one session.
-struct Journal {
+pub(super) struct Journal {
     store: Store,
     session: SessionId,
     began: Timestamp,
 }
 
 impl Journal {
-    fn begin(mut store: Store, opened: &OpenedPiece) -> anyhow::Result<Self> {
+    pub(super) fn begin(mut store: Store, opened: &OpenedPiece, seed: u64) -> anyhow::Result<Self> {
         let began = wall_now();
         let session = store.begin_session(&NewSession {
             started: began,
             piece_key: opened.key.clone(),
             piece_title: opened.piece.title.clone(),
             program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            seed: 0,
+            seed,
         })?;
         Ok(Journal { store, session, began })
     }

@@ -1,0 +1,89 @@
+//! `catchword quiz`: cold starts, what comes next, switches and jumps, for so many minutes.
+
+use std::path::PathBuf;
+use std::process::ExitCode;
+use std::sync::Arc;
+
+use anyhow::Context as _;
+use clap::Args;
+use crossbeam_channel::bounded;
+
+use super::N_SIGNALS_MAX;
+use super::drill::{Journal, KEYS, NO_NOTES, play};
+use super::session::Session;
+use crate::analysis::analyse;
+use crate::clock::{SessionClock, wall_now};
+use crate::config::Config;
+use crate::journal::store::Store;
+use crate::paths::Paths;
+use crate::piece_folder::open_piece;
+use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, questions};
+use crate::score::Place;
+use crate::source::open;
+use crate::time::Micros;
+
+#[derive(Args, Debug)]
+pub struct QuizArgs {
+    /// A piece: its name, its folder, or a score file
+    piece: String,
+    /// How long to ask; an answer begun by then is heard to its end
+    #[arg(long, value_name = "N", default_value_t = 5, value_parser = clap::value_parser!(u32).range(1..=60))]
+    minutes: u32,
+    /// Ask in the order that this number gives; without it every session has its own
+    #[arg(long, value_name = "S")]
+    seed: Option<u64>,
+    /// What to listen to: port:NAME, stream:PATH, take:FILE, part of a port's name; or keys, to answer unheard and say how it went
+    #[arg(long, value_name = "INPUT")]
+    input: Option<String>,
+    /// Seconds from a question to the first note, 3 to 10
+    #[arg(long, value_name = "SECONDS", default_value_t = 5, value_parser = clap::value_parser!(u32).range(3..=10))]
+    first: u32,
+    /// Seconds from the call of a landmark to going on there, 1 to 4; two beats where they last longer
+    #[arg(long, value_name = "SECONDS", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=4))]
+    jump: u32,
+    /// The part to play, where the score has several
+    #[arg(long, value_name = "NAME")]
+    part: Option<String>,
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+    /// Write plain lines and read commands as words, as where there is no screen
+    #[arg(long)]
+    plain: bool,
+}
+
+pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
+    let paths = Paths::find(args.data.as_deref())?;
+    let config = Config::load(&paths.config_file)?;
+    let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
+    let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
+    // Opened before the journal: without an instrument there is no session to record.
+    let source = if input == KEYS { None } else { Some(open(input)?) };
+    let store = Store::open(&paths.data)?;
+    let answers = store.answers(&opened.key)?;
+    let reps: Vec<_> = store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
+    let put_off = store.open_spots(&opened.key)?.into_iter().map(|(place, _)| place);
+    let failed = reps.iter().filter_map(|r| r.failed.as_ref().map(|(place, _)| place.clone())).chain(put_off);
+    // Places of a score that has changed since may be gone.
+    let failed: Vec<Place> = failed.filter_map(|place| Place::parse(&place, &opened.piece.score).ok()).collect();
+    let seed = args.seed.unwrap_or_else(|| wall_now().timestamp_micros().cast_unsigned());
+    let quiz_config = QuizConfig {
+        first_onset: Micros::from_millis(i64::from(args.first) * 1_000),
+        jump: Micros::from_millis(i64::from(args.jump) * 1_000),
+        is_told: source.is_none(),
+        ..QuizConfig::standard(args.minutes, seed)
+    };
+    let analysis = analyse(&opened.piece.score, opened.piece.part).context("the score has no such part")?;
+    let asked = questions(&opened.piece, &analysis, &failed);
+    let feet = config.footswitch(opened.piece.instrument);
+    let journal = Journal::begin(store, &opened, seed)?;
+    let doubt = JournalDoubt::new(&answers, &reps);
+    let quiz = Quiz::try_new(Arc::new(opened.piece), asked, &doubt, config.practice(), quiz_config).context(NO_NOTES)?;
+    let session = Session::new(quiz, Some(Box::new(journal)));
+    let clock = SessionClock::start();
+    let (sender, signals) = bounded(N_SIGNALS_MAX);
+    let running = source.map(|source| source.start(clock, sender)).transpose()?;
+    let exit = play(session, &signals, clock, &feet, args.plain)?;
+    drop(running);
+    Ok(exit)
+}
