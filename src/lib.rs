@@ -11,6 +11,7 @@ pub mod config;
 pub mod follower;
 pub mod import;
 pub mod journal;
+pub mod memory;
 pub mod midi;
 pub mod paths;
 pub mod piece;

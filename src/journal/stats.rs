@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDate;
 
-use super::entry::{Mode, Outcome, QuestionKind, Verdict, Witness};
+use super::entry::{Mode, Outcome, QuestionKind, Recovery, Verdict, Witness};
 use crate::time::{Micros, Timestamp};
 
 /// A rep as the journal gives it back: dated, and with the player's own last word on the verdict.
@@ -32,6 +32,14 @@ pub struct DatedRep {
     pub tempo: Option<f64>,
     /// For a run-through: whether it was held.
     pub is_held: Option<bool>,
+}
+
+/// A lapse of a run-through as the journal gives it back (see [`super::entry::Lapse`]).
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct DatedLapse {
+    pub place: String,
+    pub recovery: Recovery,
+    pub going_at: Option<String>,
 }
 
 /// An answer of the quiz as the journal gives it back.

@@ -17,7 +17,7 @@ use uuid::Uuid;
 
 use self::convert::{known, known_or_none, shifted, timestamp, uuid};
 use super::entry::Entry;
-use super::stats::{DatedAnswer, DatedRep};
+use super::stats::{DatedAnswer, DatedLapse, DatedRep};
 use crate::import;
 use crate::import::smf::read_take;
 use crate::midi::Take;
@@ -355,6 +355,20 @@ impl Store {
             })
         };
         self.rows(sql, [piece_key], read, "read the answers")
+    }
+
+    /// Returns the lapses of a piece's run-throughs, each with its rep, in the order they happened.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn lapses(&self, piece_key: &str) -> Result<Vec<(RepId, DatedLapse)>, Error> {
+        let sql = "SELECT lapse.rep_id, place, recovery, going_at
+                   FROM session JOIN rep ON rep.session_id = session.id JOIN lapse ON lapse.rep_id = rep.id
+                   WHERE piece_key = ? ORDER BY started_utc_us + at_us, nth";
+        let read = |row: &Row<'_>| {
+            Ok((RepId(uuid(row, 0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }))
+        };
+        self.rows(sql, [piece_key], read, "read the run-throughs")
     }
 
     /// Returns the places of a piece whose line of story is put off and not told since, oldest first: place and hand.

@@ -17,6 +17,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("journal/store", 4),
     ("journal/migrations", 4),
     ("journal", 2),
+    ("memory", 2),
     ("practice", 3),
     ("study", 3),
     ("report", 3),
@@ -36,6 +37,7 @@ const SIDEWAYS: &[(&str, &str)] = &[
     ("theory", "time"),         // a metre's bar has a length
     ("score", "midi"),          // a note has the key it sounds on
     ("analysis", "piece"),      // sections and instruments are the piece's words
+    ("memory", "journal"),      // reps and answers are what memory is told from
     ("report", "practice"),     // outputs of the engine are what is reported
     ("source", "clock"),        // events are stamped where they arrive
     ("piece_folder", "paths"),  // where pieces are looked for

@@ -1,0 +1,172 @@
+//! Attempts at items, read out of what was played: dated reps, the lapses of run-throughs, answers of the quiz.
+//!
+//! Bars are matched as printed, so that the name of a section does not matter. What a rep over some
+//! bars is evidence for:
+//!
+//! - the section it begins with, when it goes on to that section's end: a cold start. A section whose bounds were changed keeps the record of
+//!   reps that have at least three quarters of their bars in common with it;
+//! - the sections, joins and exits that it plays over on the way;
+//! - the landmark it begins at.
+//!
+//! A drill stops at its first slip: nothing after it was played, and everything before it held.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use super::item::{Item, ItemIdx, ItemKind, Layout};
+use super::{Attempt, Outcome, Way};
+use crate::journal::entry::{self, Mode, QuestionKind, Recovery, Verdict, Witness};
+use crate::journal::stats::{DatedAnswer, DatedLapse, DatedRep};
+use crate::time::Micros;
+
+/// Slower to the first right onset than this, a cold start that held counts as recovered (reasoned default; the cue would have come).
+const SLOW: Micros = Micros(5_000_000);
+/// Share of bars in common from which a rep of other bounds still counts for a section.
+const COMMON_MIN: f64 = 0.75;
+
+/// Reads attempts for the items of one piece.
+#[derive(Clone, Debug)]
+pub struct Reader<'a> {
+    layout: &'a Layout,
+    items: &'a [Item],
+    bars: HashMap<&'a str, usize>,
+    spans: HashMap<(usize, usize), Vec<(ItemIdx, Way)>>,
+}
+
+impl<'a> Reader<'a> {
+    /// `items` are those of `layout`.
+    pub fn new(layout: &'a Layout, items: &'a [Item]) -> Self {
+        let bars = layout.labels.iter().enumerate().rev().map(|(i, label)| (label.as_str(), i)).collect();
+        Reader { layout, items, bars, spans: HashMap::new() }
+    }
+
+    /// Tells what one rep showed, item by item, to `out`; `lapses` are those of a run-through. Reading takes, and bars that the score no longer has, show nothing.
+    pub fn rep(&mut self, rep: &DatedRep, lapses: &[DatedLapse], out: &mut Vec<(ItemIdx, Attempt)>) {
+        let ends = (self.bars.get(rep.bars.0.as_str()), self.bars.get(rep.bars.1.as_str()));
+        let (Some(&first), Some(&last)) = ends else { return };
+        if rep.mode == Mode::Reading || last < first {
+            return;
+        }
+        let failed = rep.failed.as_ref().and_then(|(place, kind)| Some((self.place(place)?, kind.as_str())));
+        let (layout, items) = (self.layout, self.items);
+        let touched = self.spans.entry((first, last)).or_insert_with(|| touched(layout, items, &(first..last + 1)));
+        let day = rep.at.date_naive();
+        for &(idx, way) in touched.iter() {
+            let zone = &items[idx.0].zone;
+            let (way, shown) = match rep.mode {
+                Mode::RunThrough => (Way::RunThrough, run_shown(layout, rep, failed, lapses, zone)),
+                _ => (way, shown(rep, failed, zone, way)),
+            };
+            let way = if rep.witness == Witness::Told { Way::Asked } else { way };
+            let Some(outcome) = shown else { continue };
+            out.push((idx, Attempt { day, outcome, way, recall: None }));
+        }
+    }
+
+    /// Tells what an answer showed. One harmony alone shows nothing of an item.
+    pub fn answer(&self, answer: &DatedAnswer, out: &mut Vec<(ItemIdx, Attempt)>) {
+        let Some(bar) = self.place(&answer.place) else { return };
+        let wanted: &[ItemKind] = match answer.kind {
+            QuestionKind::ColdStart | QuestionKind::Jump => &[ItemKind::Section, ItemKind::Landmark],
+            QuestionKind::GoOn => &[ItemKind::Join],
+            QuestionKind::Switch => &[ItemKind::Switch],
+            QuestionKind::WhatNext => &[],
+        };
+        let is_slow = answer.kind == QuestionKind::ColdStart && answer.recall.is_some_and(|r| r > SLOW);
+        let outcome = match answer.outcome {
+            entry::Outcome::Held if is_slow => Outcome::Recovered,
+            entry::Outcome::Held => Outcome::Clean,
+            entry::Outcome::Failed | entry::Outcome::OutOfTime => Outcome::Failed,
+        };
+        let is_it = |item: &Item| match item.kind {
+            ItemKind::Section => item.bars.start == bar,
+            // The first bar after the seam.
+            ItemKind::Join => item.zone.end == bar + 1,
+            ItemKind::Landmark | ItemKind::Switch => item.id.0.ends_with(&format!(" {}", answer.place)),
+        };
+        for (idx, item) in self.items.iter().enumerate().filter(|(_, i)| wanted.contains(&i.kind) && is_it(i)) {
+            let way = match item.kind {
+                // Only the beginning was heard.
+                _ if answer.witness == Witness::Told => Way::Asked,
+                ItemKind::Section => Way::Asked,
+                ItemKind::Landmark => Way::Cold,
+                ItemKind::Join | ItemKind::Switch => Way::Flow,
+            };
+            out.push((ItemIdx(idx), Attempt { day: answer.at.date_naive(), outcome, way, recall: answer.recall }));
+        }
+    }
+
+    fn place(&self, place: &str) -> Option<usize> {
+        self.bars.get(place.rsplit_once('.').map_or(place, |(label, _)| label)).copied()
+    }
+}
+
+/// Returns the items that playing `span` is evidence for.
+fn touched(layout: &Layout, items: &[Item], span: &Range<usize>) -> Vec<(ItemIdx, Way)> {
+    let exact = layout.sections.iter().any(|s| s.bars.start == span.start && s.bars.end <= span.end);
+    let common = |bars: &Range<usize>| {
+        let shared = bars.end.min(span.end).saturating_sub(bars.start.max(span.start));
+        shared as f64 / (bars.len() + span.len() - shared) as f64
+    };
+    let way = |item: &Item| {
+        let covers = span.start <= item.zone.start && item.zone.end <= span.end;
+        match item.kind {
+            ItemKind::Section if covers && item.bars.start == span.start => Some(Way::Cold),
+            ItemKind::Section if !exact && common(&item.bars) >= COMMON_MIN => Some(Way::Cold),
+            ItemKind::Section | ItemKind::Join if covers => Some(Way::Flow),
+            ItemKind::Landmark if item.bars.start == span.start => Some(Way::Cold),
+            ItemKind::Switch if span.start <= item.bars.start && item.zone.start < span.end => Some(Way::Flow),
+            _ => None,
+        }
+    };
+    items.iter().enumerate().filter_map(|(i, item)| way(item).map(|w| (ItemIdx(i), w))).collect()
+}
+
+/// What a rep that is no run-through showed of the bars `zone`; none when it did not come to them.
+fn shown(rep: &DatedRep, failed: Option<(usize, &str)>, zone: &Range<usize>, way: Way) -> Option<Outcome> {
+    match (rep.verdict, failed) {
+        (Verdict::Clean, _) => Some(Outcome::Clean),
+        (_, Some((bar, _))) if bar >= zone.end => Some(Outcome::Clean),
+        (_, Some((bar, kind))) if bar >= zone.start => match kind {
+            "abandoned" => None,
+            // It halted and went on, or all was right but for the tempo.
+            "hesitation" | "tempo" | "extra" => Some(Outcome::Recovered),
+            _ => Some(Outcome::Failed),
+        },
+        (_, Some(_)) => None,
+        // The player's own word, without a place.
+        (_, None) => (way == Way::Cold).then_some(Outcome::Failed),
+    }
+}
+
+/// What a run-through showed of the bars `zone`; none when it ended before them.
+fn run_shown(
+    layout: &Layout,
+    rep: &DatedRep,
+    failed: Option<(usize, &str)>,
+    lapses: &[DatedLapse],
+    zone: &Range<usize>,
+) -> Option<Outcome> {
+    let bar = |place: &str| layout.bar_of_place(place);
+    let given_up = lapses.iter().find(|l| l.recovery == Recovery::NotRecovered).and_then(|l| bar(&l.place));
+    let abandoned = failed.filter(|(_, kind)| *kind == "abandoned").map(|(bar, _)| bar);
+    let mut worst = Outcome::Clean;
+    for lapse in lapses {
+        let Some(at) = bar(&lapse.place).filter(|at| zone.contains(at)) else { continue };
+        let went_on = lapse.recovery == Recovery::WentOn && lapse.going_at.as_deref().and_then(bar).is_none_or(|to| to <= at + 1);
+        worst = worst.min(if went_on { Outcome::Recovered } else { Outcome::Failed });
+    }
+    // Older records have no lapses, only the first thing that failed.
+    if lapses.is_empty() && rep.verdict != Verdict::Clean && failed.is_some_and(|(bar, kind)| zone.contains(&bar) && kind != "abandoned") {
+        worst = Outcome::Recovered;
+    }
+    let is_reached = given_up.into_iter().chain(abandoned).all(|end| zone.end <= end);
+    // Overruled: the player's word that it held goes before what was heard.
+    if rep.verdict == Verdict::Clean && rep.judged != Verdict::Clean {
+        return is_reached.then_some(Outcome::Clean);
+    }
+    (worst != Outcome::Clean || is_reached).then_some(worst)
+}
+
+#[cfg(test)]
+mod tests;

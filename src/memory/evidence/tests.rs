@@ -1,0 +1,142 @@
+use super::*;
+use crate::memory::item::{PlaceAt, SectionAt};
+
+/// Three sections of four bars; a landmark in bar 6; the passages of bars 3 and 11 part there.
+fn layout() -> Layout {
+    let section = |name: &str, bars| SectionAt { name: name.into(), bars, target: 3 };
+    let place = |bar: usize| PlaceAt { text: format!("{}.1", bar + 1), bar };
+    Layout {
+        labels: (1..=12).map(|n| n.to_string()).collect(),
+        sections: vec![section("a", 0..4), section("b", 4..8), section("c", 8..12)],
+        landmarks: vec![("roll".into(), place(5))],
+        switches: vec![vec![place(2), place(10)]],
+    }
+}
+
+fn rep(mode: Mode, bars: (&str, &str), verdict: Verdict, failed: Option<(&str, &str)>) -> DatedRep {
+    DatedRep {
+        at: "2026-03-02T20:00:00+01:00".parse().unwrap(),
+        mode,
+        span: "named anyhow".into(),
+        bars: (bars.0.into(), bars.1.into()),
+        length: Micros::from_millis(8000),
+        judged: verdict,
+        verdict,
+        witness: Witness::Heard,
+        failed: failed.map(|(place, kind)| (place.into(), kind.into())),
+        n_notes_due: 20,
+        n_notes_right: 20,
+        tempo: None,
+        is_held: None,
+    }
+}
+
+fn said_in(layout: &Layout, rep: &DatedRep, lapses: &[DatedLapse]) -> Vec<String> {
+    let items = layout.items();
+    let mut out = Vec::new();
+    Reader::new(layout, &items).rep(rep, lapses, &mut out);
+    out.iter().map(|(idx, a)| format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)).collect()
+}
+
+fn drill(bars: (&str, &str), verdict: Verdict, failed: Option<(&str, &str)>) -> Vec<String> {
+    said_in(&layout(), &rep(Mode::Drill, bars, verdict, failed), &[])
+}
+
+#[test]
+fn a_drill_grades_the_section_it_begins_with_and_the_exits_in_it() {
+    assert_eq!(drill(("1", "4"), Verdict::Clean, None), ["section 1-4: Clean Cold", "switch 3.1: Clean Flow"]);
+    assert_eq!(drill(("5", "8"), Verdict::Clean, None), ["section 5-8: Clean Cold"]);
+    assert_eq!(drill(("5", "8"), Verdict::Prompted, Some(("6.2", "prompt-1"))), ["section 5-8: Failed Cold"], "any cue");
+    assert_eq!(drill(("5", "8"), Verdict::Broken, Some(("6.2", "hesitation"))), ["section 5-8: Recovered Cold"]);
+    assert_eq!(
+        drill(("1", "4"), Verdict::Broken, Some(("3.2", "wrong-turn"))),
+        ["section 1-4: Failed Cold", "switch 3.1: Failed Flow"],
+        "the wrong exit"
+    );
+    assert_eq!(drill(("1", "4"), Verdict::Broken, Some(("1.3", "wrong"))), ["section 1-4: Failed Cold"], "the exit was not come to");
+    assert_eq!(drill(("5", "8"), Verdict::Broken, Some(("6.2", "abandoned"))), [] as [&str; 0], "leaving shows nothing");
+}
+
+#[test]
+fn a_longer_span_shows_the_joins_and_what_came_before_the_slip() {
+    assert_eq!(
+        drill(("1", "8"), Verdict::Broken, Some(("7.1", "wrong"))),
+        ["section 1-4: Clean Cold", "section 5-8: Failed Flow", "join 4/5: Clean Flow", "switch 3.1: Clean Flow"]
+    );
+    assert_eq!(drill(("3", "6"), Verdict::Clean, None), ["join 4/5: Clean Flow"], "a join by itself");
+    assert_eq!(drill(("6", "7"), Verdict::Clean, None), ["landmark 6.1: Clean Cold"]);
+}
+
+#[test]
+fn a_renamed_section_keeps_its_record_and_a_little_moved_one_too() {
+    let mut moved = layout();
+    moved.sections[1].name = "the reply".into();
+    moved.sections[1].bars = 4..9;
+    moved.sections[2].bars = 9..12;
+    let old = rep(Mode::Drill, ("5", "8"), Verdict::Clean, None);
+    assert_eq!(said_in(&moved, &old, &[]), ["section 5-9: Clean Cold"], "four of five bars");
+    moved.sections[1].bars = 4..11;
+    moved.sections[2].bars = 11..12;
+    assert_eq!(said_in(&moved, &old, &[]), [] as [&str; 0], "four of seven");
+    // A section cut in two: the first half was begun cold, the second was played into.
+    let mut cut = layout();
+    let half = |name: &str, bars| SectionAt { name: name.into(), bars, target: 3 };
+    cut.sections.splice(1..2, [half("b1", 4..6), half("b2", 6..8)]);
+    assert_eq!(said_in(&cut, &old, &[]), ["section 5-6: Clean Cold", "section 7-8: Clean Flow", "join 6/7: Clean Flow"]);
+}
+
+#[test]
+fn a_run_through_marks_where_it_lapsed_and_counts_no_further_than_it_came() {
+    let run = |lapses: &[DatedLapse], failed| said_in(&layout(), &rep(Mode::RunThrough, ("1", "12"), Verdict::Broken, failed), lapses);
+    let lapse = |place: &str, recovery, to: Option<&str>| DatedLapse { place: place.into(), recovery, going_at: to.map(str::to_owned) };
+    let went_on = run(&[lapse("6.1", Recovery::WentOn, Some("6.3"))], Some(("6.1", "hesitation")));
+    assert!(went_on.contains(&"section 5-8: Recovered RunThrough".into()) && went_on.contains(&"section 1-4: Clean RunThrough".into()), "{went_on:?}");
+    let jumped = run(&[lapse("6.1", Recovery::Landmark, Some("9.1"))], Some(("6.1", "jump")));
+    assert!(jumped.contains(&"section 5-8: Failed RunThrough".into()), "{jumped:?}");
+    let lost = run(&[lapse("6.1", Recovery::NotRecovered, None)], Some(("6.1", "hesitation")));
+    assert_eq!(
+        lost,
+        ["section 1-4: Clean RunThrough", "section 5-8: Failed RunThrough", "join 4/5: Clean RunThrough", "switch 3.1: Clean RunThrough"]
+    );
+}
+
+#[test]
+fn reading_and_bars_that_are_gone_show_nothing_and_the_players_word_holds() {
+    assert_eq!(said_in(&layout(), &rep(Mode::Reading, ("1", "4"), Verdict::Clean, None), &[]), [] as [&str; 0]);
+    assert_eq!(drill(("1", "40"), Verdict::Clean, None), [] as [&str; 0]);
+    let mut overruled = rep(Mode::Drill, ("5", "8"), Verdict::Broken, Some(("5.1", "wrong")));
+    overruled.verdict = Verdict::Clean;
+    assert_eq!(said_in(&layout(), &overruled, &[]), ["section 5-8: Clean Cold"]);
+    let told = DatedRep { witness: Witness::Told, ..rep(Mode::Drill, ("5", "8"), Verdict::Clean, None) };
+    assert_eq!(said_in(&layout(), &told, &[]), ["section 5-8: Clean Asked"]);
+}
+
+#[test]
+fn answers_of_the_quiz_grade_what_was_asked() {
+    let answer = |kind, place: &str, recall_ms: Option<i64>, outcome| {
+        let layout = layout();
+        let items = layout.items();
+        let mut out = Vec::new();
+        let at = "2026-03-02T20:00:00+01:00".parse().unwrap();
+        let recall = recall_ms.map(Micros::from_millis);
+        let answer = DatedAnswer {
+            at,
+            kind,
+            place: place.into(),
+            recall,
+            length: Micros::from_millis(9000),
+            outcome,
+            witness: Witness::Heard,
+            n_notes_between: None,
+        };
+        Reader::new(&layout, &items).answer(&answer, &mut out);
+        out.iter().map(|(idx, a)| format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)).collect::<Vec<_>>()
+    };
+    use entry::Outcome::{Failed, Held, OutOfTime};
+    assert_eq!(answer(QuestionKind::ColdStart, "5.1", Some(1200), Held), ["section 5-8: Clean Asked"]);
+    assert_eq!(answer(QuestionKind::ColdStart, "5.1", Some(5100), Held), ["section 5-8: Recovered Asked"], "slow");
+    assert_eq!(answer(QuestionKind::Jump, "6.1", Some(1200), Failed), ["landmark 6.1: Failed Cold"]);
+    assert_eq!(answer(QuestionKind::GoOn, "5.1", None, OutOfTime), ["join 4/5: Failed Flow"]);
+    assert_eq!(answer(QuestionKind::Switch, "11.1", Some(900), Held), ["switch 11.1: Clean Flow"]);
+    assert_eq!(answer(QuestionKind::WhatNext, "5.1", Some(900), Held), [] as [&str; 0]);
+}

@@ -1,0 +1,126 @@
+//! One piece and all that is remembered of it: items, their records, the days of its run-throughs.
+
+use chrono::NaiveDate;
+
+use super::evidence::Reader;
+use super::item::{Item, ItemIdx, ItemKind, Layout};
+use super::model::Weights;
+use super::pace;
+use super::record::{ItemRecord, grades};
+use super::secure::{Security, security};
+use super::{Attempt, Outcome};
+use crate::journal::entry::{Mode, Verdict};
+use crate::journal::stats::{DatedAnswer, DatedLapse, DatedRep};
+
+/// What is known of a piece before anything was played of it.
+#[derive(Clone, PartialEq, Debug)]
+pub struct PieceFacts {
+    /// What the journal files the piece under.
+    pub key: String,
+    pub title: String,
+    pub perform_on: Option<NaiveDate>,
+    pub layout: Layout,
+    /// Seconds that each printed bar takes at the tempo set, repeats included.
+    pub bar_seconds: Vec<f64>,
+}
+
+/// A rep and the lapses in it.
+pub type Played = (DatedRep, Vec<DatedLapse>);
+
+#[derive(Clone, PartialEq, Debug)]
+pub struct PieceMemory {
+    pub facts: PieceFacts,
+    pub items: Vec<Item>,
+    /// One an item.
+    pub records: Vec<ItemRecord>,
+    /// Seconds that each item takes to play.
+    pub seconds: Vec<f64>,
+    pub whole_seconds: f64,
+    /// The day of the last run-through.
+    pub last_run: Option<NaiveDate>,
+    /// Oldest first.
+    history: Vec<(ItemIdx, Attempt)>,
+}
+
+impl PieceMemory {
+    pub fn new(facts: PieceFacts) -> Self {
+        let items = facts.layout.items();
+        let of = |bars: &std::ops::Range<usize>| facts.bar_seconds.get(bars.clone()).map_or(0.0, |s| s.iter().sum());
+        PieceMemory {
+            records: items.iter().map(|i| ItemRecord::new(i.kind)).collect(),
+            seconds: items.iter().map(|i| of(&i.bars)).collect(),
+            whole_seconds: facts.bar_seconds.iter().sum(),
+            last_run: None,
+            history: Vec::new(),
+            items,
+            facts,
+        }
+    }
+
+    /// Reads what was played and answered, both oldest first. Records stay as they were until [`remember`](Self::remember).
+    pub fn read(&mut self, played: &[Played], answers: &[DatedAnswer]) {
+        let mut reader = Reader::new(&self.facts.layout, &self.items);
+        let mut dated = Vec::with_capacity(played.len());
+        let mut shown = Vec::new();
+        for (rep, lapses) in played {
+            reader.rep(rep, lapses, &mut shown);
+            dated.extend(shown.drain(..).map(|(idx, attempt)| (rep.at, idx, attempt)));
+        }
+        for answer in answers {
+            reader.answer(answer, &mut shown);
+            dated.extend(shown.drain(..).map(|(idx, attempt)| (answer.at, idx, attempt)));
+        }
+        dated.sort_by_key(|(at, ..)| *at);
+        self.history = dated.into_iter().map(|(_, idx, attempt)| (idx, attempt)).collect();
+        self.last_run = played.iter().filter(|(r, _)| r.mode == Mode::RunThrough).map(|(r, _)| r.at.date_naive()).max();
+        self.time(played);
+    }
+
+    /// Draws the seconds of sections and of the whole towards the player's own clean reps.
+    fn time(&mut self, played: &[Played]) {
+        let printed = |bars: &std::ops::Range<usize>| Some((self.facts.layout.labels.get(bars.start)?, self.facts.layout.labels.get(bars.end - 1)?));
+        let mut own: std::collections::HashMap<(&str, &str), Vec<f64>> = std::collections::HashMap::new();
+        for (rep, _) in played.iter().filter(|(r, _)| r.verdict == Verdict::Clean && r.mode != Mode::Reading) {
+            own.entry((&rep.bars.0, &rep.bars.1)).or_default().push(rep.length.0 as f64 / 1e6);
+        }
+        let drawn = |bars: &std::ops::Range<usize>, default: f64| {
+            let clean = printed(bars).and_then(|(first, last)| own.get(&(first.as_str(), last.as_str())).cloned());
+            pace::seconds(clean.unwrap_or_default(), default)
+        };
+        let seconds = self.items.iter().zip(&self.seconds).map(|(item, default)| drawn(&item.bars, *default)).collect();
+        let whole = if self.facts.layout.labels.is_empty() { 0.0 } else { drawn(&(0..self.facts.layout.labels.len()), self.whole_seconds) };
+        (self.seconds, self.whole_seconds) = (seconds, whole);
+    }
+
+    /// Works the records out anew from all that was read, by these weights.
+    pub fn remember(&mut self, weights: &Weights) {
+        self.records = self.items.iter().map(|i| ItemRecord::new(i.kind)).collect();
+        for (idx, attempt) in &self.history {
+            self.records[idx.0].add(attempt, weights);
+        }
+    }
+
+    /// Takes in one more attempt.
+    pub fn add(&mut self, idx: ItemIdx, attempt: Attempt, weights: &Weights) {
+        self.records[idx.0].add(&attempt, weights);
+        self.history.push((idx, attempt));
+    }
+
+    /// Returns what grades each item, item by item: days and outcomes, oldest first.
+    pub fn graded(&self) -> Vec<Vec<(NaiveDate, Outcome)>> {
+        let mut out = vec![Vec::new(); self.items.len()];
+        for (idx, attempt) in self.history.iter().filter(|(idx, a)| grades(self.items[idx.0].kind, a)) {
+            out[idx.0].push((attempt.day, attempt.outcome));
+        }
+        out
+    }
+
+    pub fn of_kind(&self, kind: ItemKind) -> impl Iterator<Item = ItemIdx> + '_ {
+        (0..self.items.len()).filter(move |i| self.items[*i].kind == kind).map(ItemIdx)
+    }
+
+    /// Returns how far an item has come on a day.
+    pub fn security(&self, idx: ItemIdx, day: NaiveDate, weights: &Weights) -> Security {
+        security(&self.items, &self.records, idx, day, self.facts.perform_on, weights)
+    }
+}

@@ -1,0 +1,171 @@
+//! What may be called secure, and what is missing: counts, never a bare percentage.
+//!
+//! The rule is a reasoned default built on successive relearning (Rawson & Dunlosky 2011, J. Exp. Psychol. General
+//! 140:283-302: a few correct recalls, each after days): three clean first attempts from cold on three days, the last two a week or a fifth of the time
+//! left apart, the joins on both sides clean twice, two run-throughs without a mark there. It ends with a failure, or when the
+//! model gives it less than nine in ten.
+
+use chrono::NaiveDate;
+
+use super::gap::SHARE_OF_TIME_LEFT_MAX;
+use super::item::{Item, ItemIdx, ItemKind, joins_beside};
+use super::model::Weights;
+use super::record::ItemRecord;
+
+const COLD_DAYS: usize = 3;
+const GAP_DAYS: i64 = 7;
+const JOIN_CLEAN: u32 = 2;
+const RUNS: u32 = 2;
+/// The least probability to hold at which "secure" may be said.
+const RECALL_MIN: f64 = 0.90;
+
+/// How far an item has come on a day.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Security {
+    pub is_begun: bool,
+    /// Clean first attempts from cold since the last failure, up to three.
+    pub n_cold: usize,
+    /// The last two of them were far enough apart.
+    pub is_spread: bool,
+    /// Joins beside it that were clean twice, and how many there are.
+    pub joins: (usize, usize),
+    /// Run-throughs without a mark, up to two.
+    pub n_runs: u32,
+    /// The model gives it nine in ten or better that day.
+    pub is_fresh: bool,
+    /// Three clean attempts that same day; says nothing about another.
+    pub is_warm: bool,
+}
+
+impl Security {
+    pub fn is_secure(&self) -> bool {
+        self.n_cold == COLD_DAYS && self.is_spread && self.joins.0 == self.joins.1 && self.n_runs == RUNS && self.is_fresh
+    }
+
+    /// Returns the counts, as "cold 2 of 3, joins 1 of 2, run-throughs 0 of 2".
+    pub fn words(&self) -> String {
+        if !self.is_begun {
+            return "not begun".to_owned();
+        }
+        let mut parts = vec![format!("cold {} of {COLD_DAYS}", self.n_cold)];
+        if self.n_cold == COLD_DAYS && !self.is_spread {
+            parts.push("the last two too close together".to_owned());
+        }
+        if self.joins.1 > 0 {
+            parts.push(format!("joins {} of {}", self.joins.0, self.joins.1));
+        }
+        parts.push(format!("run-throughs {} of {RUNS}", self.n_runs));
+        if self.n_cold > 0 && !self.is_fresh {
+            parts.push("too long untested".to_owned());
+        }
+        let head = if self.is_secure() { "secure: " } else if self.is_warm { "warm today: " } else { "" };
+        format!("{head}{}", parts.join(", "))
+    }
+}
+
+/// Returns how far an item has come on `day`. `records` has one record an item.
+pub fn security(
+    items: &[Item],
+    records: &[ItemRecord],
+    idx: ItemIdx,
+    day: NaiveDate,
+    perform_on: Option<NaiveDate>,
+    weights: &Weights,
+) -> Security {
+    let record = &records[idx.0];
+    let days = &record.cold_days;
+    let is_spread = matches!(&days[..], [.., before, last] if {
+        let gap = (*last - *before).num_days();
+        let left = perform_on.map(|on| (on - *last).num_days()).filter(|left| *left >= 0);
+        gap >= GAP_DAYS || left.is_some_and(|left| gap as f64 >= SHARE_OF_TIME_LEFT_MAX * left as f64)
+    });
+    let joins = if items[idx.0].kind == ItemKind::Section { joins_beside(items, idx) } else { Vec::new() };
+    Security {
+        is_begun: record.is_begun(),
+        n_cold: days.len().min(COLD_DAYS),
+        is_spread,
+        joins: (joins.iter().filter(|j| records[j.0].n_clean >= JOIN_CLEAN).count(), joins.len()),
+        n_runs: record.n_runs_unmarked.min(RUNS),
+        is_fresh: record.recall(day, weights).is_some_and(|r| r >= RECALL_MIN),
+        is_warm: record.is_warm(day),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::memory::item::{Layout, SectionAt};
+    use crate::memory::{Attempt, Outcome, Way};
+    use chrono::Days;
+
+    fn day(n: u64) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 3, 1).unwrap() + Days::new(n)
+    }
+
+    /// Two sections and the join between them; attempts as (item, day, outcome, way).
+    fn after(attempts: &[(usize, u64, Outcome, Way)], today: u64, perform_on: Option<u64>) -> Security {
+        let section = |name: &str, bars| SectionAt { name: name.into(), bars, target: 3 };
+        let layout = Layout {
+            labels: (1..=8).map(|n| n.to_string()).collect(),
+            sections: vec![section("a", 0..4), section("b", 4..8)],
+            ..Layout::default()
+        };
+        let items = layout.items();
+        let mut records: Vec<ItemRecord> = items.iter().map(|i| ItemRecord::new(i.kind)).collect();
+        for (item, n, outcome, way) in attempts {
+            records[*item].add(&Attempt { day: day(*n), outcome: *outcome, way: *way, recall: None }, &Weights::default());
+        }
+        security(&items, &records, ItemIdx(0), day(today), perform_on.map(day), &Weights::default())
+    }
+
+    const ENOUGH: [(usize, u64, Outcome, Way); 7] = [
+        (0, 0, Outcome::Clean, Way::Cold),
+        (0, 3, Outcome::Clean, Way::Cold),
+        (0, 10, Outcome::Clean, Way::Cold),
+        (2, 10, Outcome::Clean, Way::RunThrough),
+        (0, 10, Outcome::Clean, Way::RunThrough),
+        (2, 11, Outcome::Clean, Way::RunThrough),
+        (0, 11, Outcome::Clean, Way::RunThrough),
+    ];
+
+    #[test]
+    fn each_part_of_the_rule_is_needed() {
+        let full = after(&ENOUGH, 12, None);
+        assert!(full.is_secure());
+        assert_eq!(full.words(), "secure: cold 3 of 3, joins 1 of 1, run-throughs 2 of 2");
+        for left_out in 0..ENOUGH.len() {
+            let mut attempts = ENOUGH.to_vec();
+            attempts.remove(left_out);
+            let less = after(&attempts, 12, None);
+            assert!(!less.is_secure(), "without {:?}: {}", ENOUGH[left_out], less.words());
+        }
+    }
+
+    #[test]
+    fn three_times_on_one_day_is_warm_and_never_secure() {
+        let found = after(&[(0, 0, Outcome::Clean, Way::Cold); 3], 0, None);
+        assert_eq!(found.words(), "warm today: cold 1 of 3, joins 0 of 1, run-throughs 0 of 2");
+        assert!(!after(&[(0, 0, Outcome::Clean, Way::Cold); 3], 1, None).is_warm, "tomorrow it must be shown again");
+    }
+
+    #[test]
+    fn a_failure_ends_it_and_so_does_time() {
+        let mut attempts = ENOUGH.to_vec();
+        attempts.push((0, 14, Outcome::Failed, Way::Cold));
+        assert_eq!(after(&attempts, 14, None).words(), "cold 0 of 3, joins 1 of 1, run-throughs 0 of 2");
+        let late = after(&ENOUGH, 400, None);
+        assert!(!late.is_secure() && late.words().ends_with("too long untested"), "{}", late.words());
+    }
+
+    #[test]
+    fn a_fifth_of_the_time_left_does_where_a_week_is_not_to_be_had() {
+        let mut close = ENOUGH.to_vec();
+        close[2].1 = 5;
+        close[3].1 = 5;
+        close[4].1 = 5;
+        let attempts = &close;
+        assert_eq!(after(attempts, 12, None).words(), "cold 3 of 3, the last two too close together, joins 1 of 1, run-throughs 2 of 2");
+        assert!(after(attempts, 12, Some(15)).is_secure(), "two days of ten");
+        assert!(!after(attempts, 12, Some(16)).is_secure(), "two days of eleven");
+    }
+}
