@@ -8,6 +8,7 @@ mod director;
 mod drill;
 mod habits;
 mod inspect;
+mod journal;
 mod ports;
 mod quiz;
 mod read;
@@ -25,6 +26,7 @@ use std::process::ExitCode;
 
 use clap::{Parser, Subcommand};
 
+use crate::journal::store::Store;
 use crate::paths::Paths;
 use crate::tui;
 
@@ -56,6 +58,8 @@ enum Command {
     Strings(strings::StringsArgs),
     /// List what the journal has of a piece, and take recordings out of it
     Reps(reps::RepsArgs),
+    /// Take the record of practice out, keep it safe, check it, join it with another machine's
+    Journal(journal::JournalArgs),
     /// Follow a recorded take through a score and say what was heard
     Trace(trace::TraceArgs),
     /// Print what is read from a score file
@@ -82,6 +86,7 @@ pub fn run() -> ExitCode {
         Command::Strings(args) => strings::run(args).map(|()| ExitCode::SUCCESS),
         Command::Study(args) => study::run(args),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Journal(args) => journal::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
         Command::Inspect(args) => inspect::run(args).map(|()| ExitCode::SUCCESS),
         Command::Ports(args) => ports::run(args).map(|()| ExitCode::SUCCESS),
@@ -105,6 +110,21 @@ const N_SIGNALS_MAX: usize = 4096;
 /// Returns where pieces are looked for by name. A machine without a home directory still has pieces given by path.
 fn pieces_dirs() -> Vec<PathBuf> {
     Paths::find(None).map(|paths| paths.pieces).unwrap_or_default()
+}
+
+/// Opens the journal; says where an older one was kept before it was brought up to date.
+fn open_journal(paths: &Paths) -> anyhow::Result<Store> {
+    let store = Store::open(&paths.data)?;
+    if let Some(old) = store.kept_old() {
+        // Standard error may be gone with the terminal.
+        let _ = writeln!(std::io::stderr(), "the journal was brought up to date; as it was before, it is kept in {}", old.display());
+    }
+    Ok(store)
+}
+
+/// Returns `1 rep`, `3 reps`.
+fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Returns the exit code for the end of a session.

@@ -98,12 +98,12 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitti
         let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?.with_drafts(drafts);
         (Session::new(engine, None).directed(1), None)
     } else if input == KEYS {
-        let journal = Journal::begin(Store::open(&paths.data)?, &opened, 0)?;
+        let journal = Journal::begin(super::open_journal(paths)?, &opened, 0)?;
         let told = ByWord::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
         (Session::new(told, Some(Box::new(journal))), None)
     } else {
         let source = open(input)?;
-        let store = Store::open(&paths.data)?;
+        let store = super::open_journal(paths)?;
         let open = open_places(&store.open_spots(&opened.key)?, &opened.piece.score);
         let journal = Journal::begin(store, &opened, 0)?;
         learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;

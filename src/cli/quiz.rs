@@ -14,7 +14,6 @@ use super::session::Session;
 use crate::analysis::analyse;
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
-use crate::journal::store::Store;
 use crate::paths::Paths;
 use crate::piece_folder::open_piece;
 use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, questions};
@@ -59,7 +58,7 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
     // Opened before the journal: without an instrument there is no session to record.
     let source = if input == KEYS { None } else { Some(open(input)?) };
-    let store = Store::open(&paths.data)?;
+    let store = super::open_journal(&paths)?;
     let answers = store.answers(&opened.key)?;
     let reps: Vec<_> = store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
     let put_off = store.open_spots(&opened.key)?.into_iter().map(|(place, _)| place);

@@ -6,7 +6,7 @@ use anyhow::Context as _;
 use clap::Args;
 
 use crate::journal::stats::DatedRep;
-use crate::journal::store::{RepId, Store};
+use crate::journal::store::RepId;
 use crate::paths::Paths;
 
 #[derive(Args, Debug)]
@@ -26,7 +26,7 @@ pub struct RepsArgs {
 
 pub fn run(args: RepsArgs) -> anyhow::Result<()> {
     let paths = Paths::find(args.data.as_deref())?;
-    let store = Store::open(&paths.data)?;
+    let store = super::open_journal(&paths)?;
     let reps = store.reps(&args.piece)?;
     if let (Some(n), Some(out)) = (args.take, &args.out) {
         let (id, _) = nth_rep(reps, n, &args.piece)?;

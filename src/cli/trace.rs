@@ -8,7 +8,6 @@ use clap::Args;
 use super::habits::{learn_from_journal, span_of};
 use super::reps::nth_rep;
 use crate::journal::entry::Mode;
-use crate::journal::store::Store;
 use crate::midi::Take;
 use crate::paths::Paths;
 use crate::piece::Piece;
@@ -92,7 +91,7 @@ fn given_span(piece: &Piece, args: &TraceArgs) -> anyhow::Result<Span> {
 
 /// A rep of the journal: its span, knowing what its session knew, and its take.
 fn stored_rep(opened: &OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<(Span, Take)> {
-    let store = Store::open(&paths.data)?;
+    let store = super::open_journal(&paths)?;
     let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
     let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
     let sessions = store.sessions()?;

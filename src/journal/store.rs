@@ -5,8 +5,13 @@
 //! added here; what the entries mean is not known here. All SQL of the program stands in this file,
 //! in `store/` and in `migrations/`, whose numbered files are never changed once released.
 
+mod check;
 mod convert;
+mod copy;
+mod tables;
 mod write;
+
+pub use copy::Merged;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -95,6 +100,12 @@ pub enum Error {
     NoSuchRep { file: PathBuf, number: u32 },
     #[error("the journal {file} is damaged: {what}; keep a copy and start a new one with --data", file = file.display())]
     Damaged { file: PathBuf, what: String },
+    #[error("cannot write {file}: there is a file of that name already, and it was left as it is; give another name", file = file.display())]
+    InTheWay { file: PathBuf },
+    #[error("cannot copy the journal {from} to {to}; nothing is left there", from = from.display(), to = to.display())]
+    Copy { from: PathBuf, to: PathBuf, source: Box<dyn std::error::Error + Send + Sync> },
+    #[error("nothing was taken in from {file}: {what}", file = file.display())]
+    Other { file: PathBuf, what: String },
     #[error("the take kept for rep {rep} in the journal cannot be read")]
     Take { rep: Uuid, source: import::Error },
 }
@@ -104,10 +115,12 @@ pub enum Error {
 pub struct Store {
     connection: Connection,
     file: PathBuf,
+    old: Option<PathBuf>,
 }
 
 impl Store {
-    /// Opens the journal in `dir`, making directory and file when they are not there, and brings an older one up to date.
+    /// Opens the journal in `dir`, making directory and file when they are not there, and brings an older one up to date
+    /// after a copy of it was put beside it ([`Store::kept_old`]).
     ///
     /// # Errors
     /// When the directory or the file cannot be made or opened, or the file is not a journal, or one of
@@ -116,13 +129,23 @@ impl Store {
         std::fs::create_dir_all(dir).map_err(|source| Error::Directory { dir: dir.to_owned(), source })?;
         let file = dir.join(FILE_NAME);
         let opening = |source| Error::Open { file: file.clone(), source };
+        let mut old = None;
         if std::fs::metadata(&file).is_ok_and(|m| m.len() > 0) {
             // A first look that cannot write: what is refused must stay as it was.
             let connection = Connection::open_with_flags(&file, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(opening)?;
-            Store { connection, file: file.clone() }.refuse_what_is_not_ours()?;
+            let found = Store::unready(connection, file.clone());
+            let version = found.refuse_what_is_not_ours()?;
+            if (1..MIGRATIONS.len()).contains(&version) {
+                old = Some(found.keep_old(version)?);
+            }
         }
         let connection = Connection::open(&file).map_err(opening)?;
-        Store::set_up(connection, file)
+        Ok(Store { old, ..Store::set_up(connection, file)? })
+    }
+
+    /// Returns where the journal was copied to before it was brought up to date just now; none when it was not an older one.
+    pub fn kept_old(&self) -> Option<&Path> {
+        self.old.as_deref()
     }
 
     /// Opens a journal that lasts as long as the value, for a session that is not to be kept and for tests.
@@ -135,8 +158,12 @@ impl Store {
         Store::set_up(connection, file)
     }
 
+    fn unready(connection: Connection, file: PathBuf) -> Store {
+        Store { connection, file, old: None }
+    }
+
     fn set_up(connection: Connection, file: PathBuf) -> Result<Store, Error> {
-        let mut store = Store { connection, file };
+        let mut store = Store::unready(connection, file);
         store.connection.busy_timeout(BUSY).map_err(|e| store.opening(e))?;
         store.use_write_ahead_log()?;
         let settings = "PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;";
@@ -158,8 +185,8 @@ impl Store {
         move |source| Error::Sql { file: file.clone(), doing, source }
     }
 
-    /// Reads the version and the owner of the file.
-    fn refuse_what_is_not_ours(&self) -> Result<(), Error> {
+    /// Reads the version and the owner of the file; returns the version, 0 for an empty file.
+    fn refuse_what_is_not_ours(&self) -> Result<usize, Error> {
         self.connection.busy_timeout(BUSY).map_err(|e| self.opening(e))?;
         let number = |pragma: &str| self.connection.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get::<_, i64>(0));
         let version = number("user_version").map_err(|e| self.opening(e))?;
@@ -172,7 +199,7 @@ impl Store {
         }
         match usize::try_from(version) {
             Ok(found) if found > MIGRATIONS.len() => Err(Error::Newer { file: self.file.clone(), found, known: MIGRATIONS.len() }),
-            Ok(_) => Ok(()),
+            Ok(version) => Ok(version),
             Err(_) => Err(Error::Foreign { file: self.file.clone() }),
         }
     }
@@ -365,9 +392,8 @@ impl Store {
         let sql = "SELECT lapse.rep_id, place, recovery, going_at
                    FROM session JOIN rep ON rep.session_id = session.id JOIN lapse ON lapse.rep_id = rep.id
                    WHERE piece_key = ? ORDER BY started_utc_us + at_us, nth";
-        let read = |row: &Row<'_>| {
-            Ok((RepId(uuid(row, 0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }))
-        };
+        let read =
+            |row: &Row<'_>| Ok((RepId(uuid(row, 0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }));
         self.rows(sql, [piece_key], read, "read the run-throughs")
     }
 
@@ -422,31 +448,6 @@ impl Store {
         let sql = "SELECT first_us, smf FROM take WHERE rep_id = ?";
         let read = |row: &Row<'_>| Ok((Micros(row.get(0)?), row.get(1)?));
         self.connection.query_row(sql, [rep.0.to_string()], read).optional().map_err(self.failed("read a take"))
-    }
-
-    /// Reads the whole journal and checks it: SQLite's own structures, the links between rows, every word, date and take.
-    ///
-    /// # Errors
-    /// At the first thing that is not whole.
-    pub fn check(&self) -> Result<(), Error> {
-        let damaged = |what: String| Error::Damaged { file: self.file.clone(), what };
-        let failed = self.failed("check");
-        let report: String = self.connection.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0)).map_err(&failed)?;
-        if report != "ok" {
-            return Err(damaged(report));
-        }
-        let broken = self.connection.query_row("PRAGMA foreign_key_check", [], |row| row.get::<_, String>(0)).optional();
-        if let Some(table) = broken.map_err(failed)? {
-            return Err(damaged(format!("a row of the table {table} belongs to nothing")));
-        }
-        for session in self.sessions()? {
-            for (rep, _) in self.reps(&session.opened.piece_key)? {
-                self.happenings(rep)?;
-                self.take(rep)?;
-            }
-            self.answers(&session.opened.piece_key)?;
-        }
-        Ok(())
     }
 
     fn rows<T>(

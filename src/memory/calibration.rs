@@ -53,7 +53,10 @@ mod tests {
             test(Some(0.2), Outcome::Failed),
         ];
         let said: Vec<String> = calibration(&tests).iter().map(Bin::words).collect();
-        assert_eq!(said, ["expected to hold 0 of 1, held 0 of 1", "expected to hold 3 of 3, held 2 of 3", "expected to hold 1 of 1, held 1 of 1"]);
+        assert_eq!(
+            said,
+            ["expected to hold 0 of 1, held 0 of 1", "expected to hold 3 of 3, held 2 of 3", "expected to hold 1 of 1, held 1 of 1"]
+        );
         assert_eq!(calibration(&[]), []);
     }
 }

@@ -89,7 +89,8 @@ fn weights(factors_ln: [f64; 3]) -> Weights {
 
 /// Returns the log factors of least loss: a pattern search, one factor at a time, with halving steps.
 fn search(histories: &[&History], is_in: impl Fn(NaiveDate) -> bool + Copy) -> [f64; 3] {
-    let cost = |factors: [f64; 3]| loss(histories, factors, is_in) + factors.iter().map(|f| f * f / (2.0 * PRIOR_SD * PRIOR_SD)).sum::<f64>();
+    let cost =
+        |factors: [f64; 3]| loss(histories, factors, is_in) + factors.iter().map(|f| f * f / (2.0 * PRIOR_SD * PRIOR_SD)).sum::<f64>();
     let mut best = [0.0; 3];
     let mut least = cost(best);
     let mut step = 0.8;

@@ -78,7 +78,8 @@ impl PieceMemory {
 
     /// Draws the seconds of sections and of the whole towards the player's own clean reps.
     fn time(&mut self, played: &[Played]) {
-        let printed = |bars: &std::ops::Range<usize>| Some((self.facts.layout.labels.get(bars.start)?, self.facts.layout.labels.get(bars.end - 1)?));
+        let printed =
+            |bars: &std::ops::Range<usize>| Some((self.facts.layout.labels.get(bars.start)?, self.facts.layout.labels.get(bars.end - 1)?));
         let mut own: std::collections::HashMap<(&str, &str), Vec<f64>> = std::collections::HashMap::new();
         for (rep, _) in played.iter().filter(|(r, _)| r.verdict == Verdict::Clean && r.mode != Mode::Reading) {
             own.entry((&rep.bars.0, &rep.bars.1)).or_default().push(rep.length.0 as f64 / 1e6);

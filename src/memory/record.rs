@@ -51,7 +51,16 @@ pub struct ItemRecord {
 
 impl ItemRecord {
     pub fn new(kind: ItemKind) -> Self {
-        ItemRecord { kind, state: None, tests: Vec::new(), cold_days: Vec::new(), n_clean: 0, n_runs_unmarked: 0, last: None, failed_on: None }
+        ItemRecord {
+            kind,
+            state: None,
+            tests: Vec::new(),
+            cold_days: Vec::new(),
+            n_clean: 0,
+            n_runs_unmarked: 0,
+            last: None,
+            failed_on: None,
+        }
     }
 
     /// Takes in an attempt not older than those before.
@@ -159,7 +168,12 @@ mod tests {
     fn only_the_first_attempt_of_a_day_is_a_test() {
         let record = record(
             ItemKind::Section,
-            &[(0, Outcome::Failed, Way::Cold), (0, Outcome::Clean, Way::Cold), (0, Outcome::Clean, Way::Cold), (1, Outcome::Clean, Way::Cold)],
+            &[
+                (0, Outcome::Failed, Way::Cold),
+                (0, Outcome::Clean, Way::Cold),
+                (0, Outcome::Clean, Way::Cold),
+                (1, Outcome::Clean, Way::Cold),
+            ],
         );
         assert_eq!(record.tests.iter().map(|t| t.outcome).collect::<Vec<_>>(), [Outcome::Failed, Outcome::Clean]);
         assert_eq!((record.cold_days.len(), record.n_clean), (1, 3), "the reps after a failure count as clean, not as cold");
@@ -187,7 +201,8 @@ mod tests {
 
     #[test]
     fn everything_is_due_two_days_before_a_performance() {
-        let record = record(ItemKind::Section, &[(0, Outcome::Clean, Way::Cold), (2, Outcome::Clean, Way::Cold), (6, Outcome::Clean, Way::Cold)]);
+        let record =
+            record(ItemKind::Section, &[(0, Outcome::Clean, Way::Cold), (2, Outcome::Clean, Way::Cold), (6, Outcome::Clean, Way::Cold)]);
         let weights = Weights::default();
         assert_eq!(record.due_on(day(6), None, &weights), Some(day(16)), "two and a half times four days");
         assert_eq!(record.due_on(day(6), Some(day(9)), &weights), Some(day(7)), "a fifth of three days is less than one");

@@ -58,7 +58,13 @@ impl Security {
         if self.n_cold > 0 && !self.is_fresh {
             parts.push("too long untested".to_owned());
         }
-        let head = if self.is_secure() { "secure: " } else if self.is_warm { "warm today: " } else { "" };
+        let head = if self.is_secure() {
+            "secure: "
+        } else if self.is_warm {
+            "warm today: "
+        } else {
+            ""
+        };
         format!("{head}{}", parts.join(", "))
     }
 }

@@ -90,7 +90,10 @@ fn a_run_through_marks_where_it_lapsed_and_counts_no_further_than_it_came() {
     let run = |lapses: &[DatedLapse], failed| said_in(&layout(), &rep(Mode::RunThrough, ("1", "12"), Verdict::Broken, failed), lapses);
     let lapse = |place: &str, recovery, to: Option<&str>| DatedLapse { place: place.into(), recovery, going_at: to.map(str::to_owned) };
     let went_on = run(&[lapse("6.1", Recovery::WentOn, Some("6.3"))], Some(("6.1", "hesitation")));
-    assert!(went_on.contains(&"section 5-8: Recovered RunThrough".into()) && went_on.contains(&"section 1-4: Clean RunThrough".into()), "{went_on:?}");
+    assert!(
+        went_on.contains(&"section 5-8: Recovered RunThrough".into()) && went_on.contains(&"section 1-4: Clean RunThrough".into()),
+        "{went_on:?}"
+    );
     let jumped = run(&[lapse("6.1", Recovery::Landmark, Some("9.1"))], Some(("6.1", "jump")));
     assert!(jumped.contains(&"section 5-8: Failed RunThrough".into()), "{jumped:?}");
     let lost = run(&[lapse("6.1", Recovery::NotRecovered, None)], Some(("6.1", "hesitation")));

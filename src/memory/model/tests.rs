@@ -10,7 +10,9 @@ fn state(stability_days: f64, difficulty: f64) -> State {
 fn the_published_formulas_give_their_check_values() {
     let weights = Weights::default();
     assert!((weights.factor - 0.98035).abs() < 1e-5, "F = {}", weights.factor);
-    for (stability, days, recall) in [(2.3065, 1.0, 0.9468), (2.3065, 7.0, 0.8083), (2.3065, 30.0, 0.6675), (1.0, 10.0, 0.6928), (1.0, 100.0, 0.4923)] {
+    for (stability, days, recall) in
+        [(2.3065, 1.0, 0.9468), (2.3065, 7.0, 0.8083), (2.3065, 30.0, 0.6675), (1.0, 10.0, 0.6928), (1.0, 100.0, 0.4923)]
+    {
         let found = weights.recall(state(stability, 5.0), days);
         assert!((found - recall).abs() < 5e-5, "R({days} d) at S = {stability}: {found}");
     }
