@@ -5,9 +5,11 @@
 #![forbid(unsafe_code)]
 
 pub mod analysis;
+pub mod capture;
 pub mod cli;
 pub mod clock;
 pub mod config;
+pub mod export;
 pub mod follower;
 pub mod import;
 pub mod journal;

@@ -4,6 +4,7 @@
 //! playing order; what follows the player looks at that. Knows no file format and no player.
 
 mod choose;
+pub mod hands;
 mod order;
 mod place;
 mod unfold;

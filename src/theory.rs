@@ -7,6 +7,7 @@ pub mod harp;
 pub mod key;
 pub mod meter;
 pub mod pitch;
+pub mod spelling;
 
 pub use key::{KeySignature, Mode};
 pub use meter::Meter;

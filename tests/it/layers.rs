@@ -14,6 +14,8 @@ const LAYERS: &[(&str, u8)] = &[
     ("piece", 2),
     ("analysis", 2),
     ("setting", 2),
+    ("capture", 2),
+    ("export", 2),
     ("journal/store", 4),
     ("journal/migrations", 4),
     ("journal", 2),
