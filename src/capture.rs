@@ -13,6 +13,7 @@ pub mod beats;
 pub mod merge;
 mod page;
 pub mod quantise;
+pub mod record;
 mod score_of;
 mod values;
 

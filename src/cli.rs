@@ -1,6 +1,7 @@
 //! The command line: one file a subcommand, each with its arguments as typed and one `run`.
 
 mod add;
+mod capture;
 mod completions;
 mod config;
 mod demo;
@@ -52,6 +53,8 @@ enum Command {
     Quiz(quiz::QuizArgs),
     /// Make a piece of a score, with sections and a drafted story
     Add(add::AddArgs),
+    /// Take in a piece that is only on paper by playing it from the page
+    Capture(capture::CaptureArgs),
     /// Read a score as a musician reads it, and draft its story
     Study(study::StudyArgs),
     /// Say how the levers or pedals of a harp stand through a piece
@@ -85,6 +88,7 @@ pub fn run() -> ExitCode {
         Command::Add(args) => add::run(args).map(|()| ExitCode::SUCCESS),
         Command::Strings(args) => strings::run(args).map(|()| ExitCode::SUCCESS),
         Command::Study(args) => study::run(args),
+        Command::Capture(args) => capture::run(args),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Journal(args) => journal::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),

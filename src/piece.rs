@@ -8,10 +8,12 @@ mod check;
 pub mod edit;
 pub mod file;
 pub mod merge;
+mod relabel;
 pub mod text;
 
 pub use check::Lists;
 pub use file::PieceFile;
+pub use relabel::relabel;
 pub use text::Error;
 
 use std::sync::Arc;

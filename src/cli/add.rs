@@ -13,6 +13,7 @@ use crate::import::read_score;
 use crate::paths::Paths;
 use crate::piece::{Piece, PieceFile};
 use crate::piece_folder::PIECE_FILE;
+use crate::score::Score;
 
 #[derive(Args, Debug)]
 pub struct AddArgs {
@@ -43,17 +44,8 @@ pub fn run(args: AddArgs) -> anyhow::Result<()> {
         bail!("expected a name for a folder, without / or \\, found {name:?}; give another with --name");
     }
     let part = score.choose_part(args.part.as_deref())?;
-    let score = Arc::new(score);
     let title = score.title.as_deref().map(str::trim).filter(|t| !t.is_empty()).unwrap_or(&stem).to_owned();
-    let bare =
-        Piece::of_score(score.clone(), part, &title).with_context(|| format!("{shown}: expected a score with bars in it, found none"))?;
-    let analysis = analyse(&score, part).context("the score has no such part")?;
-    let config = StoryConfig::of(bare.instrument);
-    let asked = (score.parts.len() > 1).then(|| score.parts[part].id.clone());
-    let head = Head { title: &title, score_file: &score_file, part: asked.as_deref(), with_story: true };
-    let text = piece_text(&score, &analysis, &config, &head);
-    // What is written must be what is read back.
-    let piece = PieceFile::parse(&text, PIECE_FILE)?.check(score, None)?;
+    let (text, piece) = draft(Arc::new(score), part, &title, &score_file).with_context(|| shown.clone())?;
     let folder = Paths::find(args.data.as_deref())?.data.join("pieces").join(&name);
     make_folder(&folder, &score_file, &bytes, &text)?;
     let data = args.data.as_ref().map_or(String::new(), |d| format!(" --data {}", d.display()));
@@ -73,12 +65,24 @@ pub fn make_folder(folder: &Path, score_file: &str, score: &[u8], text: &str) ->
         bail!("{} is there already; give another name with --name, or remove it first", folder.display());
     }
     fs::create_dir(folder).with_context(|| format!("making {}", folder.display()))?;
-    let write = |name: &str, bytes: &[u8]| {
-        let path = folder.join(name);
-        fs::write(&path, bytes).with_context(|| format!("writing {}", path.display()))
-    };
-    write(score_file, score)?;
-    write(PIECE_FILE, text.as_bytes())
+    write(&folder.join(score_file), score)?;
+    write(&folder.join(PIECE_FILE), text.as_bytes())
+}
+
+/// Drafts the piece file of a score; returns its text and the piece that is read back from it.
+pub(super) fn draft(score: Arc<Score>, part: usize, title: &str, score_file: &str) -> anyhow::Result<(String, Piece)> {
+    let bare = Piece::of_score(score.clone(), part, title).context("expected a score with bars in it, found none")?;
+    let analysis = analyse(&score, part).context("the score has no such part")?;
+    let config = StoryConfig::of(bare.instrument);
+    let asked = (score.parts.len() > 1).then(|| score.parts[part].id.clone());
+    let text = piece_text(&score, &analysis, &config, &Head { title, score_file, part: asked.as_deref(), with_story: true });
+    // What is written must be what is read back.
+    let piece = PieceFile::parse(&text, PIECE_FILE)?.check(score, None)?;
+    Ok((text, piece))
+}
+
+pub(super) fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
+    fs::write(path, bytes).with_context(|| format!("writing {}", path.display()))
 }
 
 /// Lower case, with dashes for all that is not a letter or digit.
@@ -88,6 +92,6 @@ pub fn plain_name(stem: &str) -> String {
     if words.is_empty() { "piece".to_owned() } else { words.join("-") }
 }
 
-fn is_folder_name(name: &str) -> bool {
+pub(super) fn is_folder_name(name: &str) -> bool {
     !name.is_empty() && name != "." && name != ".." && !name.contains(['/', '\\', '\0'])
 }

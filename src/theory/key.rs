@@ -1,5 +1,7 @@
 //! Key signatures on the line of fifths.
 
+use std::str::FromStr;
+
 use super::pitch::Letter;
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -32,9 +34,54 @@ impl KeySignature {
     }
 }
 
+/// Text that is not a key such as `Eb`, `F# minor` or `cm`.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("expected a key such as C, Eb, F# minor or Gm, found {0:?}")]
+pub struct KeyError(String);
+
+/// Reads a tonic with `minor` or `m` after it for a minor key; of seven sharps or flats at the most.
+impl FromStr for KeySignature {
+    type Err = KeyError;
+    fn from_str(text: &str) -> Result<Self, KeyError> {
+        let fail = || KeyError(text.to_owned());
+        let mut chars = text.trim().chars();
+        let letter = chars.next().and_then(Letter::from_char).ok_or_else(fail)?;
+        let rest = chars.as_str();
+        let (alter, rest) = match rest.chars().next() {
+            Some('#' | '\u{266f}') => (1, &rest[rest.chars().next().map_or(0, char::len_utf8)..]),
+            Some('b' | '\u{266d}') => (-1, &rest[rest.chars().next().map_or(0, char::len_utf8)..]),
+            _ => (0, rest),
+        };
+        let mode = match rest.trim().to_lowercase().as_str() {
+            "" | "major" => Mode::Major,
+            "m" | "minor" => Mode::Minor,
+            _ => return Err(fail()),
+        };
+        // C D E F G A B on the line of fifths; a minor key has the signature of the major key a minor third above.
+        let place = [0, 2, 4, -1, 1, 3, 5][letter as usize] + 7 * alter - if mode == Mode::Minor { 3 } else { 0 };
+        if !(-7..=7).contains(&place) {
+            return Err(fail());
+        }
+        Ok(KeySignature::new(place, Some(mode)))
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn keys_are_read_by_their_tonic() {
+        // Common practice: the circle of fifths.
+        for (text, fifths) in
+            [("C", 0), ("Eb", -3), ("f# minor", 3), ("Gm", -2), ("Bb major", -2), ("Cb", -7), ("a", 0), ("B", 5), ("Am", 0)]
+        {
+            assert_eq!(text.parse::<KeySignature>().map(|k| k.fifths), Ok(fifths), "{text}");
+        }
+        for text in ["", "H", "G#", "Eb dorian", "Fbm"] {
+            assert!(text.parse::<KeySignature>().is_err(), "{text}");
+        }
+    }
 
     #[test]
     fn signatures_give_their_accidentals() {

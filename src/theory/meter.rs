@@ -1,6 +1,7 @@
 //! Metres: what the time signature says, and what a beat is worth.
 
 use std::fmt;
+use std::str::FromStr;
 
 use crate::time::ScoreTime;
 
@@ -34,5 +35,24 @@ impl Meter {
 impl fmt::Display for Meter {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}/{}", self.beats, self.unit)
+    }
+}
+
+/// Text that is not a metre such as `3/4`.
+#[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
+#[error("expected a metre such as 3/4 or 6/8, found {0:?}")]
+pub struct MeterError(String);
+
+/// Reads `beats/unit`, with 1 to 64 beats of a note value down to a 64th.
+impl FromStr for Meter {
+    type Err = MeterError;
+    fn from_str(text: &str) -> Result<Self, MeterError> {
+        let read = || {
+            let (beats, unit) = text.split_once('/')?;
+            let beats = beats.trim().parse().ok().filter(|n| (1..=64).contains(n))?;
+            let unit: u16 = unit.trim().parse().ok().filter(|&n: &u16| n <= 64 && n.is_power_of_two())?;
+            Meter::try_new(beats, unit)
+        };
+        read().ok_or_else(|| MeterError(text.to_owned()))
     }
 }

@@ -1,7 +1,9 @@
 //! The one integration binary. A new test goes into the module named after what it proves; a module a subject.
 
 mod analysis;
+mod capture;
 mod cli;
+mod export;
 mod flow;
 mod follower;
 mod import_musicxml;

@@ -9,6 +9,7 @@ mod pty;
 #[path = "../tools/svg.rs"]
 mod svg;
 
+mod capture;
 mod flow;
 mod pictures;
 mod safety;

@@ -1,0 +1,129 @@
+//! A captured piece on disk: its folder has the score, the piece file, and `capture/` with every take and the record of them.
+
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::{Context as _, bail};
+
+use crate::capture::record::{Kept, Record};
+use crate::capture::{Captured, Page, Stretch, score};
+use crate::cli::add;
+use crate::export::musicxml;
+use crate::import::read_score;
+use crate::midi::Take;
+use crate::piece::relabel;
+use crate::piece_folder::PIECE_FILE;
+use crate::score::Score;
+use crate::source::replay::{read_take, write_take_lines};
+use crate::theory::{KeySignature, Meter};
+use crate::time::{ScoreTime, Tempo};
+
+use super::USUAL_TEMPO;
+
+const RECORD_FILE: &str = "capture.json";
+
+pub struct Folder {
+    pub dir: PathBuf,
+    name: String,
+    pub record: Record,
+}
+
+impl Folder {
+    /// Opens the capture of a piece, or begins one where there is no such folder.
+    pub fn open(dir: &Path, name: &str) -> anyhow::Result<Folder> {
+        let file = dir.join("capture").join(RECORD_FILE);
+        let record = if file.exists() {
+            let shown = file.display().to_string();
+            Record::parse(&fs::read_to_string(&file).with_context(|| format!("reading {shown}"))?, &shown)?
+        } else if dir.exists() {
+            bail!("{} is there already and was not captured; take another name, or remove it first", dir.display());
+        } else {
+            let page = Page {
+                meters: vec![(1, Meter::COMMON)],
+                keys: vec![(1, KeySignature::NONE)],
+                pickup: ScoreTime::ZERO,
+                n_bars: None,
+                repeats: Vec::new(),
+            };
+            Record { page, tempo: Tempo::try_new(USUAL_TEMPO).expect("the usual tempo is one"), stretches: Vec::new() }
+        };
+        Ok(Folder { dir: dir.to_owned(), name: name.to_owned(), record })
+    }
+
+    fn score_file(&self) -> String {
+        format!("{}.musicxml", self.name)
+    }
+
+    /// Returns the score as it was captured before.
+    pub fn score(&self) -> anyhow::Result<Option<Score>> {
+        let path = self.dir.join(self.score_file());
+        if !path.exists() {
+            return Ok(None);
+        }
+        let shown = path.display().to_string();
+        let bytes = fs::read(&path).with_context(|| format!("reading {shown}"))?;
+        Ok(Some(read_score(&bytes, &shown)?.0))
+    }
+
+    /// Returns a name for the next take, and its path; the folder for it is there.
+    pub fn next_take(&self) -> anyhow::Result<(String, PathBuf)> {
+        let dir = self.dir.join("capture");
+        fs::create_dir_all(&dir).with_context(|| format!("making {}", dir.display()))?;
+        let free = (1..).map(|n| format!("take-{n}.jsonl")).find(|file| !dir.join(file).exists()).expect("numbers do not end");
+        let path = dir.join(&free);
+        Ok((free, path))
+    }
+
+    pub fn keep_take(&self, take: &Take) -> anyhow::Result<String> {
+        let (file, path) = self.next_take()?;
+        add::write(&path, write_take_lines(take).as_bytes())?;
+        Ok(file)
+    }
+
+    pub fn save_record(&self) -> anyhow::Result<()> {
+        add::write(&self.dir.join("capture").join(RECORD_FILE), self.record.text().as_bytes())
+    }
+
+    /// Removes a folder in which nothing was kept.
+    pub fn forget_if_empty(&self) {
+        let dir = self.dir.join("capture");
+        // A record of nothing; folders with anything else in them are not removed.
+        let _ = fs::remove_file(dir.join(RECORD_FILE));
+        for dir in [dir, self.dir.clone()] {
+            let _ = fs::remove_dir(dir);
+        }
+    }
+
+    pub fn read_take(&self, file: &str) -> anyhow::Result<Take> {
+        let path = self.dir.join("capture").join(file);
+        let shown = path.display().to_string();
+        Ok(read_take(&fs::read(&path).with_context(|| format!("reading {shown}"))?, &shown)?)
+    }
+
+    /// Lays out the score from all that was played.
+    pub fn lay_out(&self) -> anyhow::Result<Captured> {
+        let stretch = |kept: &Kept| -> anyhow::Result<Stretch> { Ok(kept.stretch(&self.read_take(&kept.file)?, &self.record.page)?) };
+        let stretches: Vec<Stretch> = self.record.stretches.iter().map(stretch).collect::<Result<_, _>>()?;
+        Ok(score(&self.record.page, &stretches, Some(&self.name), Some(self.record.tempo)))
+    }
+
+    /// Writes the score, and the piece file: drafted where there is none, else with every place at the music it was at.
+    pub fn write(&self, score: &Score, before: Option<&Score>) -> anyhow::Result<()> {
+        self.save_record()?;
+        let text = musicxml::write(score);
+        let file = self.dir.join(PIECE_FILE);
+        let shown = file.display().to_string();
+        if let (Some(before), true) = (before, file.exists()) {
+            let written = fs::read_to_string(&file).with_context(|| format!("reading {shown}"))?;
+            let moved = relabel(&written, &shown, before, score)?;
+            add::write(&self.dir.join(self.score_file()), text.as_bytes())?;
+            return if moved == written { Ok(()) } else { add::write(&file, moved.as_bytes()) };
+        }
+        // The piece is drafted from what will be read back.
+        let (read, _) = read_score(text.as_bytes(), &self.score_file())?;
+        let (draft, _) = add::draft(Arc::new(read), 0, &self.name, &self.score_file())?;
+        add::write(&self.dir.join(self.score_file()), text.as_bytes())?;
+        add::write(&file, draft.as_bytes())
+    }
+}

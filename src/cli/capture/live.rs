@@ -1,0 +1,267 @@
+//! Capturing while it is played: a click, stretch after stretch, with every note on disk as it comes.
+//!
+//! The dialogue is lines in and lines out, so that it works on any terminal and with hands busy: Enter goes on.
+
+use std::fs::File;
+use std::io::{self, BufRead, IsTerminal, Write};
+use std::thread;
+
+use anyhow::Context as _;
+use crossbeam_channel::{Receiver, after, at, bounded, never, select};
+
+use crate::capture::record::{Kept, KeptBeats};
+use crate::capture::{Page, Pass};
+use crate::cli::N_SIGNALS_MAX;
+use crate::clock::SessionClock;
+use crate::config::Config;
+use crate::midi::{Channel, MidiEvent, Take};
+use crate::paths::Paths;
+use crate::source::replay::write_take_lines;
+use crate::source::{Signal, open};
+use crate::time::{Micros, ScoreTime, Stamped};
+
+use super::folder::Folder;
+use super::{CaptureArgs, last_bar};
+
+/// From Enter to the first click.
+const BREATH: Micros = Micros(800_000);
+/// After the last bar that was asked for, a take goes on for this long.
+const AFTER_LAST: Micros = Micros(1_500_000);
+/// A pedal tapped with Enter is written down as this channel's.
+const ENTER: Channel = Channel(15);
+
+/// What the player said after a stretch.
+enum Answer {
+    GoOn,
+    Again,
+    From(u32),
+    Done,
+}
+
+/// Plays stretches until the player is done.
+pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Option<(u32, u32)>) -> anyhow::Result<()> {
+    let config = Config::load(&paths.config_file)?;
+    let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
+    let clock = SessionClock::start();
+    let (sender, signals) = bounded(N_SIGNALS_MAX);
+    let _running = open(input)?.start(clock, sender)?;
+    let mut room = Room { signals, words: read_words(), clock, tapped: args.tapped };
+    if let Some((first, last)) = again {
+        room.say(&format!("bars {first} to {last}, once more. Enter when you are ready"))?;
+        if room.wait()? {
+            room.stretch(folder, first, Some(last), None)?;
+        }
+        return Ok(());
+    }
+    let mut pass = Pass::First;
+    let mut first = next_bar(folder, pass)?;
+    room.say(
+        "Play from the page, slowly. After each stretch: Enter goes on, `again` plays it once more, `from 5` goes to a bar, `done` ends.",
+    )?;
+    loop {
+        room.say(&format!("from bar {first}: Enter when you are ready, Enter again to stop"))?;
+        if !room.wait()? {
+            return Ok(());
+        }
+        let reached = room.stretch(folder, first, None, Some(pass))?;
+        let is_whole = folder.record.page.n_bars.is_some_and(|n| reached.is_some_and(|bar| bar >= n));
+        match reached {
+            Some(bar) => room.say(&format!("taken: bars {first} to {bar}"))?,
+            None => room.say("nothing was played")?,
+        }
+        match if is_whole { Answer::Done } else { room.answer()? } {
+            Answer::GoOn => first = reached.map_or(first, |bar| bar + 1),
+            Answer::Again => {}
+            Answer::From(bar) => first = bar,
+            Answer::Done if pass == Pass::First => {
+                room.say("Once more from the beginning, so that slips of reading show? Enter: yes; `done`: no; `again`: the last stretch once more")?;
+                match room.answer()? {
+                    Answer::GoOn => (pass, first) = (Pass::Second, next_bar(folder, Pass::Second)?),
+                    Answer::Again => {}
+                    Answer::From(bar) => first = bar,
+                    Answer::Done => return Ok(()),
+                }
+            }
+            Answer::Done => return Ok(()),
+        }
+    }
+}
+
+/// Returns the bar after the last one of a pass, or the first of the page.
+fn next_bar(folder: &Folder, pass: Pass) -> anyhow::Result<u32> {
+    let page = &folder.record.page;
+    let reached = folder.record.stretches.iter().filter(|k| k.pass == Some(pass)).filter_map(|k| k.last).max();
+    Ok(reached.map_or(u32::from(page.pickup.is_zero()), |bar| bar + 1))
+}
+
+struct Room {
+    signals: Receiver<Signal>,
+    words: Receiver<String>,
+    clock: SessionClock,
+    tapped: Option<u8>,
+}
+
+impl Room {
+    fn say(&self, line: &str) -> anyhow::Result<()> {
+        writeln!(io::stdout(), "{line}").context("writing to the terminal")
+    }
+
+    /// Waits for Enter; false when nobody is there any more, or says that it is done.
+    fn wait(&self) -> anyhow::Result<bool> {
+        Ok(self.words.recv().is_ok_and(|word| word.trim() != "done"))
+    }
+
+    fn answer(&self) -> anyhow::Result<Answer> {
+        loop {
+            let Ok(word) = self.words.recv() else { return Ok(Answer::Done) };
+            match word.trim() {
+                "" => return Ok(Answer::GoOn),
+                "again" => return Ok(Answer::Again),
+                "done" => return Ok(Answer::Done),
+                other => match other.strip_prefix("from ").and_then(|bar| bar.trim().parse().ok()) {
+                    Some(bar) => return Ok(Answer::From(bar)),
+                    None => self.say("expected Enter, `again`, `from 5` or `done`")?,
+                },
+            }
+        }
+    }
+
+    /// Takes one stretch; returns the last bar that was reached. Its notes are on disk before the next comes.
+    fn stretch(&mut self, folder: &mut Folder, first: u32, last: Option<u32>, pass: Option<Pass>) -> anyhow::Result<Option<u32>> {
+        let page = folder.record.page.clone();
+        let tempo = folder.record.tempo;
+        let (file, path) = folder.next_take()?;
+        let mut out = File::create(&path).with_context(|| format!("making {}", path.display()))?;
+        // What was played before belongs to nothing.
+        while self.signals.try_recv().is_ok() {}
+        let count_in = if first == 0 {
+            page.meter_of(1).bar_length() + page.meter_of(1).bar_length() - page.pickup
+        } else {
+            page.meter_of(first).bar_length()
+        };
+        let from = self.clock.now() + BREATH;
+        let start = page.start_of(first);
+        let begin = from + tempo.duration(count_in);
+        let beats = match self.tapped {
+            Some(controller) => KeptBeats::Taps { controller },
+            None => KeptBeats::Click { at: begin, place: start, tempo },
+        };
+        folder.record.stretches.push(Kept { file, first, last, pass, beats });
+        folder.save_record()?;
+        let end = match (self.tapped, last.or(page.n_bars)) {
+            (None, Some(last)) => Some(begin + tempo.duration(page.start_of(last + 1) - start) + AFTER_LAST),
+            _ => None,
+        };
+        let mut click = Click { page: &page, next: from, place: start - count_in, start, tempo };
+        let mut take = Take::default();
+        loop {
+            let now = self.clock.now();
+            if end.is_some_and(|end| now >= end) {
+                break;
+            }
+            let wake = [if self.tapped.is_none() { Some(click.next) } else { None }, end].into_iter().flatten().min();
+            let deadline = wake.map_or_else(never, |due| at(self.clock.instant(due)));
+            let mut event = None;
+            select! {
+                recv(self.signals) -> signal => match signal {
+                    Ok(Signal::Midi(played)) => event = Some(played),
+                    Ok(Signal::Gone { what }) => self.say(&format!("instrument gone: {what}"))?,
+                    Ok(Signal::Back { what }) => self.say(&format!("instrument back: {what}"))?,
+                    Ok(Signal::Dropped { n_events }) => self.say(&format!("{n_events} notes came too fast to be heard"))?,
+                    Ok(Signal::Ended) | Err(_) => break,
+                },
+                recv(self.words) -> word => match (word, self.tapped) {
+                    // Free playing: Enter is a bar line; a word ends the stretch.
+                    (Ok(word), Some(controller)) if word.trim().is_empty() => {
+                        let what = MidiEvent::Control { channel: ENTER, controller, value: 127 };
+                        append(&mut out, &mut take, Stamped { at: now, what })?;
+                        event = Some(Stamped { at: now, what: MidiEvent::Control { channel: ENTER, controller, value: 0 } });
+                    }
+                    _ => break,
+                },
+                recv(deadline) -> _ => if self.tapped.is_none() { click.sound(self.clock.now())? },
+            }
+            if let Some(event) = event {
+                append(&mut out, &mut take, event)?;
+            }
+        }
+        click.rest()?;
+        // Notes on their way when the stretch ended still belong to it.
+        let quiet = after(std::time::Duration::from_millis(30));
+        loop {
+            select! {
+                recv(self.signals) -> signal => match signal {
+                    Ok(Signal::Midi(played)) => append(&mut out, &mut take, played)?,
+                    Ok(_) => {}
+                    Err(_) => break,
+                },
+                recv(quiet) -> _ => break,
+            }
+        }
+        let kept = folder.record.stretches.last_mut().expect("the stretch was written down");
+        let reached = last_bar(&take, kept, &page);
+        kept.last = last.or(reached);
+        if reached.is_none() {
+            // Nothing to lay out: the empty take goes, with its line in the record.
+            folder.record.stretches.pop();
+            if take.is_empty() {
+                std::fs::remove_file(&path).with_context(|| format!("removing {}", path.display()))?;
+            }
+        }
+        folder.save_record()?;
+        Ok(reached)
+    }
+}
+
+fn append(out: &mut File, take: &mut Take, event: Stamped<MidiEvent>) -> anyhow::Result<()> {
+    take.push(event);
+    let last = take.events().last().copied().into_iter().collect::<Take>();
+    out.write_all(write_take_lines(&last).as_bytes()).and_then(|()| out.flush()).context("writing the take")
+}
+
+/// The click: the terminal's bell, and the beat on a line that is written over.
+struct Click<'p> {
+    page: &'p Page,
+    next: Micros,
+    /// Below `start` while counting in.
+    place: ScoreTime,
+    start: ScoreTime,
+    tempo: crate::time::Tempo,
+}
+
+impl Click<'_> {
+    /// Sounds every beat that is due.
+    fn sound(&mut self, now: Micros) -> anyhow::Result<()> {
+        while self.next <= now {
+            let number = if self.place < ScoreTime::ZERO { 1 } else { self.page.number_at(self.place.max(self.start)) };
+            let beat = self.page.meter_of(number).beat_length();
+            let mut out = io::stdout();
+            if out.is_terminal() {
+                let words = if self.place < self.start { "counting in".to_owned() } else { format!("bar {number}") };
+                write!(out, "\x07\r{words:<12}").and_then(|()| out.flush()).context("writing to the terminal")?;
+            }
+            self.place += beat;
+            self.next += self.tempo.duration(beat);
+        }
+        Ok(())
+    }
+
+    fn rest(&self) -> anyhow::Result<()> {
+        let mut out = io::stdout();
+        if out.is_terminal() { write!(out, "\r{:<12}\r", "").context("writing to the terminal") } else { Ok(()) }
+    }
+}
+
+/// Reads lines on a thread of its own, which ends with the process if nobody types.
+fn read_words() -> Receiver<String> {
+    let (sender, words) = bounded(16);
+    thread::spawn(move || {
+        for line in io::stdin().lock().lines() {
+            let Ok(line) = line else { return };
+            if sender.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    words
+}
