@@ -14,5 +14,6 @@ mod piece;
 mod practice;
 mod run_through;
 mod setting;
+mod quiz;
 mod source;
 mod terminal;
