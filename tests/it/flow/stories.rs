@@ -6,7 +6,7 @@ use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfi
 use catchword::score::{BarIdx, Place};
 use catchword::source::player::Planned;
 use catchword::theory::Hand;
-use catchword::time::Micros;
+use catchword::time::{Micros, ScoreTime};
 
 use super::super::practice::{Evening, reps, verdicts};
 
@@ -79,7 +79,10 @@ fn in_the_first_bar_of_a_section_the_bar_before_is_the_last_of_the_section_befor
     evening.command(Command::Skip);
     evening.command(Command::Skip);
     assert_eq!(evening.engine.view().span, "the deep channel");
-    slip(&mut evening, 0);
+    // Its second note: a rep that does not begin right does not begin at all.
+    let at = evening.bar_start(0) + ScoreTime::quarters(1);
+    evening.play(vec![Planned::Wrong { at, hand: Hand::Left }]);
+    evening.wait(3_000);
     tell(&mut evening, "left sings from G");
     // Bar 9 is the second ending, and stands before bar 10 as it is played.
     assert_eq!(evening.engine.view().bars, ["9", "10", "11"]);
@@ -92,8 +95,11 @@ fn in_the_first_bar_of_a_section_the_bar_before_is_the_last_of_the_section_befor
     for _ in 0..2 {
         evening.command(Command::Back);
     }
-    slip(&mut evening, 0);
+    let at = evening.bar_start(0) + ScoreTime::quarters(1);
+    evening.play(vec![Planned::Wrong { at, hand: Hand::Left }]);
+    evening.wait(3_000);
     tell(&mut evening, "home");
+    assert_eq!(asked(&evening), None);
     assert_eq!(evening.engine.view().span, "casting off");
 }
 
