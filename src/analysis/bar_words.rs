@@ -4,7 +4,7 @@ use super::digest::Digest;
 use super::facts::What;
 use super::motion::Move;
 use super::novelty::New;
-use super::shapes::Texture;
+use super::shapes::{HandView, Texture};
 use super::story::Teller;
 use crate::piece::Instrument;
 use crate::theory::Hand;
@@ -77,11 +77,9 @@ impl Teller<'_> {
             }
             (Texture::Silent, _) if !is_same(Hand::Left) => Some("right hand alone".to_owned()),
             (_, Texture::Silent) if !is_same(Hand::Right) => Some("left hand alone".to_owned()),
-            (left, _) if !is_same(Hand::Left) && !matches!(left, Texture::One | Texture::Broken) => {
-                Some(format!("left hand: {}", left.words()))
-            }
+            (left, _) if !is_same(Hand::Left) && !matches!(left, Texture::One | Texture::Broken) => Some(short_texture(Hand::Left, left)),
             (_, right) if !is_same(Hand::Right) && !matches!(right, Texture::One | Texture::Broken) => {
-                Some(format!("right hand: {}", right.words()))
+                Some(short_texture(Hand::Right, right))
             }
             _ => way(Hand::Left).or_else(|| way(Hand::Right)),
         }
@@ -119,11 +117,13 @@ impl Teller<'_> {
         if !always && before.is_some_and(same) {
             return None;
         }
-        if let Some(shape) = &digest.left.shape {
-            return Some(self.words.shape(shape));
+        // More strings than five are no shape to be told in words.
+        let told = |view: &HandView| view.shape.clone().filter(|s| s.0.len() <= 5);
+        if let Some(shape) = told(&digest.left) {
+            return Some(self.words.shape(&shape));
         }
         let [a, b] = &digest.left_halves;
-        match (&a.shape, &b.shape) {
+        match (&told(a), &told(b)) {
             (Some(a), Some(b)) if a == b => return Some(format!("{} twice", self.words.shape(a))),
             (Some(a), Some(b)) => return Some(format!("{}, then {}", self.words.shape(a), self.words.shape(b))),
             _ => {}
@@ -143,7 +143,10 @@ impl Teller<'_> {
     }
 
     /// The right hand in words: its texture where that is new, and where its top line goes.
-    pub(super) fn right_words(&self, digest: &Digest, before: Option<&Digest>, is_first: bool) -> Vec<String> {
+    pub(super) fn right_words(&self, bar: usize, is_first: bool) -> Vec<String> {
+        let digest = &self.found.digests[bar];
+        let before = bar.checked_sub(1).map(|b| &self.found.digests[b]);
+        let earlier = bar.checked_sub(1).map_or(String::new(), |b| format!("bar {}", self.words.score.bars[b].label));
         let view = &digest.right;
         let mut out = Vec::new();
         let is_new = !is_first && before.is_none_or(|b| b.right.texture != view.texture);
@@ -160,9 +163,9 @@ impl Teller<'_> {
         };
         match (start, way) {
             (Some(m), Some(way)) if m.0 != 0 && !is_first => {
-                out.push(format!("the top line starts {} than the bar before and {way}", m.compared()))
+                out.push(format!("the top line starts {} than {earlier} and {way}", m.compared()))
             }
-            (Some(m), None) if m.0 != 0 && !is_first => out.push(format!("the top line starts {} than the bar before", m.compared())),
+            (Some(m), None) if m.0 != 0 && !is_first => out.push(format!("the top line starts {} than {earlier}", m.compared())),
             (_, Some(way)) => out.push(format!("the top line {way}")),
             _ => {}
         }
@@ -184,4 +187,13 @@ impl Teller<'_> {
     pub(super) fn opening_root(&self, bar: usize) -> Option<String> {
         self.found.digests[bar].harmonies.first().filter(|h| h.stated).map(|h| self.words.root_or_chord(h.chord, bar))
     }
+}
+
+/// What a hand does, in the few words of a cue.
+fn short_texture(hand: Hand, texture: Texture) -> String {
+    let words = match texture {
+        Texture::Mixed => "tune over notes".to_owned(),
+        texture => texture.words(),
+    };
+    format!("{}: {words}", hand.words())
 }

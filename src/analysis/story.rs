@@ -7,6 +7,7 @@
 
 use std::collections::HashSet;
 
+use super::digest::Held;
 use super::facts::{Fact, Found, What, bar_at, key_at};
 use super::harmony::BeatChord;
 use super::likeness::{Alike, Likeness};
@@ -23,8 +24,11 @@ const BITS_MIN: f64 = 4.0;
 pub const RISK_MIN: f32 = 1.9;
 /// How the cue of a switch begins.
 const SWITCH: &str = "SWITCH: ";
-/// Cues are shown in large letters: longer ones lose what they can do without.
-const WORDS_MAX: usize = 6;
+/// Cues are shown in large letters: longer ones lose what they can do without. Articles do not count.
+const WORDS_MAX: usize = 5;
+/// The fuller text is read away from the instrument, or in a halt: no more parts and words than this.
+const PARTS_MAX: usize = 3;
+const MORE_WORDS_MAX: usize = 26;
 
 /// One line of the story.
 #[derive(Clone, PartialEq, Debug)]
@@ -33,7 +37,7 @@ pub struct Line {
     /// Ticks into the printed score.
     pub at: i64,
     pub hand: Option<Hand>,
-    /// Two to six words.
+    /// Two to five words, articles not counted.
     pub text: String,
     pub more: Option<String>,
     /// Why the line is there.
@@ -91,11 +95,32 @@ pub fn story(teller: &Teller<'_>, sections: &[(usize, usize)]) -> Vec<Line> {
     }
     lines.sort_by_key(|l| l.at);
     lines.dedup_by_key(|l| l.at);
+    if let Some(hand) = teller.only_hand() {
+        lines.iter_mut().for_each(|line| without_hand(line, hand));
+    }
     lines
 }
 
+/// A part for one hand does not name it.
+fn without_hand(line: &mut Line, hand: Hand) {
+    let plain = |text: &str| {
+        let own = hand.words();
+        text.replace(&format!("{own} on top from"), "from")
+            .replace(&format!("{own}: "), "")
+            .replace(&format!("{own} "), "")
+            .replace("both hands keep the rhythm of", "the rhythm is that of")
+            .replace("both hands rest", "rest")
+    };
+    line.text = plain(&line.text);
+    line.more = line.more.as_deref().map(plain);
+    line.reason = line.reason.replace(&format!("new {}", hand.words()), "new texture");
+    line.hand = None;
+}
+
 fn joined(switch: &Line, line: &Line) -> Line {
-    let more = [switch.more.clone(), line.more.clone()].into_iter().flatten().collect::<Vec<_>>().join("; ");
+    // The choice is what matters here: one part of the rest is enough.
+    let rest = line.more.as_deref().and_then(|more| more.split("; ").next()).map(str::to_owned);
+    let more = [switch.more.clone(), rest].into_iter().flatten().collect::<Vec<_>>().join("; ");
     let facts = switch.facts.iter().chain(&line.facts).copied().collect();
     Line { more: Some(more), facts, weight: switch.weight + line.weight, ..switch.clone() }
 }
@@ -108,7 +133,7 @@ impl Teller<'_> {
             return line;
         }
         match self.like_at(bar, end) {
-            Some((fact, like)) if !matches!(like.how, Alike::Rhythm | Alike::OneHand(_)) => {
+            Some((fact, like)) if !matches!(like.how, Alike::Rhythm | Alike::OneHand(_)) && self.facts[fact].weight >= BITS_MIN => {
                 let mut line = self.like_line(fact, &like, is_first);
                 self.add_settings(&mut line, like.from, like.end);
                 (Some(line), like.end)
@@ -120,6 +145,16 @@ impl Teller<'_> {
                 }
                 (line, bar + 1)
             }
+        }
+    }
+
+    /// The hand that plays, where the other never does.
+    fn only_hand(&self) -> Option<Hand> {
+        let plays = |hand: Hand| self.found.digests.iter().any(|d| d.hand(hand).texture != Texture::Silent);
+        match (plays(Hand::Left), plays(Hand::Right)) {
+            (true, false) => Some(Hand::Left),
+            (false, true) => Some(Hand::Right),
+            _ => None,
         }
     }
 
@@ -156,17 +191,14 @@ impl Teller<'_> {
         let fact = self.fact_at(self.found.material.bars[seq.from].at, |f| f.what == What::Sequence(*seq))?;
         let turn = self.words.bars(seq.from, seq.from + seq.length);
         let last = self.found.digests[seq.end() - 1].stated().last().map(|h| self.words.chord(h.chord, seq.end() - 1));
-        let more = last.map_or(String::new(), |l| format!("; the last turn ends on {l}"));
+        let more = last.map_or(String::new(), |l| format!("; the last ends on {l}"));
         let line = Line {
             bar,
             at: self.found.material.bars[bar].at,
             hand: None,
             text: self.words.sequence(seq),
-            more: Some(
-                format!("{turn} over and over, {} in all, down to {}{more}", count(seq.turns), self.words.bars(seq.end() - 1, seq.end()))
-                    .replace("down to", "up to and with"),
-            ),
-            reason: format!("a sequence: {} turns of {} for the price of one", seq.turns, plural(seq.length, "bar")),
+            more: Some(format!("{turn} {} in all, to {}{more}", count(seq.turns), self.words.bars(seq.end() - 1, seq.end()))),
+            reason: format!("a sequence of {} turns", seq.turns),
             weight: self.facts[fact].weight,
             facts: vec![fact],
         };
@@ -191,7 +223,7 @@ impl Teller<'_> {
             hand: None,
             text,
             more: Some(more.join("; ")),
-            reason: format!("a likeness: one line for {}, {:.0} bits saved", plural(like.end - like.from, "bar"), bits),
+            reason: format!("comes back: one line for {}", plural(like.end - like.from, "bar")),
             weight: bits,
             facts: vec![fact],
         }
@@ -202,11 +234,11 @@ impl Teller<'_> {
         let digest = &self.found.digests[bar];
         let before = bar.checked_sub(1).map(|b| &self.found.digests[b]);
         let (mut weight, mut facts) = (0.0, Vec::new());
-        let mut more: Vec<String> = Vec::new();
-        let mut heads: Vec<&'static str> = Vec::new();
+        let mut more: Vec<Part> = Vec::new();
+        let mut heads: Vec<String> = Vec::new();
         let mut text = None;
         if is_first {
-            more.extend(self.hands_start(bar));
+            more.extend(self.hands_start(bar).map(|words| Part { rank: 0, words }));
         }
         let mut motion = None;
         let mut key = None;
@@ -214,20 +246,21 @@ impl Teller<'_> {
             match &fact.what {
                 What::Key(k) if fact.end - fact.from >= 2 => {
                     key = Some(self.words.key(*k, bar));
-                    heads.push("a new key");
+                    heads.push("new key".to_owned());
                 }
                 What::Motion { by, n_common, .. } => {
                     motion = Some(*by);
                     if *n_common >= 2 {
-                        more.push(format!("{} of the chord stay", if *n_common == 2 { "two tones" } else { "three tones" }));
+                        let words = format!("{} tones stay", if *n_common == 2 { "two" } else { "three" });
+                        more.push(Part { rank: 4, words });
                     }
-                    heads.push("the root moves");
+                    heads.push(HARMONY.to_owned());
                 }
-                What::Harmony(_) => heads.push("the harmony"),
-                What::Shape { .. } | What::Texture(_) if fact.hand == Some(Hand::Left) => heads.push("a new left hand"),
-                What::Shape { .. } | What::Texture(_) => heads.push("a new right hand"),
-                What::AddedSecond(_) => heads.push("an added second"),
-                What::New(_) => heads.push("something new"),
+                What::Harmony(_) => heads.push(HARMONY.to_owned()),
+                What::Shape { .. } | What::Texture(_) => heads.extend(fact.hand.map(|h| format!("new {}", h.words()))),
+                What::AddedSecond(_) => heads.push("added second".to_owned()),
+                What::New(New::Texture(hand, _) | New::Silent(hand)) => heads.push(format!("new {}", hand.words())),
+                What::New(new) => heads.push(self.words.novelty(*new)),
                 What::Downbeat(_) => {}
                 _ => continue,
             }
@@ -248,26 +281,34 @@ impl Teller<'_> {
                     Some(_) => fitted(&format!("stay on {}", self.words.string(steps, alter, bar)), &self.what_changes(digest, before)),
                     None => fitted(&root, &left),
                 });
-                heads.push("the left hand's root");
+                heads.push("left hand's root".to_owned());
                 weight += from.map_or(0.0, |by| if by.0 == 0 { 0.0 } else { 3.0 });
             }
             [a, b] if stated.is_empty() => {
                 let [a, b] = [a, b].map(|(steps, alter)| self.words.string(steps, alter, bar));
                 text = Some(format!("two halves: {a}, then {b}"));
-                heads.push("the left hand's roots");
+                heads.push("left hand's roots".to_owned());
                 weight += 4.0;
             }
             _ => {}
         }
         if !stated.is_empty() {
             let words = self.words.harmonies(stated, bar);
+            let short = self.short_harmonies(stated, bar);
+            if !words.ends_with(&short) {
+                more.push(Part { rank: 0, words: words.clone() });
+            }
             let is_same = before.and_then(|b| b.stated().last()).is_some_and(|h| h.chord.root == stated[0].chord.root);
             text = Some(match (stated, motion) {
                 ([one], _) if ending.is_some() => {
                     let ending = ending.unwrap_or_default();
                     fitted(&format!("{ending}: {}", self.words.root_or_chord(one.chord, bar)), &left)
                 }
-                ([one], Some(by)) if !is_first => fitted(&by.short(), &format!(": {}", self.words.root_or_chord(one.chord, bar))),
+                ([one], Some(by)) if !is_first => {
+                    let chord = self.words.root_or_chord(one.chord, bar);
+                    let both = format!("{}: {chord}", by.short());
+                    if n_words(&both) <= WORDS_MAX { both } else { chord }
+                }
                 ([one], _) if is_same && !is_first => {
                     let changes = self.what_changes(digest, before);
                     if changes.is_empty() && like.is_none() && key.is_none() {
@@ -277,31 +318,32 @@ impl Teller<'_> {
                     fitted(&format!("stay on {}", self.words.root(one.chord, bar)), &changes)
                 }
                 ([_], _) => fitted(&words, &left),
-                _ => words,
+                _ => short,
             });
             if let [one] = stated
                 && let Some(bass) = one.bass.filter(|b| *b != one.chord.root)
                 && let Some((steps, alter)) = digest.left.first_low.filter(|(s, a)| pitch_class(*s, *a) == bass)
             {
-                more.push(format!("{} lies lowest, not the root", self.words.string(steps, alter, bar)));
+                more.push(Part { rank: 2, words: format!("{} lies lowest, not the root", self.words.string(steps, alter, bar)) });
             }
         }
         if let Some((nth, like)) = &like {
-            more.push(self.words.like_more(like));
+            let rank = if like.how == Alike::Rhythm { 5 } else { 1 };
+            more.push(Part { rank, words: self.words.like_more(like) });
             if matches!(like.how, Alike::OneHand(_)) {
                 text = Some(text.unwrap_or_else(|| self.words.like(like)));
-                heads.push("a likeness in part");
+                heads.push("comes back in part".to_owned());
                 facts.push(*nth);
             }
         }
         if !is_first {
-            more.extend(self.left_words(digest, before, false).map(|l| format!("left hand {l}")));
+            more.extend(self.left_words(digest, before, false).map(|l| Part { rank: 2, words: format!("left hand {l}") }));
         }
-        more.extend(self.right_words(digest, before, is_first));
+        more.extend(self.right_words(bar, is_first).into_iter().map(|words| Part { rank: 3, words }));
         let news = self.news(bar);
-        more.extend(news.iter().map(|(_, words)| words.clone()));
+        more.extend(news.iter().map(|(_, words)| Part { rank: 1, words: words.clone() }));
         if let Some(key) = key {
-            more.insert(0, format!("{key} from here"));
+            more.insert(0, Part { rank: 0, words: format!("{key} from here") });
             weight += 2.0;
         }
         let text = match text {
@@ -316,14 +358,14 @@ impl Teller<'_> {
         if weight < BITS_MIN && !is_first {
             return None;
         }
-        heads.dedup();
         let mut seen = HashSet::new();
-        heads.retain(|h| seen.insert(*h));
+        heads.retain(|h| seen.insert(h.clone()));
         if heads.is_empty() {
-            heads.push("the start of a section");
+            heads.push("the start of a section".to_owned());
         }
-        more.dedup();
-        more.retain(|m| *m != text);
+        // What the cue says itself is not said again.
+        more.retain(|part| part.words != text && !part.words.strip_prefix("left hand ").is_some_and(|shape| text.ends_with(shape)));
+        let more = chosen(more);
         let hand = [Hand::Left, Hand::Right].into_iter().find(|h| text.starts_with(h.words()));
         Some(Line {
             bar,
@@ -331,10 +373,19 @@ impl Teller<'_> {
             hand,
             text,
             more: (!more.is_empty()).then(|| more.join("; ")),
-            reason: format!("{}: {weight:.0} bits", heads.join(", ")),
+            reason: heads.join(", "),
             weight,
             facts,
         })
+    }
+
+    /// The harmonies of a bar in as many words as a cue has: all of it, or the chords alone, or their roots.
+    fn short_harmonies(&self, held: &[Held], bar: usize) -> String {
+        let whole = self.words.harmonies(held, bar);
+        let [a, b] = held else { return whole };
+        let chords = format!("{}, then {}", self.words.chord(a.chord, bar), self.words.chord(b.chord, bar));
+        let roots = format!("{}, then {}", self.words.root(a.chord, bar), self.words.root(b.chord, bar));
+        [whole, chords].into_iter().find(|words| n_words(words) <= WORDS_MAX).unwrap_or(roots)
     }
 
     /// Levers and pedals that move within the bars of a line are always told.
@@ -399,11 +450,8 @@ impl Teller<'_> {
                 at,
                 hand: None,
                 text: format!("{SWITCH}{here_words}"),
-                more: Some(format!(
-                    "up to here as up to bar {label}, beat {}; there: {there_words}; here: {here_words}",
-                    self.words.beat(there)
-                )),
-                reason: format!("a switch: parts from bar {label} after {}", self.alike_words(switch.lead_in, other)),
+                more: Some(format!("alike up to bar {label}, beat {}; there {there_words}, here {here_words}", self.words.beat(there))),
+                reason: format!("parts from bar {label} after {}", self.alike_words(switch.lead_in, other)),
                 weight: self.facts[nth].weight,
                 facts: vec![nth],
             });
@@ -413,7 +461,7 @@ impl Teller<'_> {
 
     fn alike_words(&self, lead_in: i64, bar: usize) -> String {
         let beats = lead_in as f64 / super::material::beat_ticks(self.found.material.bars[bar].meter) as f64;
-        format!("{beats:.1} beats that are alike")
+        format!("{beats:.0} beats alike")
     }
 
     /// The key in force at a bar, in words.
@@ -422,10 +470,46 @@ impl Teller<'_> {
     }
 }
 
+/// A part of the fuller text; the lowest ranks stay where there is no room for all.
+struct Part {
+    rank: u8,
+    words: String,
+}
+
+const HARMONY: &str = "harmony";
+
+/// Chooses the parts that matter most, in the order they were given.
+fn chosen(parts: Vec<Part>) -> Vec<String> {
+    let mut order: Vec<usize> = (0..parts.len()).collect();
+    order.sort_by_key(|&i| (parts[i].rank, i));
+    // That the rhythm is an old one is worth a word only where there is nothing else to say.
+    const LAST: u8 = 5;
+    if parts.iter().any(|p| p.rank < LAST) {
+        order.retain(|&i| parts[i].rank < LAST);
+    }
+    let mut n_left = MORE_WORDS_MAX;
+    let mut keep: Vec<usize> = Vec::new();
+    for i in order {
+        let n = n_words(&parts[i].words);
+        if keep.is_empty() || keep.len() < PARTS_MAX && n <= n_left {
+            n_left = n_left.saturating_sub(n);
+            keep.push(i);
+        }
+    }
+    keep.sort_unstable();
+    keep.dedup_by(|b, a| parts[*b].words == parts[*a].words);
+    keep.into_iter().map(|i| parts[i].words.clone()).collect()
+}
+
 /// Joins two parts of a cue, the second only where it fits.
 fn fitted(head: &str, tail: &str) -> String {
     let both = format!("{head}{tail}");
-    if both.split_whitespace().count() <= WORDS_MAX { both } else { head.to_owned() }
+    if n_words(&both) <= WORDS_MAX { both } else { head.to_owned() }
+}
+
+/// Words that are read as such: an article is taken in with its noun.
+fn n_words(text: &str) -> usize {
+    text.split_whitespace().filter(|word| !matches!(*word, "a" | "an" | "the")).count()
 }
 
 fn pitch_class(steps: i32, alter: i8) -> u8 {

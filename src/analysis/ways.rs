@@ -32,7 +32,7 @@ fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -
             .map(|by| (format!("bass {}", Move::between(0, by).short().replace("same root", "stays")), by.to_string())),
         step_of(material, at, Hand::Right)
             .map(|by| (format!("top line {}", Move::between(0, by).short().replace("same root", "stays")), by.to_string())),
-        chord(beat + 1).map(|(c, root)| (format!("{c} next"), root)),
+        chord(beat + 1).map(|(c, root)| (format!("then {c}"), root)),
         left.shape.as_ref().filter(|_| is_bar_start).map(|s| plain(format!("left hand {}", words.shape(s)))),
         Some(plain(format!("right hand {}", digests[bar].right.texture.words()))),
     ]

@@ -1,7 +1,7 @@
 //! The map: which bars come back, by letters, and where look-alikes part, by numbers.
 //!
 //! A passage that returns has a letter; each return has it again, with a mark for what is different. Passages are cut so that every
-//! return is made of whole letters. What comes back only in part (one hand, the rhythm) is marked in a second row.
+//! return is made of whole letters. What comes back only in part (one hand, the rhythm) has the bar it comes from, in a second row.
 
 use crate::analysis::facts::bar_at;
 use crate::analysis::likeness::{Alike, Likeness};
@@ -26,7 +26,7 @@ pub struct MapBar {
     pub letter: Option<String>,
     /// The letter is to be written: the passage begins here.
     pub begins: bool,
-    /// What it shares in part with a passage: `~A` its rhythm, `lA` or `rA` one hand; written where it begins.
+    /// What it shares in part with an earlier bar: `~3` the rhythm of bar 3, `l3` or `r3` what that hand plays there.
     pub partly: Option<String>,
     pub partly_begins: bool,
     /// Numbers of the switches that part in this bar.
@@ -43,7 +43,6 @@ impl MapBar {
 impl Map {
     pub fn new(analysis: &Analysis, score: &Score) -> Map {
         let n = score.bars.len();
-        let is_whole = |l: &Likeness| !matches!(l.how, Alike::Rhythm | Alike::OneHand(_));
         // The bar that each bar goes back to, and how it differs from it.
         let mut root: Vec<usize> = (0..n).collect();
         let mut mark = vec![""; n];
@@ -57,7 +56,7 @@ impl Map {
         let mut is_used = vec![false; n + 1];
         let mut is_cut = vec![true; n + 1];
         is_cut[1..n.max(1)].fill(false);
-        for like in &analysis.likeness {
+        for like in analysis.likeness.iter().filter(|l| is_whole(l)) {
             let sources: Vec<usize> = (like.of..like.of + (like.end - like.from)).map(|bar| root[bar]).collect();
             for (nth, &source) in sources.iter().enumerate() {
                 is_used[source] = true;
@@ -82,13 +81,10 @@ impl Map {
             bars[bar].letter = Some(format!("{}{}", letter_words(letter), mark[bar]));
         }
         for like in analysis.likeness.iter().filter(|l| !is_whole(l)) {
-            let mut before = None;
             for bar in like.from..like.end {
                 let of = like.of + (bar - like.from);
-                let Some(letter) = letters[root[of]] else { continue };
-                bars[bar].partly = Some(format!("{}{}", mark_of(like.how), letter_words(letter)));
-                bars[bar].partly_begins = before != Some(letter);
-                before = Some(letter);
+                bars[bar].partly = Some(format!("{}{}", mark_of(like.how), score.bars[of].label));
+                bars[bar].partly_begins = bar == like.from;
             }
         }
         let mut switches: Vec<usize> = (0..analysis.switches.len()).filter(|&s| analysis.switches[s].risk >= RISK_MIN).collect();
@@ -116,14 +112,18 @@ impl Map {
             others.sort_by_key(|at| (at - here).abs());
             for &there in others.iter().take(2) {
                 let ways = analysis.both_ways(score, config, here, there);
-                let (one, other) = ways.unwrap_or_else(|| ("its own way".to_owned(), "another; look at the page".to_owned()));
-                out.push(format!("switch {number}, {}: {one}. At {}: {other}.", analysis.place(here).spoken_beat(score), place(there)));
+                let (one, other) = ways.unwrap_or_else(|| ("one way".to_owned(), "another: look at the page".to_owned()));
+                let beat = analysis.place(here).spoken_beat(score);
+                out.push(format!("switch {number}: here ({beat}) {one}; there ({}) {other}.", place(there)));
             }
             if others.len() > 2 {
                 out.push(format!("switch {number} has {} places in all", switch.places.len()));
             }
         }
-        let sentence = |like: &Likeness| format!("{}.", capital(&words.like_more(like)));
+        let sentence = |like: &Likeness| {
+            let these = if is_whole(like) { String::new() } else { format!("{}: ", words.bars(like.from, like.end)) };
+            format!("{}.", capital(&format!("{these}{}", words.like_more(like))))
+        };
         out.extend(analysis.likeness.iter().filter(|l| (l.from..l.end).contains(&bar)).map(sentence));
         let back: Vec<&Likeness> = analysis
             .likeness
@@ -139,6 +139,11 @@ impl Map {
         }
         out
     }
+}
+
+/// All of it comes back, moved perhaps; not the rhythm or one hand alone.
+fn is_whole(like: &Likeness) -> bool {
+    !matches!(like.how, Alike::Rhythm | Alike::OneHand(_))
 }
 
 fn mark_of(how: Alike) -> &'static str {

@@ -193,7 +193,7 @@ fn the_map_letters_what_comes_back_and_says_both_ways_of_a_switch() {
         act(&mut study, Action::Right);
     }
     let words = study.view().bar_words.join(" ");
-    assert!(words.starts_with("switch 1, beat 1: D minor. At bar 3, beat 1: root F."), "{words}");
+    assert!(words.starts_with("switch 1: here (beat 1) D minor; there (bar 3, beat 1) root F."), "{words}");
     act(&mut study, Action::First);
     let words = study.view().bar_words.join(" ");
     assert!(words.contains("Bars 5-6 are bars 1-2 again."), "{words}");

@@ -2,6 +2,7 @@
 
 mod loops;
 mod pictures;
+mod studies;
 
 use crate::journal::entry::{Mode, Verdict};
 use crate::practice::View;

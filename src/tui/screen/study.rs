@@ -142,8 +142,13 @@ fn hints(room: Room, width: usize) -> String {
         .collect();
     let (own, always) = hinted.split_at(hinted.len() - 2);
     let always = always.join("   ");
+    let ways = match room {
+        Room::Story => "Tab rooms",
+        Room::Map => "Tab rooms   \u{2190} \u{2192} bars   \u{2191} \u{2193} marks   Enter its story",
+        Room::Sections => "Tab rooms   \u{2190} \u{2192} bars",
+    };
     let mut out = String::new();
-    for hint in ["Tab rooms".to_owned()].iter().chain(own) {
+    for hint in [ways.to_owned()].iter().chain(own) {
         if (out.chars().count() + hint.chars().count() + always.chars().count() + 6) <= width {
             out.push_str(hint);
             out.push_str("   ");

@@ -22,7 +22,7 @@ fn drawn(app: &App, caption: Option<&str>, view: &View, width: u16, height: u16)
     terminal.backend().buffer().clone()
 }
 
-fn text(buffer: &Buffer) -> String {
+pub fn text(buffer: &Buffer) -> String {
     let area = buffer.area;
     (0..area.height).map(|y| (0..area.width).map(|x| buffer[(x, y)].symbol()).collect::<String>().trim_end().to_owned() + "\n").collect()
 }

@@ -30,24 +30,30 @@ fn start(typed: &str, data: &Path, columns: u16, rows: u16) -> Pty {
     pty
 }
 
+/// Waits for a line of the list, however wide its columns are.
+fn wait_for_line(pty: &Pty, line: &str) {
+    let plain = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    pty.wait_until(line, |screen| plain(&screen.contents()).contains(line));
+}
+
 #[test]
 fn what_is_kept_reworded_and_split_is_in_the_piece_file_and_what_was_undone_is_not() {
     let (dir, file) = piece(false);
     let before = fs::read_to_string(&file).unwrap();
     let mut pty = start(&file.parent().unwrap().to_string_lossy(), dir.path(), 80, 24);
-    pty.wait_for("\u{25cb} draft      1.1");
+    wait_for_line(&pty, "\u{25cb} draft 1.1");
     pty.press("a");
-    pty.wait_for("\u{25cf} kept       1.1");
+    wait_for_line(&pty, "\u{25cf} kept 1.1");
     // The next line in words of one's own: the drafted ones are taken away first.
     pty.press("e");
     pty.wait_for("in your words:");
     pty.press("\x15sink a third\r");
-    pty.wait_for("\u{25c6} yours      2.1        sink a third");
+    wait_for_line(&pty, "\u{25c6} yours 2.1 sink a third");
     // Dropped, and undone.
     pty.press("x");
-    pty.wait_for("\u{00d7} dropped    2.1");
+    wait_for_line(&pty, "\u{00d7} dropped 2.1");
     pty.press("u");
-    pty.wait_for("\u{25c6} yours      2.1        sink a third");
+    wait_for_line(&pty, "\u{25c6} yours 2.1 sink a third");
     // A section split at its third bar, another merged and undone.
     pty.press("3");
     pty.wait_for("[sections]");
@@ -108,7 +114,7 @@ fn a_bare_score_becomes_a_piece_with_the_first_saving_even_when_the_terminal_is_
     let data = dir.path().join("data");
     let mut pty = start(&score.to_string_lossy(), &data, 80, 24);
     pty.press("a");
-    pty.wait_for("\u{25cf} kept");
+    wait_for_line(&pty, "\u{25cf} kept 1.1");
     pty.close();
     pty.wait_for_end();
     let made = fs::read_to_string(data.join("pieces/ferry/piece.toml")).unwrap();

@@ -33,6 +33,8 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
         }
         system(view, from, end, &mut rows);
     }
+    // The last line of bars needs no air below it.
+    rows.pop();
     let first = first_row(rows.len(), chosen, usize::from(area.height));
     for (row, at) in rows[first..].iter().zip(area.rows()) {
         let style = if row.is_quiet { theme.quiet() } else { ratatui::style::Style::new() };
@@ -118,7 +120,7 @@ fn detail(view: &View, theme: Theme) -> Vec<Said> {
     let mut said = vec![Said { text: format!("bar {label}{name}"), style: theme.strong() }];
     said.extend(view.bar_words.iter().map(|words| Said { text: words.clone(), style: ratatui::style::Style::new() }));
     said.push(Said {
-        text: "A, B: passages that come back; \u{2191} \u{2193} moved, 8 by octaves, ' all but one note. partly: l r one hand, ~ the rhythm. /1: the same up to here, then another way.".to_owned(),
+        text: "\u{2191} \u{2193} moved, 8 by octaves, ' but one note, l r one hand, ~ rhythm, /1 switch".to_owned(),
         style: theme.quiet(),
     });
     said

@@ -6,6 +6,7 @@ use ratatui::style::Style;
 
 use super::super::super::theme::Theme;
 use super::{Said, cut, first_row, more_marks};
+use crate::study::view::LineView;
 use crate::study::{Standing, View};
 
 enum Row {
@@ -14,27 +15,46 @@ enum Row {
     Air,
 }
 
-/// Columns before the words: the pointer, the standing, the place, the hand.
+/// First column of how a line stands, and of its place.
 const STANDING: u16 = 2;
 const PLACE: u16 = 12;
-const HAND: u16 = 21;
-const WORDS: u16 = 27;
 /// Columns that reasons need to be worth showing.
-const REASON_MIN: u16 = 16;
+const REASON_MIN: u16 = 20;
+
+/// First columns and widths of what follows the place; hands have a column only where one is named.
+struct Columns {
+    place: u16,
+    hand: u16,
+    words: u16,
+    words_width: u16,
+}
+
+impl Columns {
+    fn of(view: &View, width: u16) -> Columns {
+        let widest = |of: &dyn Fn(&LineView) -> usize| view.lines.iter().map(of).max().unwrap_or(0) as u16;
+        let place = widest(&|l| l.place.chars().count());
+        let hand = PLACE + place + 2;
+        let hands = widest(&|l| l.hand.len());
+        let words = hand + if hands > 0 { hands + 2 } else { 0 };
+        let (room, wanted) = (width.saturating_sub(words), widest(&|l| l.text.chars().count()));
+        let beside_reason = room.saturating_sub(2 + REASON_MIN);
+        // Words come before reasons.
+        let words_width = if wanted <= beside_reason { wanted } else { wanted.min(room.saturating_sub(2)) };
+        Columns { place, hand, words, words_width }
+    }
+}
 
 /// Draws the list; returns what there is to say of the line chosen.
 pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said> {
     let rows = rows(view, area.height >= 20);
     let chosen = rows.iter().position(|row| matches!(row, Row::Line(idx) if *idx == view.line)).unwrap_or(0);
     let first = first_row(rows.len(), chosen, usize::from(area.height));
-    let widest = view.lines.iter().map(|l| l.text.chars().count()).max().unwrap_or(0) as u16;
-    let room = area.width.saturating_sub(WORDS);
-    let words_width = if room >= widest + 2 + REASON_MIN { widest } else { room.saturating_sub(2 + REASON_MIN).max(room / 2) };
+    let columns = Columns::of(view, area.width);
     for (row, at) in rows[first..].iter().zip(area.rows()) {
         match row {
             Row::Air => {}
             Row::Section(words) => cut(words, theme.strong(), at, buf),
-            Row::Line(idx) => line(view, *idx, words_width, theme, at, buf),
+            Row::Line(idx) => line(view, *idx, &columns, theme, at, buf),
         }
     }
     more_marks(first, rows.len(), area, theme, buf);
@@ -63,7 +83,7 @@ fn rows(view: &View, with_air: bool) -> Vec<Row> {
     rows
 }
 
-fn line(view: &View, idx: usize, words_width: u16, theme: Theme, at: Rect, buf: &mut Buffer) {
+fn line(view: &View, idx: usize, columns: &Columns, theme: Theme, at: Rect, buf: &mut Buffer) {
     let line = &view.lines[idx];
     let is_chosen = idx == view.line;
     let style = match line.standing {
@@ -76,12 +96,13 @@ fn line(view: &View, idx: usize, words_width: u16, theme: Theme, at: Rect, buf: 
         cut("\u{25b8}", style, part(0, 1), buf);
     }
     cut(&format!("{} {}", line.standing.sign(), line.standing.word()), style, part(STANDING, PLACE - STANDING - 1), buf);
-    cut(&format!("{:>7}", line.place), style, part(PLACE, 8), buf);
-    cut(line.hand, style, part(HAND, 5), buf);
-    cut(line.text, style, part(WORDS, words_width), buf);
-    if let Some(reason) = line.reason {
-        let x = WORDS + words_width + 2;
-        cut(reason, theme.quiet(), part(x, at.width.saturating_sub(x + 2)), buf);
+    let width = usize::from(columns.place);
+    cut(&format!("{:>width$}", line.place), style, part(PLACE, columns.place), buf);
+    cut(line.hand, style, part(columns.hand, columns.words - columns.hand), buf);
+    cut(line.text, style, part(columns.words, columns.words_width), buf);
+    let reason_at = columns.words + columns.words_width + 2;
+    if let Some(reason) = line.reason.filter(|_| at.width >= reason_at + REASON_MIN / 2) {
+        cut(reason, theme.quiet(), part(reason_at, at.width.saturating_sub(reason_at + 2)), buf);
     }
 }
 
