@@ -10,6 +10,7 @@ mod drill;
 mod habits;
 mod inspect;
 mod journal;
+mod plan;
 mod ports;
 mod quiz;
 mod read;
@@ -59,6 +60,8 @@ enum Command {
     Study(study::StudyArgs),
     /// Say how the levers or pedals of a harp stand through a piece
     Strings(strings::StringsArgs),
+    /// Say what to play today, over all pieces
+    Plan(plan::PlanArgs),
     /// List what the journal has of a piece, and take recordings out of it
     Reps(reps::RepsArgs),
     /// Take the record of practice out, keep it safe, check it, join it with another machine's
@@ -89,6 +92,7 @@ pub fn run() -> ExitCode {
         Command::Strings(args) => strings::run(args).map(|()| ExitCode::SUCCESS),
         Command::Study(args) => study::run(args),
         Command::Capture(args) => capture::run(args),
+        Command::Plan(args) => plan::run(args).map(|()| ExitCode::SUCCESS),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Journal(args) => journal::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),

@@ -18,6 +18,8 @@ pub use text::Error;
 
 use std::sync::Arc;
 
+use chrono::NaiveDate;
+
 use crate::score::{BarIdx, BarRange, Part, Place, Score};
 use crate::theory::Hand;
 use crate::theory::harp::Harp;
@@ -37,6 +39,8 @@ pub struct Piece {
     pub tempo: Option<Tempo>,
     /// Clean reps wanted for each section, 1 to 9.
     pub target_reps: u8,
+    /// The day it is to be performed.
+    pub perform_on: Option<NaiveDate>,
     pub judging: Judging,
     /// In page order; at least one. Neighbours share at most one bar.
     pub sections: Vec<Section>,
@@ -75,6 +79,7 @@ impl Piece {
             harp: instrument.usual_harp(),
             tempo: None,
             target_reps: Piece::TARGET_REPS,
+            perform_on: None,
             judging: Judging::default(),
             sections,
             cues: Vec::new(),

@@ -47,6 +47,7 @@ impl PieceFile {
             harp: self.check_harp(instrument)?,
             tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
             target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
+            perform_on: self.perform_on.map(|d| d.value),
             judging: self.judging.rules(),
             sections,
             cues,

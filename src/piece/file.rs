@@ -7,6 +7,7 @@
 #![doc = include_str!("reference.toml")]
 //! ```
 
+use chrono::{Datelike, NaiveDate};
 use toml_edit::Value;
 
 use super::text::{At, Error, Keys, Source};
@@ -30,6 +31,7 @@ pub struct PieceFile {
     pub tempo: Option<At<f64>>,
     /// 1 to 9.
     pub reps: Option<At<u8>>,
+    pub perform_on: Option<At<NaiveDate>>,
     pub judging: JudgingKeys,
     pub harp: HarpKeys,
     pub sections: Vec<SectionKeys>,
@@ -81,7 +83,8 @@ pub struct LandmarkKeys {
     pub setting: Option<At<String>>,
 }
 
-const PIECE_KEYS: [&str; 11] = ["title", "score", "part", "instrument", "tempo", "reps", "judging", "harp", "section", "cue", "landmark"];
+const PIECE_KEYS: [&str; 12] =
+    ["title", "score", "part", "instrument", "tempo", "reps", "perform_on", "judging", "harp", "section", "cue", "landmark"];
 /// Major keys by their sharps (negative: flats).
 const TUNINGS: [(&str, i8); 15] = [
     ("Cb", -7),
@@ -153,6 +156,7 @@ impl PieceFile {
             instrument: keys.word("instrument", &INSTRUMENTS)?,
             tempo: keys.number("tempo", 1.0..=2000.0)?,
             reps: reps(&keys)?,
+            perform_on: keys.date("perform_on")?,
             judging,
             harp,
             sections: keys
@@ -203,6 +207,7 @@ impl PieceFile {
         line("instrument", self.instrument.map(|i| word(&INSTRUMENTS, i.value)));
         line("tempo", self.tempo.map(|t| Value::from(t.value)));
         line("reps", reps(&self.reps));
+        line("perform_on", self.perform_on.map(|d| date(d.value)));
         if self.judging != JudgingKeys::default() {
             line("\n[judging]\ninner-notes", self.judging.inner_notes.map(|p| Value::from(p.value)));
             let head = if self.judging.inner_notes.is_some() { "in-a-row" } else { "\n[judging]\nin-a-row" };
@@ -238,6 +243,11 @@ impl PieceFile {
         }
         out
     }
+}
+
+fn date(day: NaiveDate) -> Value {
+    let date = toml_edit::Date { year: u16::try_from(day.year()).unwrap_or(0), month: day.month() as u8, day: day.day() as u8 };
+    Value::from(toml_edit::Datetime { date: Some(date), time: None, offset: None })
 }
 
 fn text(at: &At<String>) -> Option<Value> {

@@ -7,6 +7,7 @@
 use std::fmt;
 use std::ops::Range;
 
+use chrono::NaiveDate;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
@@ -215,6 +216,17 @@ impl<'a, 's> Keys<'a, 's> {
             _ => None,
         };
         self.typed(key, &expected, |v| read(v).filter(|n| range.contains(n)))
+    }
+
+    /// Returns a day of the calendar, written without quotes.
+    pub fn date(&self, key: &str) -> Result<Option<At<NaiveDate>>, Error> {
+        let expected = format!("a date such as 2027-03-14, without quotes, for {key:?}");
+        let read = |v: &DeValue<'_>| {
+            let DeValue::Datetime(d) = v else { return None };
+            let date = d.date.filter(|_| d.time.is_none())?;
+            NaiveDate::from_ymd_opt(date.year.into(), date.month.into(), date.day.into())
+        };
+        self.typed(key, &expected, read)
     }
 
     /// Returns one of a closed list of words.

@@ -369,7 +369,10 @@ fn the_commands_say_what_they_did() {
     let json = said(&two, &["export", "--json", "--piece", "ferry"]);
     let json: serde_json::Value = serde_json::from_str(&json).unwrap();
     assert_eq!(json["rep"].as_array().unwrap().len(), n_one + n_two);
-    assert!(json["rep"][0]["at"].as_str().unwrap().starts_with("2027-01-04T1") || json["rep"][0]["at"].as_str().unwrap().starts_with("2027-01-04T2"));
+    assert!(
+        json["rep"][0]["at"].as_str().unwrap().starts_with("2027-01-04T1")
+            || json["rep"][0]["at"].as_str().unwrap().starts_with("2027-01-04T2")
+    );
     let file = two.path().join("all.csv").display().to_string();
     assert_eq!(said(&two, &["export", "--csv", &file]), "");
     let n_records = csv::Reader::from_path(&file).unwrap().records().count();

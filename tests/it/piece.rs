@@ -57,6 +57,10 @@ fn every_complaint_names_line_and_column_what_was_expected_and_what_was_found() 
         (&format!("{HEAD}reps = 10\n"), "piece.toml:3:8: expected a whole number from 1 to 9 for \"reps\", found 10"),
         (&format!("{HEAD}tempo = nan\n"), "piece.toml:3:9: expected a number from 1 to 2000 for \"tempo\", found nan"),
         (
+            &format!("{HEAD}perform_on = \"14 March\"\n"),
+            "piece.toml:3:14: expected a date such as 2027-03-14, without quotes, for \"perform_on\", found the text \"14 March\"",
+        ),
+        (
             &format!("{HEAD}instrument = \"lever harp\"\n"),
             "piece.toml:3:14: expected one of \"lever-harp\", \"pedal-harp\", \"keyboard\" for \"instrument\", found \"lever harp\"; did you mean \"lever-harp\"?",
         ),
@@ -206,20 +210,25 @@ fn a_piece_file() -> impl Strategy<Value = PieceFile> {
         .prop_map(|(lowest, highest, tuning, fixed)| HarpKeys { lowest, highest, tuning, fixed });
     let head = (words(), words(), text(), prop::option::of(instrument), prop::option::of(1.0..=2000.0), reps(), judging, harp);
     let lists = (prop::collection::vec(section, 0..4), prop::collection::vec(cue, 0..4), prop::collection::vec(landmark, 0..4));
-    (head, lists).prop_map(|((title, score, part, instrument, tempo, reps, judging, harp), (sections, cues, landmarks))| PieceFile {
-        file_name: "piece.toml".into(),
-        title: title.into(),
-        score: score.into(),
-        part,
-        instrument: instrument.map(At::from),
-        tempo: tempo.map(At::from),
-        reps,
-        judging,
-        harp,
-        sections,
-        cues,
-        landmarks,
-    })
+    let date = (1i32..=9999, 1u32..=366).prop_map(|(year, nth)| chrono::NaiveDate::from_yo_opt(year, nth.min(365)).unwrap());
+    let perform_on = prop::option::of(date.prop_map(At::from));
+    (head, perform_on, lists).prop_map(
+        |((title, score, part, instrument, tempo, reps, judging, harp), perform_on, (sections, cues, landmarks))| PieceFile {
+            file_name: "piece.toml".into(),
+            title: title.into(),
+            score: score.into(),
+            part,
+            instrument: instrument.map(At::from),
+            tempo: tempo.map(At::from),
+            reps,
+            perform_on,
+            judging,
+            harp,
+            sections,
+            cues,
+            landmarks,
+        },
+    )
 }
 
 /// A piece file in a player's own style: comments, blank lines, odd spacing, cues out of order, landmarks first.

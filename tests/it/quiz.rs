@@ -58,7 +58,8 @@ impl Sitting {
         let (piece, mut asked) = asked_of(name);
         asked.retain(|q| kinds.is_empty() || kinds.contains(&q.kind));
         let seed = config.seed;
-        let quiz = Quiz::try_new(Arc::clone(&piece), asked, &Only(None), PracticeConfig::standard(), config).expect("there is something to ask");
+        let quiz =
+            Quiz::try_new(Arc::clone(&piece), asked, &Only(None), PracticeConfig::standard(), config).expect("there is something to ask");
         let mut sitting = Sitting { quiz, piece, outputs: Vec::new(), now: Micros(1_000_000), seed };
         sitting.command(Command::Pause);
         sitting
@@ -362,7 +363,10 @@ fn any_voicing_and_octave_of_the_right_harmony_counts_and_another_does_not() {
             2 => ([&keys[..1], &moved(&keys[1..], 12).into_iter().rev().collect::<Vec<_>>()].concat(), Outcome::Held),
             3 => (moved(&keys, 2), Outcome::Failed),
             // Everything but what it stands on, lifted above the rest.
-            4 => (keys.iter().map(|k| if k.pitch_class() == keys[0].pitch_class() { moved(&[*k], 36)[0] } else { *k }).collect(), Outcome::Failed),
+            4 => (
+                keys.iter().map(|k| if k.pitch_class() == keys[0].pitch_class() { moved(&[*k], 36)[0] } else { *k }).collect(),
+                Outcome::Failed,
+            ),
             _ => (vec![keys[0]], if keys.len() == 1 { Outcome::Held } else { Outcome::Failed }),
         };
         sitting.strike(&played, secs(1.25));
@@ -489,7 +493,11 @@ fn no_question_names_a_note_of_its_answer() {
         for question in &asked {
             let is_cue = own.contains(&question.large.as_str());
             // A cue is shown only where it speaks for what is behind the player.
-            assert_eq!(is_cue, matches!(question.kind, QuestionKind::GoOn | QuestionKind::WhatNext) && !question.large.starts_with("after bar"), "{question:?}");
+            assert_eq!(
+                is_cue,
+                matches!(question.kind, QuestionKind::GoOn | QuestionKind::WhatNext) && !question.large.starts_with("after bar"),
+                "{question:?}"
+            );
             if is_cue {
                 let cue = piece.cues.iter().filter(|c| c.text == question.large).map(|c| c.place).min().unwrap();
                 assert!(cue < question.place || piece.score.bar(cue.bar).start < piece.score.bar(question.place.bar).start, "{question:?}");
@@ -529,7 +537,10 @@ fn answers_come_back_from_the_journal_as_doubt() {
     assert_eq!(answers.len(), sitting.answers().len());
     let doubt = JournalDoubt::new(&answers, &[]);
     for (stored, answer) in answers.iter().zip(sitting.answers()) {
-        assert_eq!((stored.kind, stored.outcome, stored.recall), (answer.kind, answer.outcome, answer.first_right.map(|f| f - answer.asked)));
+        assert_eq!(
+            (stored.kind, stored.outcome, stored.recall),
+            (answer.kind, answer.outcome, answer.first_right.map(|f| f - answer.asked))
+        );
         let last = answers.iter().rfind(|a| (a.kind, &a.place) == (stored.kind, &stored.place)).unwrap();
         let expected = if last.outcome == Outcome::Held { 0.0..0.91 } else { 0.9..1.01 };
         assert!(expected.contains(&doubt.doubt(stored.kind, &stored.place)), "{stored:?}");

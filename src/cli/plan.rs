@@ -1,0 +1,188 @@
+//! `catchword plan`: what to play today, over all pieces; and how that plan fares on virtual learners.
+
+mod simulate;
+mod words;
+
+use std::collections::{HashMap, HashSet};
+
+use chrono::NaiveDate;
+use clap::Args;
+
+use crate::analysis::analyse;
+use crate::clock::wall_now;
+use crate::journal::stats::{DatedLapse, DatedRep};
+use crate::journal::store::{RepId, Store};
+use crate::memory::fit::{Fitted, fit};
+use crate::memory::item::{Layout, PlaceAt, SectionAt};
+use crate::memory::pace::Pace;
+use crate::memory::piece_memory::{PieceFacts, PieceMemory, Played};
+use crate::memory::plan::outlook::outlook;
+use crate::memory::plan::{PlanConfig, plan_days};
+use crate::paths::Paths;
+use crate::piece::Piece;
+use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
+use crate::score::unfold;
+use crate::time::Tempo;
+
+/// Quarters a minute where neither piece nor score has a tempo; only expected minutes rest on it.
+const TEMPO: f64 = 80.0;
+/// Switches that become items: one for every two sections at most, the riskiest, and so many exits of each.
+const SECTIONS_A_SWITCH: usize = 2;
+const EXITS_MAX: usize = 4;
+
+#[derive(Args, Debug)]
+pub struct PlanArgs {
+    /// One piece only, by name or path; without it all that you practise
+    piece: Option<String>,
+    /// The time there is, rests included
+    #[arg(long, value_name = "N", default_value_t = 30, value_parser = clap::value_parser!(u16).range(1..=480))]
+    minutes: u16,
+    /// Show so many days, as if all that is planned were played and held
+    #[arg(long, value_name = "D", default_value_t = 1, value_parser = clap::value_parser!(u16).range(1..=90))]
+    days: u16,
+    /// Plan from this day instead of today
+    #[arg(long, value_name = "YYYY-MM-DD")]
+    on: Option<NaiveDate>,
+    /// Print one JSON object
+    #[arg(long)]
+    json: bool,
+    /// Show what was expected to hold against what held
+    #[arg(long)]
+    calibration: bool,
+    /// Try the plan against two simpler ones on virtual learners
+    #[arg(long, conflicts_with_all = ["piece", "minutes", "days", "on", "calibration"])]
+    simulate: bool,
+    /// Which learners are met
+    #[arg(long, value_name = "N", default_value_t = 1, requires = "simulate")]
+    seed: u64,
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
+    data: Option<std::path::PathBuf>,
+}
+
+pub fn run(args: PlanArgs) -> anyhow::Result<()> {
+    if args.simulate {
+        return super::print_lines(simulate::run(args.seed, args.json));
+    }
+    let paths = Paths::find(args.data.as_deref())?;
+    let store = Store::open(&paths.data)?;
+    let today = args.on.unwrap_or_else(|| wall_now().date_naive());
+    let known = Known::read(&store, &opened(args.piece.as_deref(), &store, &paths)?)?;
+    if known.pieces.is_empty() {
+        return super::print_lines([
+            "Nothing to plan yet. Make a piece of a score with: catchword add SCORE".to_owned(),
+            "or play one of the demo pieces: catchword drill ferry".to_owned(),
+        ]);
+    }
+    let config = PlanConfig { today, minutes: args.minutes.into(), pace: known.pace };
+    let plans = plan_days(&known.pieces, &known.fitted.weights, &config, args.days.into());
+    let said = outlook(&known.pieces, &known.fitted.weights, &config);
+    if args.json {
+        return super::print_lines([words::json(&known, &plans, &said, today).to_string()]);
+    }
+    let mut lines: Vec<String> = plans.iter().flat_map(|plan| words::day(&known, plan, args.minutes)).collect();
+    lines.extend(words::after(&known, &said, today, args.piece.is_some()));
+    if args.calibration {
+        lines.extend(words::calibration_lines(&known));
+    }
+    super::print_lines(lines)
+}
+
+/// All that is remembered of the pieces that are practised.
+pub struct Known {
+    pub pieces: Vec<PieceMemory>,
+    pub fitted: Fitted,
+    pub pace: Pace,
+}
+
+impl Known {
+    /// Reads the records of the pieces given and fits the model to them.
+    pub fn read(store: &Store, opened: &[OpenedPiece]) -> anyhow::Result<Known> {
+        let mut pieces = Vec::new();
+        let mut all: Vec<DatedRep> = Vec::new();
+        for piece in opened {
+            let mut memory = PieceMemory::new(facts(piece));
+            let played = played(store, &piece.key)?;
+            memory.read(&played, &store.answers(&piece.key)?);
+            all.extend(played.into_iter().map(|(rep, _)| rep));
+            pieces.push(memory);
+        }
+        all.sort_by_key(|rep| rep.at);
+        let histories: Vec<_> = pieces.iter().flat_map(PieceMemory::graded).collect();
+        let fitted = fit(&histories);
+        pieces.iter_mut().for_each(|p| p.remember(&fitted.weights));
+        Ok(Known { pieces, fitted, pace: Pace::of(&all) })
+    }
+}
+
+fn played(store: &Store, key: &str) -> anyhow::Result<Vec<Played>> {
+    let mut lapses: HashMap<RepId, Vec<DatedLapse>> = HashMap::new();
+    for (rep, lapse) in store.lapses(key)? {
+        lapses.entry(rep).or_default().push(lapse);
+    }
+    Ok(store.reps(key)?.into_iter().map(|(id, rep)| (rep, lapses.remove(&id).unwrap_or_default())).collect())
+}
+
+/// Opens the piece named, or all that are practised: those with something in the journal, those in the player's own
+/// directory, and those with a day of performance. Pieces that cannot be opened are left out of the whole, and named on standard error.
+pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Result<Vec<OpenedPiece>> {
+    if let Some(name) = named {
+        return Ok(vec![open_piece(name, None, &paths.pieces)?]);
+    }
+    let practised: HashSet<String> = store.sessions()?.into_iter().filter(|s| s.n_reps > 0).map(|s| s.opened.piece_key).collect();
+    let mut out = Vec::new();
+    for name in piece_names(&paths.pieces) {
+        match open_piece(&name, None, &paths.pieces) {
+            Ok(piece) => {
+                let is_own = piece.file.as_ref().is_some_and(|file| file.starts_with(&paths.data));
+                if is_own || practised.contains(&piece.key) || piece.piece.perform_on.is_some() {
+                    out.push(piece);
+                }
+            }
+            Err(error) => eprintln!("catchword: {name} is left out of the plan: {error:#}", error = anyhow::Error::from(error)),
+        }
+    }
+    Ok(out)
+}
+
+/// Turns a checked piece and what its analysis finds into plain places.
+fn facts(opened: &OpenedPiece) -> PieceFacts {
+    let piece = &opened.piece;
+    let score = &piece.score;
+    let place = |place: crate::score::Place| PlaceAt { text: place.text(score), bar: place.bar.0 };
+    let sections = piece.sections.iter().map(|s| SectionAt {
+        name: s.name.clone(),
+        bars: s.bars.start.0..s.bars.end.0,
+        target: s.target_reps.unwrap_or(piece.target_reps),
+    });
+    let switches = analyse(score, piece.part).map_or_else(Vec::new, |analysis| {
+        let n_max = piece.sections.len().div_ceil(SECTIONS_A_SWITCH);
+        let exits = |s: &crate::analysis::switches::Switch| s.places.iter().take(EXITS_MAX).map(|at| place(analysis.place(*at))).collect();
+        analysis.switches.iter().take(n_max).map(exits).collect()
+    });
+    PieceFacts {
+        key: opened.key.clone(),
+        title: piece.title.clone(),
+        perform_on: piece.perform_on,
+        layout: Layout {
+            labels: score.bars.iter().map(|b| b.label.to_string()).collect(),
+            sections: sections.collect(),
+            landmarks: piece.landmarks.iter().map(|l| (l.name.clone(), place(l.place))).collect(),
+            switches,
+        },
+        bar_seconds: bar_seconds(piece),
+    }
+}
+
+/// Returns how long each printed bar takes in the whole piece, all times through.
+fn bar_seconds(piece: &Piece) -> Vec<f64> {
+    let score = &piece.score;
+    let mut seconds = vec![0.0; score.bars.len()];
+    let Some(all) = score.all_bars() else { return seconds };
+    for played in unfold(score, piece.part(), &all).bars {
+        let bar = score.bar(played.bar);
+        let tempo = piece.tempo.or(score.tempo_at(bar.start)).map_or(TEMPO, Tempo::quarters_per_minute);
+        seconds[played.bar.0] += bar.length.to_f64() * 60.0 / tempo;
+    }
+    seconds
+}
