@@ -366,9 +366,7 @@ impl Quiz {
                     view::Quiz::Asked { kind, large, small, is_told: self.config.is_told }
                 }
             }
-            Phase::Mark { asking, .. } => {
-                return Stage::Mark { question: &self.questions[asking.question].check, choices: CHOICES };
-            }
+            Phase::Mark { asking, .. } => view::Quiz::Mark { question: &self.questions[asking.question].check, choices: CHOICES },
             Phase::Paused { .. } => return Stage::Paused,
             Phase::Finished { account } => return Stage::Finished { account },
         })

@@ -102,6 +102,8 @@ pub enum Quiz<'a> {
     Answering { kind: QuestionKind },
     /// In the middle of playing: where to go at once.
     Called { large: &'a str, small: &'a [String] },
+    /// Without an instrument: what to check the answer by, and what may be said of it.
+    Mark { question: &'a str, choices: &'a [(Command, &'a str)] },
     /// What the last answer was, at a glance: after a slip where to look.
     Told { is_held: bool, large: &'a str, small: &'a str },
 }

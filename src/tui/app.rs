@@ -223,7 +223,7 @@ impl App {
 fn between_reps(view: &View) -> bool {
     match view.stage {
         Stage::Playing | Stage::Prompted { .. } | Stage::Finished { .. } => false,
-        Stage::Quiz(Quiz::Ready { .. } | Quiz::Told { .. }) => true,
+        Stage::Quiz(Quiz::Ready { .. } | Quiz::Told { .. } | Quiz::Mark { .. }) => true,
         Stage::Quiz(_) => false,
         _ => true,
     }

@@ -124,7 +124,7 @@ fn line(view: &View) -> Option<String> {
     Some(match view.stage {
         Stage::Waiting | Stage::Playing | Stage::Quiz(Quiz::Answering { .. }) => return None,
         Stage::Unheard => format!("say {} when it is played, {} for a cue", Command::READY, Command::Cue.word()),
-        Stage::Mark { question, choices } => {
+        Stage::Mark { question, choices } | Stage::Quiz(Quiz::Mark { question, choices }) => {
             let choices: Vec<String> = choices.iter().map(|(command, words)| format!("{} ({words})", command.word())).collect();
             format!("mark: {question}; {}", choices.join(", "))
         }

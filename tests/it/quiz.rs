@@ -133,9 +133,13 @@ impl Sitting {
                 return;
             }
         }
-        while self.answers().len() == n_before && !self.is_called() {
+        while self.answers().len() == n_before && !self.is_called() && !self.is_over() {
             self.meet_deadline();
         }
+    }
+
+    fn is_over(&self) -> bool {
+        matches!(self.quiz.view().stage, Stage::Finished { .. })
     }
 
     fn strike(&mut self, keys: &[MidiKey], after: Micros) {
@@ -146,8 +150,9 @@ impl Sitting {
         }
     }
 
-    /// Answers what stands as a secure player does, and comes back with the answer.
-    fn answer_well(&mut self, after: Micros) -> Answer {
+    /// Answers what stands as a secure player does, and comes back with the answer; with none when time was over before the first note.
+    fn answer_well(&mut self, after: Micros) -> Option<Answer> {
+        let n_before = self.answers().len();
         let question = self.quiz.standing().expect("a question stands").0.clone();
         match (self.quiz.passage().cloned(), &question.wanted) {
             (Some(passage), _) => {
@@ -159,11 +164,13 @@ impl Sitting {
             (None, Wanted::Harmony(harmony)) => {
                 let keys = written(&self.piece, question.place, *harmony);
                 self.strike(&keys, after);
-                self.meet_deadline();
+                if !self.is_over() {
+                    self.meet_deadline();
+                }
             }
             (None, _) => unreachable!("an exit is a passage"),
         }
-        self.last()
+        (self.answers().len() > n_before).then(|| self.last())
     }
 
     /// Goes where the landmark was called to, after so many more notes of something else.
@@ -208,10 +215,10 @@ fn a_secure_player_holds_every_kind_of_question_and_recall_is_exact() {
         let mut sitting = Sitting::with(name, &[], QuizConfig::standard(40, 5));
         let mut n = 0;
         while sitting.next_question() {
-            let after = Micros(700_000 + 13_457 * n);
-            n += 1;
+            let after = Micros(700_000 + 13_457 * (n % 90));
             let asked = sitting.quiz.standing().map(|(q, at)| (q.kind, q.text.clone(), at)).unwrap();
-            let answer = sitting.answer_well(after);
+            let Some(answer) = sitting.answer_well(after) else { continue };
+            n += 1;
             assert_eq!(answer.outcome, Outcome::Held, "{name}, question {n}, {asked:?}: {:?}", sitting.quiz.view().stage);
             assert_eq!(answer.first_right.map(|f| f - answer.asked), Some(after), "{name}, question {n}: {asked:?}");
             assert!(answer.happenings.is_empty() && answer.witness == Witness::Heard && !answer.take.is_empty());
@@ -238,6 +245,9 @@ fn a_lapse_in_one_bar_is_found_there_and_nowhere_else() {
         let passage = sitting.quiz.passage().unwrap().clone();
         let lapse = bar_start(&passage, "15");
         sitting.play(&passage, lapse.into_iter().map(|at| Planned::Wrong { at, hand: Hand::Left }).collect(), secs(1.0));
+        if sitting.is_over() {
+            break;
+        }
         let answer = sitting.last();
         if lapse.is_some() {
             n_failed += 1;
@@ -267,6 +277,9 @@ fn the_other_way_out_of_a_switch_is_told_as_a_wrong_turn() {
             // In turn the right way and a wrong one.
             let took: &Exit = if n % 2 == 0 { asked } else { &others[n % others.len()] };
             sitting.play(&took.passage, vec![], secs(0.9));
+            if sitting.is_over() {
+                break;
+            }
             let answer = sitting.last();
             assert_eq!(answer.first_right.map(|f| f - answer.asked), Some(secs(0.9)));
             if n % 2 == 0 {
@@ -290,7 +303,7 @@ fn a_player_who_freezes_for_four_seconds_starts_slowly_and_stops_in_the_middle()
     let cold = [QuestionKind::ColdStart];
     let mut slow = Sitting::with("ferry", &cold, QuizConfig::standard(5, 8));
     while slow.next_question() {
-        let answer = slow.answer_well(secs(4.0));
+        let Some(answer) = slow.answer_well(secs(4.0)) else { continue };
         assert_eq!((answer.outcome, answer.first_right.map(|f| f - answer.asked)), (Outcome::Held, Some(secs(4.0))));
     }
     let Stage::Finished { account } = slow.quiz.view().stage else { panic!("it is over") };
@@ -306,6 +319,9 @@ fn a_player_who_freezes_for_four_seconds_starts_slowly_and_stops_in_the_middle()
             continue;
         };
         frozen.play(&passage, vec![Planned::Pause { at, length: secs(4.0) }], secs(1.0));
+        if frozen.is_over() {
+            break;
+        }
         let answer = frozen.last();
         n += 1;
         assert_eq!(answer.outcome, Outcome::OutOfTime, "{answer:?}");
@@ -370,6 +386,9 @@ fn any_voicing_and_octave_of_the_right_harmony_counts_and_another_does_not() {
             _ => (vec![keys[0]], if keys.len() == 1 { Outcome::Held } else { Outcome::Failed }),
         };
         sitting.strike(&played, secs(1.25));
+        if sitting.is_over() {
+            break;
+        }
         if !matches!(sitting.quiz.view().stage, Stage::Quiz(view::Quiz::Told { .. })) {
             sitting.meet_deadline();
         }
@@ -423,8 +442,11 @@ fn a_player_who_plays_on_after_the_call_never_arrives() {
                 sitting.input(start + event.at, Input::Midi(event.what));
             }
         }
-        while sitting.answers().len() == n_before {
+        while sitting.answers().len() == n_before && !sitting.is_over() {
             sitting.meet_deadline();
+        }
+        if sitting.is_over() {
+            break;
         }
         let answer = sitting.last();
         if answer.kind == QuestionKind::Jump {
@@ -446,6 +468,9 @@ fn a_run_that_breaks_before_its_call_is_a_cold_start_that_failed() {
         let from = sitting.quiz.standing().unwrap().0.text.clone();
         let at = passage.span.line.onset(passage.begin).at;
         sitting.play(&passage, vec![Planned::Wrong { at, hand: Hand::Left }], secs(0.7));
+        if sitting.is_over() {
+            break;
+        }
         let answer = sitting.last();
         assert_eq!((answer.kind, answer.place, answer.outcome), (QuestionKind::ColdStart, from, Outcome::Failed));
         n += usize::from(is_jump);
@@ -481,7 +506,7 @@ fn what_was_on_its_way_before_the_question_is_no_answer() {
     sitting.strike(&[MidiKey::try_new(30).unwrap()], Micros::from_millis(100));
     assert!(sitting.answers().is_empty());
     sitting.now = sitting.quiz.standing().unwrap().1;
-    let answer = sitting.answer_well(secs(1.0));
+    let answer = sitting.answer_well(secs(1.0)).expect("there is time");
     assert_eq!(answer.outcome, Outcome::Held);
 }
 
@@ -489,18 +514,14 @@ fn what_was_on_its_way_before_the_question_is_no_answer() {
 fn no_question_names_a_note_of_its_answer() {
     for name in ["ferry", "all-through-the-night"] {
         let (piece, asked) = asked_of(name);
-        let own: Vec<&str> = piece.cues.iter().map(|c| c.text.as_str()).collect();
         for question in &asked {
-            let is_cue = own.contains(&question.large.as_str());
-            // A cue is shown only where it speaks for what is behind the player.
-            assert_eq!(
-                is_cue,
-                matches!(question.kind, QuestionKind::GoOn | QuestionKind::WhatNext) && !question.large.starts_with("after bar"),
-                "{question:?}"
-            );
-            if is_cue {
-                let cue = piece.cues.iter().filter(|c| c.text == question.large).map(|c| c.place).min().unwrap();
-                assert!(cue < question.place || piece.score.bar(cue.bar).start < piece.score.bar(question.place.bar).start, "{question:?}");
+            if matches!(question.kind, QuestionKind::GoOn | QuestionKind::WhatNext) {
+                // A cue is shown only where it speaks for what is behind the player; where there is none, the bar stands there.
+                let cue = piece.cues.iter().filter(|c| c.text == question.large).map(|c| c.place).min();
+                assert!(cue.map_or(question.large.starts_with("after bar"), |cue| cue < question.place), "{question:?}");
+            } else {
+                let section = piece.sections.iter().find(|s| s.bars.contains(question.place.bar)).map(|s| s.name.as_str());
+                assert!(question.large.ends_with(&question.name) || section == Some(&question.large), "{question:?}");
             }
         }
     }

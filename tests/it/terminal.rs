@@ -12,6 +12,7 @@ mod svg;
 mod capture;
 mod flow;
 mod pictures;
+mod quiz;
 mod safety;
 mod stand_in;
 mod study;

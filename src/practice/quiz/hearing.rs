@@ -2,7 +2,7 @@
 
 use super::QuizConfig;
 use super::question::{Exit, Passage, Question, Wanted};
-use crate::follower::{Begin, Heard, HeardNote};
+use crate::follower::{Begin, Heard, HeardNote, LineNoteIdx};
 use crate::journal::entry::{Happening, Outcome, RepNumber};
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
 use crate::piece::Piece;
@@ -19,6 +19,8 @@ const STOP: Micros = Micros(2_000_000);
 const SPARE: Micros = Micros(3_000_000);
 /// So many notes running that have no place in the answer are no answer.
 const N_ASTRAY: usize = 4;
+/// So many right notes of another exit are a wrong turn, where fewer belong to the one asked for.
+const N_PAST: usize = 3;
 /// Nobody can read a question and strike in less: such a note was on its way already.
 pub const TOO_SOON: Micros = Micros(200_000);
 
@@ -61,11 +63,24 @@ pub struct PassageEar {
     asked: Micros,
     attempt: Attempt,
     /// What is played, heard as each of the other exits.
-    others: Vec<Attempt>,
+    others: Vec<Other>,
+    /// Right notes from the parting on.
+    n_past: usize,
+    /// Which notes of the first onset were right, and whether anything came beside them.
+    first_onset: Vec<LineNoteIdx>,
+    is_blurred: bool,
     first_right: Option<Micros>,
     /// When a hesitation becomes a stop.
     stop: Option<Micros>,
     n_astray: usize,
+}
+
+/// What is played, heard as another exit than the one asked for.
+struct Other {
+    attempt: Attempt,
+    n_past: usize,
+    /// When the first of them came.
+    since: Option<Micros>,
 }
 
 impl<'a> Task<'a> {
@@ -97,7 +112,10 @@ impl PassageEar {
         PassageEar {
             asked,
             attempt: hear(task.passage),
-            others: task.others.iter().map(|e| hear(&e.passage)).collect(),
+            others: task.others.iter().map(|e| Other { attempt: hear(&e.passage), n_past: 0, since: None }).collect(),
+            n_past: 0,
+            first_onset: Vec::new(),
+            is_blurred: false,
             first_right: None,
             stop: None,
             n_astray: 0,
@@ -122,14 +140,41 @@ impl PassageEar {
         let heard = self.attempt.note(at, key, velocity, &task.context(), out);
         let mut unsaid = Vec::new();
         for (other, exit) in self.others.iter_mut().zip(task.others) {
-            other.note(at, key, velocity, &context(&exit.passage, task.around), &mut unsaid);
+            let heard = other.attempt.note(at, key, velocity, &context(&exit.passage, task.around), &mut unsaid);
+            if is_past(&heard, exit, &exit.passage) {
+                other.n_past += 1;
+                other.since.get_or_insert(at);
+            }
         }
+        self.n_past += usize::from(task.exit.is_some_and(|exit| is_past(&heard, exit, task.passage)));
         self.stop = None;
         self.count_astray(at, &heard, task);
-        if heard.heard == Heard::Expected && !heard.position.lost {
-            self.first_right.get_or_insert(at);
+        self.check_beginning(at, &heard, task);
+        if let (Some(exit), Some(_)) = (task.exit, self.went_to(N_PAST, task)) {
+            self.attempt.judge.breaks(Found { at, fault: Fault::WrongTurn, onset: exit.parting, hand: None });
         }
         self.ended(at, task)
+    }
+
+    /// A first onset with something else in it has no place to be told from, and is no right beginning.
+    fn check_beginning(&mut self, at: Micros, heard: &HeardNote, task: Task<'_>) {
+        let line = &task.passage.span.line;
+        let note = heard.note.filter(|_| heard.heard == Heard::Expected && !heard.position.lost);
+        let Some(note) = note else {
+            self.is_blurred |= !matches!(heard.heard, Heard::Ghost | Heard::Repeat);
+            return;
+        };
+        self.first_right.get_or_insert(at);
+        if line.note(note).onset <= task.passage.begin {
+            return self.first_onset.push(note);
+        }
+        let outer = line.onset(task.passage.begin).notes.clone().filter(|n| line.notes[*n].is_outer);
+        let missing = outer.map(LineNoteIdx).find(|n| !self.first_onset.contains(n));
+        if let Some(note) = missing.filter(|_| self.is_blurred) {
+            let hand = Some(line.note(note).hand);
+            self.attempt.judge.breaks(Found { at, fault: Fault::Wrong, onset: task.passage.begin, hand });
+        }
+        self.is_blurred = false;
     }
 
     fn count_astray(&mut self, at: Micros, heard: &HeardNote, task: Task<'_>) {
@@ -177,15 +222,17 @@ impl PassageEar {
     pub fn end(&self, at: Micros, outcome: Outcome, task: Task<'_>) -> End {
         let score = &task.around.piece.score;
         let span = &task.passage.span;
-        let went_to = self.went_to(task).filter(|_| outcome == Outcome::Failed);
+        let went = self.went_to(1, task).filter(|_| outcome != Outcome::Held);
+        let outcome = if went.is_some() { Outcome::Failed } else { outcome };
+        let went_to = went.map(|(place, _)| place);
         let (rep, _) = self.attempt.clone().end(RepNumber(0), at, &task.context());
         // The tempo is no matter of memory.
         let mut happenings: Vec<Happening> = rep.happenings.into_iter().filter(|h| h.kind != Fault::TooSlow.word()).collect();
-        let words = match (outcome, went_to, task.exit) {
+        let words = match (outcome, went, task.exit) {
             (Outcome::Held, ..) => String::new(),
-            (_, Some(to), Some(exit)) => {
+            (_, Some((to, since)), Some(exit)) => {
                 // The notes that told of it were right ones, of the other way.
-                happenings.retain(|h| h.at < at);
+                happenings.retain(|h| h.at < since);
                 happenings.push(Happening { at, kind: Fault::WrongTurn.word(), place: exit.place.text(score), hand: None });
                 format!("{}: that way belongs to bar {}", exit.place.words(score), score.bar(to.bar).label)
             }
@@ -200,9 +247,20 @@ impl PassageEar {
         End { at, outcome, first_right: self.first_right, words, happenings, take: rep.take, went_to, n_notes_between: None }
     }
 
-    /// Returns the exit that what was played belongs to, when it is one of the others.
-    fn went_to(&self, task: Task<'_>) -> Option<Place> {
-        let is_past = |attempt: &Attempt, exit: &Exit| !attempt.judge.is_broken() && attempt.furthest().is_some_and(|o| o >= exit.parting);
-        self.others.iter().zip(task.others).find(|(attempt, exit)| is_past(attempt, exit)).map(|(_, exit)| exit.place)
+    /// Returns the exit that what was played belongs to and since when, when it is one of the others: at least `n_past` right notes
+    /// there, and more than here.
+    fn went_to(&self, n_past: usize, task: Task<'_>) -> Option<(Place, Micros)> {
+        let is_there = |other: &Other| {
+            let is_surer = self.attempt.judge.is_broken() || other.n_past > self.n_past;
+            !other.attempt.judge.is_broken() && other.n_past >= n_past && is_surer && (n_past == 1 || other.n_past > self.n_past + 1)
+        };
+        let (other, exit) = self.others.iter().zip(task.others).find(|(other, _)| is_there(other))?;
+        Some((exit.place, other.since?))
     }
+}
+
+/// Tells whether a note was a right one of the way out.
+fn is_past(heard: &HeardNote, exit: &Exit, passage: &Passage) -> bool {
+    let right = heard.note.filter(|_| heard.heard == Heard::Expected && !heard.position.lost);
+    right.is_some_and(|note| passage.span.line.note(note).onset >= exit.parting)
 }

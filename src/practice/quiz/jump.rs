@@ -2,7 +2,7 @@
 
 use super::hearing::{Around, End, PassageEar, Task};
 use super::question::Passage;
-use crate::follower::{Begin, Heard, OnsetIdx};
+use crate::follower::{Begin, Heard, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Outcome;
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
 use crate::practice::Output;
@@ -15,6 +15,8 @@ const CALL_AFTER: Micros = Micros(250_000);
 const LISTEN: i64 = 3;
 /// Bars of the run; the call comes in its second or third.
 pub const N_BARS_OF_RUN: usize = 4;
+/// Right notes that tell of a landing.
+const N_RIGHT: usize = 3;
 /// Beats within which a jump holds, where they last longer than the seconds set.
 const N_BEATS: i64 = 2;
 
@@ -40,8 +42,9 @@ struct Landing {
     attempt: Attempt,
     at: Micros,
     n_before: u32,
-    /// Right notes of the first onset.
-    n_first: usize,
+    /// Right notes of the first onset, and in all.
+    first: Vec<LineNoteIdx>,
+    n_right: usize,
 }
 
 impl JumpEar {
@@ -127,25 +130,31 @@ impl Called {
         let mut unsaid = Vec::new();
         if line.notes[first.clone()].iter().any(|n| n.key == key) {
             let attempt = Attempt::new(&to.passage.span, Begin::At(begin));
-            self.landings.push(Landing { attempt, at, n_before: self.n_notes, n_first: 0 });
+            self.landings.push(Landing { attempt, at, n_before: self.n_notes, first: Vec::new(), n_right: 0 });
         }
         for landing in &mut self.landings {
             let heard = landing.attempt.note(at, key, velocity, &cx, &mut unsaid);
-            let is_first = heard.heard == Heard::Expected && heard.note.is_some_and(|n| first.contains(&n.0));
-            landing.n_first += usize::from(is_first);
+            if let Some(note) = heard.note.filter(|_| heard.heard == Heard::Expected) {
+                landing.n_right += 1;
+                landing.first.extend(first.contains(&note.0).then_some(note));
+            }
         }
         self.landings.retain(|l| !l.attempt.judge.is_broken());
         self.n_notes += 1;
         out.extend(unsaid.into_iter().filter(|o| matches!(o, Output::Heard { .. })).take(1));
     }
 
-    /// Returns where the player landed once the second onset there has come: the note that the whole first onset followed,
-    /// the latest of such.
+    /// Returns where the player landed once they are going: top and bottom of the first onset there, something after it, and
+    /// notes enough to be no chance; of several, the one with most of the first onset, the latest of such.
     fn landed(&self, to: Task<'_>) -> Option<&Landing> {
-        let begin = to.passage.begin;
-        let is_alone = begin.0 + 1 >= to.passage.span.n_onsets();
-        let is_going = |l: &&Landing| l.attempt.furthest().is_some_and(|o| o > begin || is_alone);
-        self.landings.iter().filter(is_going).max_by_key(|l| (l.n_first, l.at))
+        let (begin, line) = (to.passage.begin, &to.passage.span.line);
+        let outer: Vec<LineNoteIdx> = line.onset(begin).notes.clone().filter(|n| line.notes[*n].is_outer).map(LineNoteIdx).collect();
+        let is_last = begin.0 + 1 >= to.passage.span.n_onsets();
+        let is_going = |l: &&Landing| {
+            let has_gone_on = l.attempt.furthest().is_some_and(|o| o > begin);
+            outer.iter().all(|n| l.first.contains(n)) && (is_last || (has_gone_on && l.n_right >= N_RIGHT))
+        };
+        self.landings.iter().filter(is_going).max_by_key(|l| (l.first.len(), l.at))
     }
 
     fn end(&self, at: Micros, landed: Option<(Micros, u32)>, to: Task<'_>) -> End {

@@ -123,10 +123,7 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
             let keys = [Command::Pause, Command::Cue].map(keys::label);
             Some(said(view.span.to_owned(), vec![bars(view), format!("{} when it is played   {} a cue, please", keys[0], keys[1])]))
         }
-        Stage::Mark { question, choices } => {
-            let choices: Vec<String> = choices.iter().map(|(command, words)| format!("{} {words}", keys::label(*command))).collect();
-            Some(said(question.to_owned(), vec![choices.join("   ")]))
-        }
+        Stage::Mark { question, choices } => Some(said(question.to_owned(), vec![marks(choices)])),
         Stage::Prompted { rung: 3.., text } => Some(Said { style: theme.page(), ..said(text.to_owned(), vec![]) }),
         Stage::Prompted { text, .. } => Some(Said { style: theme.here(), ..said(text.to_owned(), vec![]) }),
         Stage::Look { words } => {
@@ -152,6 +149,12 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
         Stage::Rest => Some(said("rest".to_owned(), vec![REST_WORDS.to_owned(), "play, or press n, to go on".to_owned()])),
         Stage::Paused => Some(said("paused".to_owned(), vec!["space: go on".to_owned()])),
     }
+}
+
+/// Names the keys for what may be said of something that nobody heard.
+pub fn marks(choices: &[(Command, &str)]) -> String {
+    let marks: Vec<String> = choices.iter().map(|(command, words)| format!("{} {words}", keys::label(*command))).collect();
+    marks.join("   ")
 }
 
 /// Says what a section has come to. Never more than was tested: three clean reps on one day make it warm.

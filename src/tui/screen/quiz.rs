@@ -31,7 +31,7 @@ fn heading(stage: &Quiz) -> &'static str {
         Quiz::Asked { kind: QuestionKind::Jump, .. } => "play until you are called away",
         Quiz::Asked { kind, .. } | Quiz::Answering { kind } => kind_words(*kind),
         Quiz::Called { .. } => kind_words(QuestionKind::Jump),
-        Quiz::Ready { .. } | Quiz::Told { .. } => "quiz",
+        Quiz::Ready { .. } | Quiz::Told { .. } | Quiz::Mark { .. } => "quiz",
     }
 }
 
@@ -44,6 +44,7 @@ fn said(stage: &Quiz, theme: Theme) -> Option<Said> {
             Some(said(large, small.iter().cloned().chain(hint).collect()))
         }
         Quiz::Answering { .. } => None,
+        Quiz::Mark { question, choices } => Some(said(question, vec!["how did it go?".to_owned(), drill::marks(choices)])),
         Quiz::Called { large, small } => Some(Said { style: theme.here(), ..said(large, small.to_vec()) }),
         Quiz::Told { is_held, large, small } => {
             let style = if *is_held { theme.strong() } else { theme.page() };

@@ -5,8 +5,8 @@ use ratatui::buffer::Buffer;
 use super::super::app::{App, BREAK_AFTER};
 use super::super::{Action, Options, screen};
 use super::{bars, view};
-use crate::journal::entry::{Mode, Verdict};
-use crate::practice::view::Stage;
+use crate::journal::entry::{Mode, QuestionKind, Verdict};
+use crate::practice::view::{Quiz, Stage};
 use crate::practice::{Command, View};
 use crate::source::Signal;
 use crate::time::Micros;
@@ -58,8 +58,36 @@ fn stages(account: &[String]) -> Vec<(&'static str, Stage<'_>)> {
         ("not_clean", Stage::RepDone { verdict: Verdict::Broken, words: "bar 7, beat 1: a stop before it" }),
         ("span_done", Stage::SpanDone),
         ("paused", Stage::Paused),
+        ("unheard", Stage::Unheard),
+        ("mark", Stage::Mark { question: "how did it go?", choices: CHOICES }),
         ("finished", Stage::Finished { account }),
     ]
+}
+
+const CHOICES: &[(Command, &str)] = &[(Command::Overrule(Verdict::Clean), "held"), (Command::Overrule(Verdict::Broken), "did not")];
+
+/// The stages of a quiz; `small` is what is said below a question.
+fn quiz_stages(small: &[String]) -> Vec<(&'static str, Stage<'_>)> {
+    let asked = |kind, large, is_told| Stage::Quiz(Quiz::Asked { kind, large, small, is_told });
+    vec![
+        ("quiz_ready", Stage::Quiz(Quiz::Ready { words: "5 minutes: any note, or space, to begin" })),
+        ("quiz_cold_start", asked(QuestionKind::ColdStart, "home again", false)),
+        ("quiz_go_on_told", asked(QuestionKind::GoOn, "a step up, and roll", true)),
+        ("quiz_run", asked(QuestionKind::Jump, "first wave", false)),
+        ("quiz_called", Stage::Quiz(Quiz::Called { large: "to left hand sings", small })),
+        ("quiz_answering", Stage::Quiz(Quiz::Answering { kind: QuestionKind::Switch })),
+        ("quiz_mark", Stage::Quiz(Quiz::Mark { question: "left hand sings, minor", choices: CHOICES })),
+        ("quiz_held", Stage::Quiz(Quiz::Told { is_held: true, large: "held, 1.8 s", small: "home again" })),
+        ("quiz_look", Stage::Quiz(Quiz::Told { is_held: false, large: "look: bar 21, beat 1", small: "that way belongs to bar 4" })),
+    ]
+}
+
+#[test]
+fn every_stage_of_a_quiz_has_its_screen() {
+    let small = ["bar 18 of back in sight".to_owned(), "A levers up, all others down".to_owned()];
+    for (name, stage) in quiz_stages(&small) {
+        check(name, &View { span: "quiz", bars: &[], n_spans: 0, n_clean: 3, target: 4, ..view(&[], stage) });
+    }
 }
 
 #[test]
@@ -136,6 +164,9 @@ fn no_size_and_no_text_panics() {
                     Stage::Look { words: text },
                     Stage::RepDone { verdict: Verdict::Broken, words: text },
                     Stage::Waiting,
+                    Stage::Mark { question: text, choices: CHOICES },
+                    Stage::Quiz(Quiz::Asked { kind: QuestionKind::WhatNext, large: text, small: &account, is_told: true }),
+                    Stage::Quiz(Quiz::Told { is_held: false, large: text, small: text }),
                     Stage::Finished { account: &account },
                 ] {
                     let view = View { span: text, bar: Some(39), look_bar: Some(0), ..view(&bars, stage) };
@@ -169,7 +200,7 @@ fn without_colour_no_cell_has_one_and_with_it_none_is_red_or_green() {
     use ratatui::style::Color;
     let bars = bars(8);
     let account = vec!["one line".to_owned()];
-    for (_, stage) in stages(&account) {
+    for (_, stage) in stages(&account).into_iter().chain(quiz_stages(&account)) {
         let view = View { bar: Some(2), look_bar: Some(5), ..view(&bars, stage) };
         let plain = App::new(Options { colour: false, ..app().options });
         assert!(drawn(&plain, None, &view, 80, 24).content.iter().all(|cell| cell.fg == Color::Reset && cell.bg == Color::Reset));

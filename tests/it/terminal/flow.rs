@@ -20,7 +20,7 @@ const BASS: [u8; 6] = [48, 43, 45, 41, 47, 36];
 const BEATS_A_BAR: usize = 4;
 
 /// Writes a piece of two sections: `up` (bars 1 to 3, three reps) and `down` (bars 4 to 6, one rep).
-fn piece(folder: &Path) {
+pub(super) fn piece(folder: &Path) {
     let mut notes = "onset_beats,duration_beats,pitch,hand\n".to_owned();
     for (beat, pitch) in TUNE.iter().enumerate() {
         if beat % BEATS_A_BAR == 0 {
@@ -37,20 +37,26 @@ fn piece(folder: &Path) {
 }
 
 /// The program drilling the piece, listening to a FIFO.
-struct Drill {
-    pty: Pty,
+pub(super) struct Drill {
+    pub pty: Pty,
     fifo: File,
     folder: TempDir,
 }
 
 impl Drill {
     fn start(columns: u16, rows: u16) -> Drill {
+        Drill::start_as(&["drill"], columns, rows)
+    }
+
+    /// Starts a subcommand on the piece, with what else is to be said to it.
+    pub fn start_as(words: &[&str], columns: u16, rows: u16) -> Drill {
         let folder = tempfile::tempdir().unwrap();
         piece(folder.path());
         let path = folder.path().join("keys.fifo");
         assert!(Process::new("mkfifo").arg(&path).status().unwrap().success());
         let mut command = CommandBuilder::new(program());
-        command.args(["drill", &folder.path().to_string_lossy(), "--input", &format!("stream:{}", path.display())]);
+        command.args(words);
+        command.args([&*folder.path().to_string_lossy(), "--input", &format!("stream:{}", path.display())]);
         command.args(["--data", &folder.path().join("data").to_string_lossy()]);
         command.env("TERM", "xterm-256color");
         let pty = Pty::start(command, columns, rows);
@@ -75,7 +81,7 @@ impl Drill {
     }
 
     /// Plays beats in time; `each` looks on after each of them.
-    fn play(&mut self, beats: std::ops::Range<usize>, mut each: impl FnMut(&Pty, usize)) {
+    pub fn play(&mut self, beats: std::ops::Range<usize>, mut each: impl FnMut(&Pty, usize)) {
         let (begun, first) = (Instant::now(), beats.start);
         for beat in beats {
             sleep((QUARTER * (beat - first) as u32).saturating_sub(begun.elapsed()));
