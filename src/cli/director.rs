@@ -77,6 +77,10 @@ impl Director {
 
     fn start_rep(&mut self, engine: &Engine, at: Micros) {
         let (span_idx, span) = (engine.span_idx(), engine.span());
+        // Another part of a session may have more spans.
+        if self.n_begun.len() <= span_idx {
+            self.n_begun.resize(span_idx + 1, 0);
+        }
         let n = self.n_begun[span_idx];
         let is_whole = span.n_onsets() == engine.spans()[span_idx].n_onsets();
         self.n_begun[span_idx] += usize::from(is_whole);

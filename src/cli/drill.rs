@@ -6,6 +6,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
+use chrono::NaiveDate;
 use clap::Args;
 use crossbeam_channel::{Receiver, bounded};
 
@@ -15,17 +16,21 @@ use super::story_file::{StoryFile, drafted};
 use super::{N_SIGNALS_MAX, exit_code, print_account};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
-use crate::journal::entry::Entry;
+use crate::journal::entry::{Entry, Mode, Verdict};
+use crate::journal::stats::DatedRep;
 use crate::journal::store::{NewSession, SessionId, Store};
 use crate::paths::Paths;
+use crate::piece::{Cue, Piece, Section};
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
 use crate::practice::by_word::ByWord;
 use crate::practice::footswitch::{Footswitch, FootswitchConfig};
-use crate::practice::{Engine, Span};
+use crate::practice::joins::{self, Chaining};
+use crate::practice::sitting::{self, BREATH, Part, Times};
+use crate::practice::{Engine, Machine, PracticeConfig, Span};
 use crate::score::{Place, Score};
 use crate::source::{Signal, open};
 use crate::theory::Hand;
-use crate::time::Timestamp;
+use crate::time::{Micros, Timestamp};
 use crate::tui::{self, plain};
 
 /// The inputs that are no instrument: the program plays by itself, or the player says how it went.
@@ -43,6 +48,12 @@ pub struct DrillArgs {
     /// Clean reps wanted of each section, 1 to 9
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=9))]
     reps: Option<u8>,
+    /// A session of so many minutes: sections, joins, and the run-through in time at its end
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=180))]
+    minutes: Option<u32>,
+    /// Begin with the last section and work towards the first
+    #[arg(long)]
+    from_the_end: bool,
     /// What to listen to: port:NAME, stream:PATH, take:FILE, part of a port's name; player, to watch the built-in one; or keys, to play unheard and say how it went
     #[arg(long, value_name = "INPUT")]
     input: Option<String>,
@@ -70,7 +81,14 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     practise(
         opened,
         spans,
-        Sitting { paths: &paths, config: &config, input: args.input.as_deref(), part: args.part.as_deref(), plain: args.plain },
+        Sitting {
+            paths: &paths,
+            config: &config,
+            input: args.input.as_deref(),
+            part: args.part.as_deref(),
+            plain: args.plain,
+            minutes: args.minutes,
+        },
     )
 }
 
@@ -82,11 +100,13 @@ pub(super) struct Sitting<'a> {
     pub input: Option<&'a str>,
     pub part: Option<&'a str>,
     pub plain: bool,
+    /// Length of the session; without it, it lasts as long as it lasts.
+    pub minutes: Option<u32>,
 }
 
 /// Practises spans of a piece until the player closes the session.
 pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitting<'_>) -> anyhow::Result<ExitCode> {
-    let Sitting { paths, config, input, part, plain } = sitting;
+    let Sitting { paths, config, input, part, plain, minutes } = sitting;
     let feet = config.footswitch(opened.piece.instrument);
     let stories = StoryFile::open(&opened, part)?;
     let drafts = drafted(&opened.piece);
@@ -95,8 +115,8 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitti
     let input = input.or(config.input.as_deref()).unwrap_or_default();
     let (session, running) = if input == BUILT_IN_PLAYER {
         // What the built-in player does is nobody's practice: nothing of it is kept.
-        let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?.with_drafts(drafts);
-        (Session::new(engine, None).directed(1), None)
+        let begin = Beginning { drafts, ..Beginning::default() };
+        (Session::over(machine(opened.piece, spans, config, minutes, begin)?, None).directed(1), None)
     } else if input == KEYS {
         let journal = Journal::begin(super::open_journal(paths)?, &opened, 0)?;
         let told = ByWord::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
@@ -107,9 +127,13 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitti
         let open = open_places(&store.open_spots(&opened.key)?, &opened.piece.score);
         let journal = Journal::begin(store, &opened, 0)?;
         learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;
-        let engine = Engine::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
-        let engine = engine.with_drafts(drafts).with_open_places(open);
-        (Session::new(engine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
+        let reps: Vec<DatedRep> = journal.store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
+        let reached_today = reached_on(&opened.piece, &reps, journal.began.date_naive());
+        if minutes.is_some() {
+            begin_with_oldest(&mut spans, &reps);
+        }
+        let machine = machine(opened.piece, spans, config, minutes, Beginning { drafts, open, reached_today })?;
+        (Session::over(machine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
     let exit = play(session, &signals, clock, &feet, plain)?;
     drop(running);
@@ -137,10 +161,58 @@ pub(super) fn play(
     Ok(exit_code(exit))
 }
 
+/// What a drill knows from the start.
+#[derive(Default)]
+struct Beginning {
+    drafts: Vec<Cue>,
+    open: Vec<(Place, Option<Hand>)>,
+    reached_today: Vec<String>,
+}
+
+/// One drill over all spans, or a session of some minutes with the run-through at its end.
+fn machine(piece: Piece, spans: Vec<Span>, config: &Config, minutes: Option<u32>, begin: Beginning) -> anyhow::Result<Box<dyn Machine>> {
+    let piece = Arc::new(piece);
+    let engine = |spans: Vec<Span>, practice: PracticeConfig| Engine::try_new(Arc::clone(&piece), spans, practice).context(NO_NOTES);
+    let open = |engine: Engine| engine.with_drafts(begin.drafts).with_open_places(begin.open).with_reached_today(begin.reached_today);
+    let Some(minutes) = minutes else { return Ok(Box::new(open(engine(spans, config.practice())?))) };
+    let (work, mut run): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(Span::is_drill);
+    let whole = match run.pop() {
+        Some(run) => run,
+        None => Span::whole(&piece, Mode::RunThrough).context(NO_NOTES)?,
+    };
+    let times = Times::of(Micros(i64::from(minutes) * 60_000_000), &whole, Micros::ZERO);
+    let mut parts = Vec::new();
+    if !work.is_empty() && times.work_ends > Micros::ZERO {
+        let practice = PracticeConfig { rest: Some(BREATH), ..config.practice() };
+        parts.push(Part::work(open(engine(work, practice)?), times));
+    }
+    parts.push(Part::whole(engine(vec![whole], config.practice())?));
+    Ok(Box::new(sitting::Sitting::try_new(parts).expect("the run-through is a part")))
+}
+
+/// The sections that reached their target on a day.
+fn reached_on(piece: &Piece, reps: &[DatedRep], day: NaiveDate) -> Vec<String> {
+    let of_day = |name: &str| reps.iter().filter(|r| r.span == name && r.at.date_naive() == day && r.verdict == Verdict::Clean).count();
+    let is_reached = |s: &&Section| of_day(&s.name) >= usize::from(s.target_reps.unwrap_or(piece.target_reps));
+    piece.sections.iter().filter(is_reached).map(|s| s.name.clone()).collect()
+}
+
+/// Lets the sections whose last clean rep is longest ago go first, those never clean before all; in what follows the order stays.
+fn begin_with_oldest(spans: &mut [Span], reps: &[DatedRep]) {
+    let last_clean = |span: &Span| reps.iter().filter(|r| r.span == span.name && r.verdict == Verdict::Clean).map(|r| r.at).max();
+    let sections = spans.iter().enumerate().filter(|(_, s)| s.is_drill() && s.joined.is_empty());
+    if let Some((first, _)) = sections.min_by_key(|(_, span)| last_clean(span)) {
+        let n_drills = spans.iter().filter(|s| s.is_drill()).count();
+        spans[..n_drills].rotate_left(first);
+    }
+}
+
 /// The piece's spans, beginning with the section asked for; bars that are no section become a drill of their own.
 fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
     let piece = &opened.piece;
-    let mut spans = Span::of_piece(piece);
+    let chaining = if args.from_the_end { Chaining::FromTheEnd } else { Chaining::FromTheTop };
+    let mut spans = joins::spans(piece, chaining);
+    spans.extend(Span::whole(piece, Mode::RunThrough));
     if let Some(wanted) = &args.section {
         let (name, bars) = piece.find_span(wanted)?;
         match spans.iter().position(|s| s.name == name) {
@@ -152,7 +224,7 @@ fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
         }
     }
     if let Some(reps) = args.reps {
-        spans.iter_mut().filter(|s| s.is_drill()).for_each(|s| s.target = reps);
+        spans.iter_mut().filter(|s| s.is_drill() && s.joined.is_empty()).for_each(|s| s.target = reps);
     }
     if spans.is_empty() {
         bail!(NO_NOTES);

@@ -39,6 +39,13 @@ pub fn run(args: ReadArgs) -> anyhow::Result<ExitCode> {
     practise(
         opened,
         vec![span],
-        Sitting { paths: &paths, config: &config, input: args.input.as_deref(), part: args.part.as_deref(), plain: args.plain },
+        Sitting {
+            paths: &paths,
+            config: &config,
+            input: args.input.as_deref(),
+            part: args.part.as_deref(),
+            plain: args.plain,
+            minutes: None,
+        },
     )
 }

@@ -41,8 +41,12 @@ type Heir = Box<dyn FnMut() -> anyhow::Result<String>>;
 
 impl Session {
     pub fn new(machine: impl Machine + 'static, keep: Option<Box<dyn Keep>>) -> Self {
+        Session::over(Box::new(machine), keep)
+    }
+
+    pub fn over(machine: Box<dyn Machine>, keep: Option<Box<dyn Keep>>) -> Self {
         Session {
-            machine: Box::new(machine),
+            machine,
             keep,
             unwritten: VecDeque::new(),
             trouble: None,

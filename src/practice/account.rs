@@ -1,9 +1,46 @@
 //! The account at the end of a session: what was played and how it held, in a few lines.
 
+use std::sync::Arc;
+
+use super::joins;
 use super::judge::Fault;
 use super::span::Span;
 use super::words::count;
 use crate::journal::entry::{Mode, Rep, Verdict};
+use crate::piece::Piece;
+
+/// What was played in a session, over one or more drills of one piece.
+#[derive(Default)]
+pub struct Played {
+    pub piece: Option<Arc<Piece>>,
+    pub reps: Vec<Rep>,
+    pub spans: Vec<Span>,
+    pub remarks: Vec<String>,
+    /// Places that failed and have no line of story, in words.
+    pub open: Vec<String>,
+}
+
+impl Played {
+    /// Adds what was played after it.
+    pub fn add(&mut self, next: Played) {
+        self.piece = next.piece.or(self.piece.take());
+        self.reps.extend(next.reps);
+        self.spans.extend(next.spans);
+        self.remarks.extend(next.remarks);
+        let new: Vec<String> = next.open.into_iter().filter(|place| !self.open.contains(place)).collect();
+        self.open.extend(new);
+    }
+
+    /// Returns the whole account.
+    pub fn lines(&self) -> Vec<String> {
+        let mut account = lines(&self.reps, &self.spans, &self.remarks);
+        account.extend(self.piece.iter().flat_map(|piece| joins::lines(piece, &self.reps)));
+        if !self.open.is_empty() {
+            account.push(format!("without a line of story yet: {}", self.open.join("; ")));
+        }
+        account
+    }
+}
 
 /// Returns the lines of the account: one a section that was played, what is said of the run-through or the reading, the
 /// stubborn places, the time.

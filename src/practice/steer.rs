@@ -1,9 +1,12 @@
 //! Steering: what the player asks for, and going from span to span.
 
+use std::sync::Arc;
+
+use super::account::Played;
 use super::judge::{Fault, Found};
 use super::phase::{Phase, Show};
 use super::rep::Attempt;
-use super::{Command, Engine, Output, account};
+use super::{Command, Engine, Output};
 use crate::follower::OnsetIdx;
 use crate::journal::entry::{Entry, Mode, Rep, RepNumber, Verdict};
 use crate::midi::Take;
@@ -97,13 +100,19 @@ impl Engine {
     }
 
     pub(super) fn finish(&mut self, at: Micros, out: &mut Vec<Output>) {
-        let mut account = account::lines(&self.reps, &self.spans, &self.remarks);
-        let open: Vec<&str> = self.stories.open_words().collect();
-        if !open.is_empty() {
-            account.push(format!("without a line of story yet: {}", open.join("; ")));
-        }
-        self.phase = Phase::Finished { account };
+        self.phase = Phase::Finished { account: self.played().lines() };
         out.push(Output::Finished { at });
+    }
+
+    /// Returns what was played up to now.
+    pub(super) fn played(&self) -> Played {
+        Played {
+            piece: Some(Arc::clone(&self.piece)),
+            reps: self.reps.clone(),
+            spans: self.spans.clone(),
+            remarks: self.remarks.clone(),
+            open: self.stories.open_words().map(str::to_owned).collect(),
+        }
     }
 
     pub(super) fn command(&mut self, command: Command, out: &mut Vec<Output>) {

@@ -1,0 +1,276 @@
+//! A session of so many minutes: its parts one after another, a rest in new work, and the run-through at the end in its own time.
+//!
+//! Each section a few times over, and the last time the whole piece as a performance: common practice. A part whose time is over
+//! ends with the rep that is on, and with no rep in the last moment that the run-through can begin.
+
+use std::collections::VecDeque;
+
+use super::account::Played;
+use super::span::Span;
+use super::view::{Stage, View};
+use super::{Command, Engine, Input, Machine, Output};
+use crate::journal::entry::{Entry, RepNumber};
+use crate::midi::MidiEvent;
+use crate::time::{Micros, Stamped, Tempo};
+
+/// A pause for breath between reps of the same bars (Das et al. 2024: short rests between early reps; pacing only).
+pub const BREATH: Micros = Micros(8_000_000);
+/// Work on what is new before a rest, and the length of it (Cash & Duke 2009: a five-minute rest early in learning a sequence
+/// brought the largest gain; 8 to 10 minutes is our reading of it).
+const NEW_WORK: Micros = Micros(8 * 60_000_000);
+const NEW_WORK_MAX: Micros = Micros(10 * 60_000_000);
+const REST: Micros = Micros(5 * 60_000_000);
+/// A rest is taken where at least as long is left for work after it.
+const WORK_AFTER_REST: Micros = REST;
+/// The run-through is given its length by the page and so much more, for the way there and a lapse.
+const ROOM_FOR_LAPSES: f64 = 1.2;
+const SETTLE: Micros = Micros(20_000_000);
+/// Where neither piece nor score has a tempo.
+const USUAL_QUARTERS_A_MINUTE: f64 = 72.0;
+
+/// One part of a session.
+pub struct Part {
+    machine: Box<dyn Machine>,
+    /// When no new rep begins, and when the one that is on is broken off.
+    ends: Option<(Micros, Micros)>,
+    /// Rests are offered in it.
+    is_new_work: bool,
+}
+
+impl Part {
+    /// A part that goes on until it has come to its own end.
+    pub fn whole(machine: impl Machine + 'static) -> Part {
+        Part { machine: Box::new(machine), ends: None, is_new_work: false }
+    }
+
+    /// Sections and joins, until the time that [`Times`] leaves for them.
+    pub fn work(machine: impl Machine + 'static, times: Times) -> Part {
+        Part { machine: Box::new(machine), ends: Some((times.work_ends, times.run_at_last)), is_new_work: true }
+    }
+}
+
+/// When what is due in a session of some minutes, counted from its beginning.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Times {
+    pub work_ends: Micros,
+    /// The last moment for a run-through that is over in time.
+    pub run_at_last: Micros,
+}
+
+impl Times {
+    /// Shares out a session; `run` is the whole piece as it will be run through, `other` what stands between work and run-through.
+    /// A session shorter than its run-through is a run-through alone.
+    pub fn of(length: Micros, run: &Span, other: Micros) -> Times {
+        let quarters_a_minute = run.line.tempo.map_or(USUAL_QUARTERS_A_MINUTE, Tempo::quarters_per_minute);
+        let by_the_page = run.line.total.to_f64() * 60.0 / quarters_a_minute;
+        let (bare, roomy) = (Micros::from_secs_f64(by_the_page), Micros::from_secs_f64(by_the_page * ROOM_FOR_LAPSES));
+        let before = |kept: Micros| Micros((length - kept - other).0.max(0));
+        Times { work_ends: before(roomy + SETTLE), run_at_last: before(bare) }
+    }
+}
+
+/// The state of a session; see the module.
+pub struct Sitting {
+    part: Part,
+    to_come: VecDeque<Part>,
+    now: Micros,
+    began: Micros,
+    /// No rest was taken in this part yet.
+    is_fresh: bool,
+    resting_until: Option<Micros>,
+    played: Played,
+    /// What the parts that are no drill say of themselves.
+    said: Vec<String>,
+    n_reps: u32,
+    n_answers: u32,
+    /// Of the parts before this one.
+    n_reps_before: u32,
+    n_answers_before: u32,
+    account: Option<Vec<String>>,
+}
+
+impl Sitting {
+    /// Begins with the first part; `None` when there is none.
+    pub fn try_new(parts: Vec<Part>) -> Option<Sitting> {
+        let mut to_come = VecDeque::from(parts);
+        let part = to_come.pop_front()?;
+        Some(Sitting {
+            part,
+            to_come,
+            now: Micros::ZERO,
+            began: Micros::ZERO,
+            is_fresh: true,
+            resting_until: None,
+            played: Played::default(),
+            said: Vec::new(),
+            n_reps: 0,
+            n_answers: 0,
+            n_reps_before: 0,
+            n_answers_before: 0,
+            account: None,
+        })
+    }
+
+    /// Tells whether a rep, or an answer, is on.
+    fn is_playing(&self) -> bool {
+        matches!(self.part.machine.view().stage, Stage::Playing | Stage::Prompted { .. })
+    }
+
+    fn own_deadline(&self) -> Option<Micros> {
+        if self.account.is_some() {
+            return None;
+        }
+        let ends = self.part.ends.map(|(ends, at_last)| if ends > self.now { ends } else { at_last.max(ends) });
+        [self.resting_until, ends].into_iter().flatten().min()
+    }
+
+    /// A time of its own has come.
+    fn timer(&mut self, due: Micros, out: &mut Vec<Output>) {
+        self.now = self.now.max(due);
+        if self.resting_until.is_some_and(|until| until <= due) {
+            self.resting_until = None;
+        }
+        self.watch_time(out);
+    }
+
+    /// Ends the part when its time is over and no rep is on, or when there is no more time for it.
+    fn watch_time(&mut self, out: &mut Vec<Output>) {
+        while self.account.is_none()
+            && let Some((ends, at_last)) = self.part.ends
+            && (self.now >= at_last.max(ends) || (self.now >= ends && !self.is_playing()))
+        {
+            self.resting_until = None;
+            self.pass_on(Stamped { at: self.now, what: Input::Command(Command::Quit) }, out);
+            self.next_part(out);
+        }
+        if self.account.is_none() && matches!(self.part.machine.view().stage, Stage::Finished { .. }) {
+            self.next_part(out);
+        }
+    }
+
+    /// Gives an input to the part that is on, and counts what comes of it as the session's.
+    fn pass_on(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
+        let mut heard = Vec::new();
+        self.part.machine.handle(input, &mut heard);
+        for mut output in heard {
+            match &mut output {
+                Output::Record(Entry::Rep(rep)) => {
+                    rep.number = RepNumber(rep.number.0 + self.n_reps_before);
+                    self.n_reps += 1;
+                }
+                Output::Record(Entry::Overruled { rep, .. }) => *rep = RepNumber(rep.0 + self.n_reps_before),
+                Output::Record(Entry::Answer(answer)) => {
+                    answer.number += self.n_answers_before;
+                    self.n_answers += 1;
+                }
+                Output::Finished { .. } => continue,
+                _ => {}
+            }
+            let between_spans = matches!(output, Output::SpanBegan { .. });
+            let after_rep = matches!(output, Output::Record(Entry::Rep(_)));
+            out.push(output);
+            self.maybe_rest(between_spans, after_rep);
+        }
+    }
+
+    /// After the first minutes of new work, the next change of section is a good moment for a rest; a while later any rep's end is.
+    fn maybe_rest(&mut self, between_spans: bool, after_rep: bool) {
+        let worked = self.now - self.began;
+        let is_moment = (between_spans && worked >= NEW_WORK) || (after_rep && worked >= NEW_WORK_MAX);
+        let has_room = self.part.ends.is_some_and(|(ends, _)| self.now + REST + WORK_AFTER_REST <= ends);
+        if is_moment && has_room && self.part.is_new_work && self.is_fresh {
+            self.is_fresh = false;
+            self.resting_until = Some(self.now + REST);
+        }
+    }
+
+    fn take_stock(&mut self) {
+        match self.part.machine.drill() {
+            Some(engine) => self.played.add(engine.played()),
+            None => {
+                if let Stage::Finished { account } = self.part.machine.view().stage {
+                    self.said.extend_from_slice(account);
+                }
+            }
+        }
+    }
+
+    fn next_part(&mut self, out: &mut Vec<Output>) {
+        self.take_stock();
+        match self.to_come.pop_front() {
+            Some(part) => {
+                self.part = part;
+                (self.n_reps_before, self.n_answers_before) = (self.n_reps, self.n_answers);
+                self.began = self.now;
+                self.is_fresh = true;
+                out.push(Output::SpanBegan { at: self.now, span_idx: 0 });
+            }
+            None => self.finish(out),
+        }
+    }
+
+    fn finish(&mut self, out: &mut Vec<Output>) {
+        let mut account = self.played.lines();
+        account.append(&mut self.said);
+        self.account = Some(account);
+        out.push(Output::Finished { at: self.now });
+    }
+
+    /// Tells whether an input ends a rest; a note that does is the first of what follows.
+    fn ends_rest(input: &Input) -> bool {
+        matches!(input, Input::Midi(MidiEvent::NoteOn { .. }) | Input::Command(_))
+    }
+}
+
+impl Machine for Sitting {
+    fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
+        let is_timer = matches!(input.what, Input::Deadline);
+        let is_due = |due: &Micros| *due < input.at || (is_timer && *due <= input.at);
+        while let Some(due) = self.next_deadline().filter(is_due) {
+            if self.own_deadline() == Some(due) {
+                self.timer(due, out);
+            } else {
+                self.now = self.now.max(due);
+                self.pass_on(Stamped { at: due, what: Input::Deadline }, out);
+                self.watch_time(out);
+            }
+        }
+        self.now = self.now.max(input.at);
+        if self.account.is_some() {
+            return;
+        }
+        if self.resting_until.is_some() && Sitting::ends_rest(&input.what) {
+            self.resting_until = None;
+            if matches!(input.what, Input::Command(command) if command != Command::Quit) {
+                return;
+            }
+        }
+        let is_quit = input.what == Input::Command(Command::Quit);
+        if !is_timer {
+            self.pass_on(input, out);
+        }
+        if is_quit {
+            self.take_stock();
+            return self.finish(out);
+        }
+        self.watch_time(out);
+    }
+
+    fn next_deadline(&self) -> Option<Micros> {
+        let of_part = self.part.machine.next_deadline().filter(|_| self.account.is_none());
+        [of_part, self.own_deadline()].into_iter().flatten().min()
+    }
+
+    fn view(&self) -> View<'_> {
+        let view = self.part.machine.view();
+        match &self.account {
+            Some(account) => View { stage: Stage::Finished { account }, ask: None, ..view },
+            None if self.resting_until.is_some() => View { stage: Stage::Rest, ask: None, bar: None, look_bar: None, ..view },
+            None => view,
+        }
+    }
+
+    fn drill(&self) -> Option<&Engine> {
+        self.part.machine.drill()
+    }
+}
