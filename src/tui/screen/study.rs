@@ -99,7 +99,7 @@ fn foot(app: &App, view: &View, theme: Theme, page: Rect, buf: &mut Buffer) -> u
         said(words, &mut lines);
     }
     if app.is_leaving {
-        said("not saved:   w save and close   x close and forget it   Esc stay", &mut lines);
+        said("not saved: w save and close, x close and forget it, Esc stay", &mut lines);
     } else if let Some(prompt) = &app.prompt {
         lines.push((format!("{}:", prompt.asked.label()), theme.here()));
         lines.push((String::new(), Style::new()));

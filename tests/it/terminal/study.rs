@@ -65,7 +65,7 @@ fn what_is_kept_reworded_and_split_is_in_the_piece_file_and_what_was_undone_is_n
     pty.wait_for("undone");
     pty.wait_for("not saved");
     pty.press("q");
-    pty.wait_for("not saved:   w save and close");
+    pty.wait_for("not saved: w save and close");
     pty.press("w");
     assert!(pty.wait_for_end().success());
     let after = fs::read_to_string(&file).unwrap();
