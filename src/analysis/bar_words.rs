@@ -142,6 +142,14 @@ impl Teller<'_> {
         }
     }
 
+    /// The left hand's shape of the bar before, on other strings.
+    pub(super) fn same_shape_words(&self, bar: usize) -> Option<String> {
+        let (now, before) = (&self.found.digests[bar].left, &self.found.digests[bar.checked_sub(1)?].left);
+        let is_same = now.shape.is_some() && now.shape == before.shape && now.texture == before.texture;
+        let by = Move::between(before.lowest?.0, now.lowest?.0);
+        (is_same && by.0 != 0).then(|| format!("left hand the same shape, {}", by.compared()))
+    }
+
     /// The right hand in words: its texture where that is new, and where its top line goes.
     pub(super) fn right_words(&self, bar: usize, is_first: bool) -> Vec<String> {
         let digest = &self.found.digests[bar];

@@ -100,3 +100,40 @@ impl Chord {
         (0..12).filter(|&pc| self.holds(pc) && other.holds(pc)).collect()
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_four_triads_have_the_members_that_a_handbook_gives_them() {
+        // K. W. Gehrkens, "Music Notation and Terminology" (1914), section 197: a major triad is a minor third on top of a major one
+        // (C-E-G), a minor triad the reverse (C-E flat-G); two minor thirds are diminished (C-E flat-G flat), two major ones augmented (C-E-G sharp).
+        let (minor_third, major_third) = (3, 4);
+        for (quality, lower, upper) in [
+            (Quality::Major, major_third, minor_third),
+            (Quality::Minor, minor_third, major_third),
+            (Quality::Diminished, minor_third, minor_third),
+            (Quality::Augmented, major_third, major_third),
+        ] {
+            assert_eq!(quality.members(), [0, lower, lower + upper], "{quality:?}");
+            assert_eq!(quality.has_minor_third(), lower == minor_third, "{quality:?}");
+        }
+    }
+
+    #[test]
+    fn a_seventh_chord_is_a_triad_with_the_seventh_above_its_root() {
+        // Gehrkens (1914), section 191: from C, a diminished seventh is B double flat, a minor one B flat, a major one B; and Gardner
+        // (1912): the seventh of the fundamental is added to any triad.
+        for (quality, triad, seventh) in [
+            (Quality::Dominant7, Quality::Major, 10),
+            (Quality::Minor7, Quality::Minor, 10),
+            (Quality::Major7, Quality::Major, 11),
+            (Quality::Diminished7, Quality::Diminished, 9),
+            (Quality::HalfDiminished7, Quality::Diminished, 10),
+        ] {
+            assert_eq!(quality.members()[..3], *triad.members(), "{quality:?}");
+            assert_eq!(quality.members()[3..], [seventh], "{quality:?}");
+        }
+    }
+}

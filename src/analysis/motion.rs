@@ -86,9 +86,14 @@ mod tests {
 
     #[test]
     fn every_degree_of_a_major_scale_is_held_by_three_triads() {
-        // "Open Music Theory" (Gotham and others), chapter on Roman numerals: triads of major are
-        // M m m M M m d; so degree 2 lies in ii, vii and V, degree 5 in V, iii and I, and so on. From memory.
+        // K. W. Gehrkens, "Music Notation and Terminology" (1914), sections 196 and 198: the triads C-E-G, D-F-A, F-A-C and G-B-D stand
+        // on degrees 1, 2, 4 and 5; that on 1 is major, that on 2 minor.
         let key = Key { tonic: 0, mode: Mode::Major };
+        for (degree, members) in [(1, [0, 4, 7]), (2, [2, 5, 9]), (4, [5, 9, 0]), (5, [7, 11, 2])] {
+            assert!(members.into_iter().all(|pc| triads(key)[degree - 1].holds(pc)), "degree {degree}");
+        }
+        assert_eq!((triads(key)[0].quality, triads(key)[1].quality), (Quality::Major, Quality::Minor));
+        // A root with the third and fifth above it on every degree (section 196): degree 2 lies in the triads on 2, 7 and 5, and so on.
         let table = [[1, 6, 4], [2, 7, 5], [3, 1, 6], [4, 2, 7], [5, 3, 1], [6, 4, 2], [7, 5, 3]];
         for (degree, expected) in table.iter().enumerate() {
             assert_eq!(degrees_that_hold(key, key.scale()[degree]), expected, "degree {}", degree + 1);

@@ -292,7 +292,8 @@ mod tests {
 
     #[test]
     fn inversions_are_told_from_the_lowest_string() {
-        // Common practice, counted from the lowest note: root 1-3-5, first 1-3-6, second 1-4-6.
+        // C. E. Gardner, "Essentials of Music Theory: Elementary" (1912), on the inversion of triads: in the first inversion the
+        // fundamental is the sixth of the bass (1-3-6), in the second it is the fourth (1-4-6).
         for (steps, inversion) in [
             (&[1, 3, 5][..], Some(Inversion::Root)),
             (&[1, 3, 6], Some(Inversion::First)),

@@ -108,7 +108,6 @@ fn without_hand(line: &mut Line, hand: Hand) {
         text.replace(&format!("{own} on top from"), "from")
             .replace(&format!("{own}: "), "")
             .replace(&format!("{own} "), "")
-            .replace("both hands keep the rhythm of", "the rhythm is that of")
             .replace("both hands rest", "rest")
     };
     line.text = plain(&line.text);
@@ -338,6 +337,7 @@ impl Teller<'_> {
         }
         if !is_first {
             more.extend(self.left_words(digest, before, false).map(|l| Part { rank: 2, words: format!("left hand {l}") }));
+            more.extend(self.same_shape_words(bar).map(|words| Part { rank: 2, words }));
         }
         more.extend(self.right_words(bar, is_first).into_iter().map(|words| Part { rank: 3, words }));
         let news = self.news(bar);

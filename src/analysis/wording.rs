@@ -153,7 +153,7 @@ impl Words<'_> {
                 let other = if hand == Hand::Left { Hand::Right } else { Hand::Left };
                 format!("the {} plays {bars} again, the {} is new", hand.words(), other.words())
             }
-            Alike::Rhythm => format!("both hands keep the rhythm of {bars}"),
+            Alike::Rhythm => format!("the rhythm of {bars} again"),
         }
     }
 
