@@ -137,6 +137,7 @@ fn share(like: &Likeness) -> f64 {
         Alike::Chromatic(..) | Alike::Diatonic(_) => 0.9,
         Alike::AllButOne(_) => 0.8,
         Alike::OneHand(_) => 0.4,
+        Alike::OneHandMoved(..) => 0.35,
         Alike::Rhythm => 0.2,
     }
 }

@@ -25,8 +25,17 @@ pub enum Alike {
     AllButOne(Hand),
     /// One hand exactly, the other new.
     OneHand(Hand),
+    /// One hand by strings within the key, the other new.
+    OneHandMoved(Hand, i32),
     /// Onsets of both hands only.
     Rhythm,
+}
+
+impl Alike {
+    /// Tells whether all of it comes back, moved perhaps; not the rhythm or one hand alone.
+    pub fn is_whole(self) -> bool {
+        !matches!(self, Alike::OneHand(_) | Alike::OneHandMoved(..) | Alike::Rhythm)
+    }
 }
 
 /// A run of bars that is like an earlier one.
@@ -81,6 +90,7 @@ pub fn likeness(material: &Material, bits: &[f64]) -> Vec<Likeness> {
         (Respect::Diatonic, None),
         (Respect::Exact, Some(Hand::Left)),
         (Respect::Exact, Some(Hand::Right)),
+        (Respect::Diatonic, Some(Hand::Left)),
         (Respect::Rhythm, None),
     ] {
         let row = tokens(material, respect, hand);
@@ -92,6 +102,8 @@ pub fn likeness(material: &Material, bits: &[f64]) -> Vec<Likeness> {
                 (Respect::Chromatic, _) if by % 12 == 0 => (Alike::Octaves(by / 12), 0.95),
                 (Respect::Chromatic, _) => (Alike::Chromatic(by, strings_between(material, of, from)), 0.9),
                 (Respect::Diatonic, _) if by == 0 => continue,
+                (Respect::Diatonic, Some(hand)) if is_plain_pattern(material, &row, from, hand) => continue,
+                (Respect::Diatonic, Some(hand)) => (Alike::OneHandMoved(hand, by), 0.35),
                 (Respect::Diatonic, _) => (Alike::Diatonic(by), 0.85),
                 (Respect::Exact, Some(hand)) => (Alike::OneHand(hand), 0.4),
                 (Respect::Rhythm, _) if is_plain_rhythm(material, from, len) => continue,
@@ -168,6 +180,12 @@ fn runs(row: &[Token]) -> Vec<(usize, usize, usize)> {
 fn strings_between(material: &Material, of: usize, from: usize) -> i32 {
     let lowest = |bar: usize| material.tones_of(bar).iter().min_by_key(|t| t.key).map_or(0, |t| t.steps);
     lowest(from) - lowest(of)
+}
+
+/// A hand's pattern that tells nothing: it goes on from the bar before, or is of fewer than three notes.
+fn is_plain_pattern(material: &Material, row: &[Token], from: usize, hand: Hand) -> bool {
+    let goes_on = from > 0 && row[from - 1].hash == row[from].hash;
+    goes_on || material.tones_of(from).iter().filter(|t| t.hand == hand).count() < 3
 }
 
 /// A rhythm that tells nothing: the bar before already has it, or at most two onsets make it up.

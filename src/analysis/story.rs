@@ -103,16 +103,15 @@ pub fn story(teller: &Teller<'_>, sections: &[(usize, usize)]) -> Vec<Line> {
 
 /// A part for one hand does not name it.
 fn without_hand(line: &mut Line, hand: Hand) {
-    let plain = |text: &str| {
-        let own = hand.words();
-        text.replace(&format!("{own} on top from"), "from")
-            .replace(&format!("{own}: "), "")
-            .replace(&format!("{own} "), "")
-            .replace("both hands rest", "rest")
-    };
-    line.text = plain(&line.text);
-    line.more = line.more.as_deref().map(plain);
-    line.reason = line.reason.replace(&format!("new {}", hand.words()), "new texture");
+    let own = hand.words();
+    let named = [format!("{own} on top from"), format!("{own}: "), format!("{own} "), "both hands rest".to_owned()];
+    let plain = ["from", "", "", "rest"];
+    for text in std::iter::once(&mut line.text).chain(&mut line.more) {
+        for (named, plain) in named.iter().zip(plain) {
+            *text = text.replace(named, plain);
+        }
+    }
+    line.reason = line.reason.replace(&format!("new {own}"), "new texture");
     line.hand = None;
 }
 
@@ -132,7 +131,7 @@ impl Teller<'_> {
             return line;
         }
         match self.like_at(bar, end) {
-            Some((fact, like)) if !matches!(like.how, Alike::Rhythm | Alike::OneHand(_)) && self.facts[fact].weight >= BITS_MIN => {
+            Some((fact, like)) if like.how.is_whole() && self.facts[fact].weight >= BITS_MIN => {
                 let mut line = self.like_line(fact, &like, is_first);
                 self.add_settings(&mut line, like.from, like.end);
                 (Some(line), like.end)
@@ -326,20 +325,28 @@ impl Teller<'_> {
                 more.push(Part { rank: 2, words: format!("{} lies lowest, not the root", self.words.string(steps, alter, bar)) });
             }
         }
+        // A hand that comes back needs no other words.
+        let told = like.as_ref().and_then(|(_, like)| match like.how {
+            Alike::OneHand(hand) | Alike::OneHandMoved(hand, _) => Some(hand),
+            _ => None,
+        });
         if let Some((nth, like)) = &like {
             let rank = if like.how == Alike::Rhythm { 5 } else { 1 };
             more.push(Part { rank, words: self.words.like_more(like) });
-            if matches!(like.how, Alike::OneHand(_)) {
-                text = Some(text.unwrap_or_else(|| self.words.like(like)));
+            if like.how != Alike::Rhythm {
+                // A hand that comes back moved takes more words than a cue has.
+                text = text.or_else(|| matches!(like.how, Alike::OneHand(_)).then(|| self.words.like(like)));
                 heads.push("comes back in part".to_owned());
                 facts.push(*nth);
             }
         }
-        if !is_first {
+        if !is_first && told != Some(Hand::Left) {
             more.extend(self.left_words(digest, before, false).map(|l| Part { rank: 2, words: format!("left hand {l}") }));
             more.extend(self.same_shape_words(bar).map(|words| Part { rank: 2, words }));
         }
-        more.extend(self.right_words(bar, is_first).into_iter().map(|words| Part { rank: 3, words }));
+        if told != Some(Hand::Right) {
+            more.extend(self.right_words(bar, is_first).into_iter().map(|words| Part { rank: 3, words }));
+        }
         let news = self.news(bar);
         more.extend(news.iter().map(|(_, words)| Part { rank: 1, words: words.clone() }));
         if let Some(key) = key {

@@ -128,6 +128,7 @@ impl Words<'_> {
             Alike::Chromatic(_, strings) | Alike::Diatonic(strings) => format!("as {bars}, {}", Move::between(0, strings).compared()),
             Alike::AllButOne(_) => format!("as {bars} but one note"),
             Alike::OneHand(hand) => format!("{} as {bars}", hand.words()),
+            Alike::OneHandMoved(hand, by) => format!("{} as {bars}, {}", hand.words(), Move::between(0, by).compared()),
             Alike::Rhythm => format!("rhythm of {bars}"),
         }
     }
@@ -149,9 +150,13 @@ impl Words<'_> {
                 let place = like.differs_at.map_or(String::new(), |at| format!(" on beat {}", self.beat(at)));
                 format!("{these} {are} {bars} but for one note of the {}{place}", hand.words())
             }
-            Alike::OneHand(hand) => {
+            Alike::OneHand(hand) | Alike::OneHandMoved(hand, _) => {
                 let other = if hand == Hand::Left { Hand::Right } else { Hand::Left };
-                format!("the {} plays {bars} again, the {} is new", hand.words(), other.words())
+                let how = match like.how {
+                    Alike::OneHandMoved(_, by) => Move::between(0, by).compared(),
+                    _ => "again".to_owned(),
+                };
+                format!("the {} plays {bars} {how}, the {} is new", hand.words(), other.words())
             }
             Alike::Rhythm => format!("the rhythm of {bars} again"),
         }

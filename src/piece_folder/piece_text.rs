@@ -53,7 +53,7 @@ pub enum SaveError {
         /// Where the text is kept.
         mine: PathBuf,
         #[source]
-        clash: Clash,
+        clash: Box<Clash>,
     },
     #[error(transparent)]
     Read(#[from] Error),
@@ -146,7 +146,7 @@ impl PieceText {
         match kept {
             Ok(mine) => {
                 self.kept_beside = Some(mine.clone());
-                SaveError::Conflict { path: self.path.clone(), mine, clash }
+                SaveError::Conflict { path: self.path.clone(), mine, clash: Box::new(clash) }
             }
             Err(source) => SaveError::Write { path: self.path.with_extension("mine.toml"), source },
         }

@@ -46,7 +46,7 @@ impl Map {
         // The bar that each bar goes back to, and how it differs from it.
         let mut root: Vec<usize> = (0..n).collect();
         let mut mark = vec![""; n];
-        for like in analysis.likeness.iter().filter(|l| is_whole(l)) {
+        for like in analysis.likeness.iter().filter(|l| l.how.is_whole()) {
             for bar in like.from..like.end {
                 let of = like.of + (bar - like.from);
                 root[bar] = root[of];
@@ -56,7 +56,7 @@ impl Map {
         let mut is_used = vec![false; n + 1];
         let mut is_cut = vec![true; n + 1];
         is_cut[1..n.max(1)].fill(false);
-        for like in analysis.likeness.iter().filter(|l| is_whole(l)) {
+        for like in analysis.likeness.iter().filter(|l| l.how.is_whole()) {
             let sources: Vec<usize> = (like.of..like.of + (like.end - like.from)).map(|bar| root[bar]).collect();
             for (nth, &source) in sources.iter().enumerate() {
                 is_used[source] = true;
@@ -80,12 +80,11 @@ impl Map {
             bars[bar].begins = !goes_on;
             bars[bar].letter = Some(format!("{}{}", letter_words(letter), mark[bar]));
         }
-        for like in analysis.likeness.iter().filter(|l| !is_whole(l)) {
-            for bar in like.from..like.end {
-                let of = like.of + (bar - like.from);
-                bars[bar].partly = Some(format!("{}{}", mark_of(like.how), score.bars[of].label));
-                bars[bar].partly_begins = bar == like.from;
+        for like in analysis.likeness.iter().filter(|l| !l.how.is_whole()) {
+            for (bar, of) in bars[like.from..like.end].iter_mut().zip(&score.bars[like.of..]) {
+                bar.partly = Some(format!("{}{}", mark_of(like.how), of.label));
             }
+            bars[like.from].partly_begins = true;
         }
         let mut switches: Vec<usize> = (0..analysis.switches.len()).filter(|&s| analysis.switches[s].risk >= RISK_MIN).collect();
         switches.sort_by_key(|&s| analysis.switches[s].places[0]);
@@ -121,7 +120,7 @@ impl Map {
             }
         }
         let sentence = |like: &Likeness| {
-            let these = if is_whole(like) { String::new() } else { format!("{}: ", words.bars(like.from, like.end)) };
+            let these = if like.how.is_whole() { String::new() } else { format!("{}: ", words.bars(like.from, like.end)) };
             format!("{}.", capital(&format!("{these}{}", words.like_more(like))))
         };
         out.extend(analysis.likeness.iter().filter(|l| (l.from..l.end).contains(&bar)).map(sentence));
@@ -141,11 +140,6 @@ impl Map {
     }
 }
 
-/// All of it comes back, moved perhaps; not the rhythm or one hand alone.
-fn is_whole(like: &Likeness) -> bool {
-    !matches!(like.how, Alike::Rhythm | Alike::OneHand(_))
-}
-
 fn mark_of(how: Alike) -> &'static str {
     match how {
         Alike::Exact => "",
@@ -153,6 +147,20 @@ fn mark_of(how: Alike) -> &'static str {
         Alike::Chromatic(by, _) | Alike::Diatonic(by) if by > 0 => "\u{2191}",
         Alike::Chromatic(..) | Alike::Diatonic(_) => "\u{2193}",
         Alike::AllButOne(_) => "'",
+        Alike::OneHandMoved(Hand::Left, by) => {
+            if by > 0 {
+                "l\u{2191}"
+            } else {
+                "l\u{2193}"
+            }
+        }
+        Alike::OneHandMoved(Hand::Right, by) => {
+            if by > 0 {
+                "r\u{2191}"
+            } else {
+                "r\u{2193}"
+            }
+        }
         Alike::OneHand(Hand::Left) => "l",
         Alike::OneHand(Hand::Right) => "r",
         Alike::Rhythm => "~",
