@@ -98,7 +98,8 @@ impl Score {
 
     /// Returns the tempo in force at a written position: the last mark at or before it.
     pub fn tempo_at(&self, at: ScoreTime) -> Option<Tempo> {
-        self.tempos.iter().take_while(|(t, _)| *t <= at).last().map(|(_, tempo)| *tempo)
+        let n_before = self.tempos.partition_point(|(t, _)| *t <= at);
+        Some(self.tempos[n_before.checked_sub(1)?].1)
     }
 }
 

@@ -7,7 +7,7 @@
 //! onsets are evidence.
 
 use super::model::{ANY_KEY, Model};
-use super::plan::Plan;
+use super::plan::{LIKE, LIKE_MIN, Plan};
 use super::sounding::{Sounding, Strike};
 use super::timing::TempoBelief;
 
@@ -23,12 +23,13 @@ const VARIANTS: usize = 2;
 const BEAM: usize = 192;
 /// Sources of a jump that are told apart; the others share the prior that knows no source.
 const SOURCES: usize = 3;
-/// Notes' worth of onsets compared for a look-alike.
-const LIKE: usize = 6;
-const LIKE_MIN: usize = 3;
 
+/// A player who goes elsewhere within this many times the expected time has not stopped before.
+const IN_TIME: f64 = 1.5;
 /// Chance that the next note is a stroke of an ornament that sounds: about as likely as going on.
 const FREE_STROKE: f64 = 0.5;
+/// The last stroke of an ornament may come this much after the next onset began, seconds (a chord's usual spread; a reasoned default).
+const LATE_STROKE: f64 = 0.1;
 
 /// What a note was, under one hypothesis.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -39,7 +40,10 @@ pub(super) enum Was {
     WrongFor(u32),
     Extra,
     Ghost,
+    /// A note of the line struck once more.
     Again(u32),
+    /// A stroke of an ornament that sounds.
+    Free(u32),
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -73,6 +77,7 @@ pub(super) struct Landed {
     pub from: u32,
     pub to: u32,
     pub note_number: u32,
+    /// Without a stop before: in time for the next onset, or as a look-alike's continuation.
     pub in_flow: bool,
 }
 
@@ -83,6 +88,7 @@ pub(super) struct Tally {
     pub extra: f64,
     pub ghost: f64,
     pub again: f64,
+    pub free: f64,
     pub lost: f64,
 }
 
@@ -168,6 +174,7 @@ impl Belief {
             Was::Extra => self.tally.extra += w,
             Was::Ghost => self.tally.ghost += w,
             Was::Again(_) => self.tally.again += w,
+            Was::Free(_) => self.tally.free += w,
         }
         path.lead = w;
         // Two memories are kept at an onset: what one path takes for played the other may still expect.
@@ -307,9 +314,10 @@ impl Belief {
                 self.add(path);
             }
         }
-        // A stroke of an ornament.
-        if let Some(note) = plan.free(i, strike.key) {
-            self.add(stay(w * FREE_STROKE * stray, Was::Again(note)));
+        // A stroke of an ornament, or its last ones while the next onset begins.
+        let free = plan.free(i, strike.key).or_else(|| if i > 0 && since < LATE_STROKE { plan.free(i - 1, strike.key) } else { None });
+        if let Some(note) = free {
+            self.add(stay(w * FREE_STROKE * stray, Was::Free(note)));
         }
         // A string may sound along a moment before the one that moves it is heard.
         let mut along = ghost;
@@ -435,7 +443,7 @@ impl Belief {
         }
     }
 
-    fn land(&mut self, model: &Model, from: &Hypothesis, to: u32, weight: f64, strike: Strike, in_flow: bool) {
+    fn land(&mut self, model: &Model, from: &Hypothesis, to: u32, weight: f64, strike: Strike, alike: bool) {
         let j = to as usize;
         let weight = weight / f64::from(model.plan.due[j].count_ones().max(1));
         if weight <= self.heaviest * PRUNE {
@@ -445,7 +453,9 @@ impl Belief {
             let mut path = Hypothesis::fresh(to, 1 << k, strike.at, from.tempo, Was::Note(model.plan.first[j] + k as u32));
             path.weight = weight;
             path.tempo.var += 0.01;
-            path.landed = Some(Landed { from: from.onset, to, note_number: strike.number, in_flow });
+            let next = (from.onset as usize + 1).min(model.plan.n_onsets() - 1);
+            let in_time = strike.at - from.began[0] < IN_TIME * model.expected(from.onset as usize, next, &from.tempo);
+            path.landed = Some(Landed { from: from.onset, to, note_number: strike.number, in_flow: alike || in_time });
             self.add(path);
         }
     }
@@ -474,7 +484,7 @@ impl Belief {
             self.lost *= scale;
             let t = &mut self.tally;
             t.lost = self.lost;
-            [&mut t.wrong, &mut t.extra, &mut t.ghost, &mut t.again].into_iter().for_each(|x| *x *= scale);
+            [&mut t.wrong, &mut t.extra, &mut t.ghost, &mut t.again, &mut t.free].into_iter().for_each(|x| *x *= scale);
             std::mem::swap(&mut self.live, &mut self.next);
         } else {
             // Nothing left that could be told apart: keep the belief as it was.

@@ -17,8 +17,10 @@ pub struct Line {
     pub notes: Vec<LineNote>,
     /// Length of the stretch in quarters.
     pub total: ScoreTime,
-    /// The tempo that the score or the piece gives, when one is given.
+    /// The tempo that the score or the piece gives for the beginning, when one is given. Later marks count in proportion to the first.
     pub tempo: Option<Tempo>,
+    /// The piece ends with this stretch: its last bars may slow down as ends of pieces do.
+    pub ends_piece: bool,
 }
 
 /// All notes that start at one time.
@@ -37,6 +39,8 @@ pub struct Onset {
     pub is_landmark: bool,
     /// A hold or the end of a phrase is marked here: no silence after it means anything.
     pub is_hold: bool,
+    /// The tempo mark in force here, when there is one.
+    pub mark: Option<Tempo>,
 }
 
 /// One note to be played.
@@ -81,6 +85,7 @@ impl Line {
                         starts_bar,
                         is_landmark: landmarks.contains(&place),
                         is_hold: note.fermata,
+                        mark: score.tempo_at(place.onset(score)),
                     });
                 }
             }
@@ -105,7 +110,8 @@ impl Line {
         join_tremolo_pairs(&onsets, &mut notes, |idx| part.notes[unfolded.notes[idx].note.0].ornament == Ornament::TremoloPair);
         let first_bar = unfolded.bars.first()?.bar;
         let tempo = score.tempo_at(score.bar(first_bar).start);
-        (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo })
+        let ends_piece = unfolded.bars.last().is_some_and(|last| last.bar.0 + 1 == score.bars.len());
+        (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo, ends_piece })
     }
 
     pub fn onset(&self, onset: OnsetIdx) -> &Onset {

@@ -1,6 +1,6 @@
 //! The line laid out for speed: flat arrays, an index from key to onsets, and where bars and sections begin.
 
-use super::Line;
+use super::{Line, Onset};
 use crate::time::ScoreTime;
 
 /// Onsets with more notes than this keep the first ones only; no two hands play that many.
@@ -9,6 +9,10 @@ pub(super) const CHORD_MAX: usize = 32;
 /// (common practice).
 const SECTION_BARS: usize = 4;
 const PERIOD_BARS: usize = 8;
+
+/// Onsets compared for a look-alike, and how many must be the same.
+pub(super) const LIKE: usize = 6;
+pub(super) const LIKE_MIN: usize = 3;
 
 /// Free notes that may sound at one time.
 const FREE_MAX: usize = 8;
@@ -23,8 +27,11 @@ struct Free {
 
 #[derive(Clone, Debug)]
 pub(super) struct Plan {
-    /// Quarters from the start, per onset.
+    /// Time from the start at the first tempo mark, per onset: quarters, those under a later mark longer or shorter in
+    /// proportion, so that one local tempo holds across marks.
     pub at: Vec<f64>,
+    /// How much longer a quarter is at each onset than at the first mark.
+    pub pace: Vec<f64>,
     /// First note of each onset, and one past the last.
     pub first: Vec<u32>,
     pub keys: Vec<u8>,
@@ -56,7 +63,8 @@ impl Plan {
     pub fn new(line: &Line) -> Plan {
         let n = line.onsets.len();
         let mut plan = Plan {
-            at: line.onsets.iter().map(|o| o.at.to_f64()).collect(),
+            at: Vec::with_capacity(n),
+            pace: Vec::with_capacity(n),
             first: Vec::with_capacity(n + 1),
             keys: line.notes.iter().map(|x| x.key.number()).collect(),
             due: Vec::with_capacity(n),
@@ -72,8 +80,13 @@ impl Plan {
             holder_start: vec![0; 129],
             holders: vec![0; line.notes.len()],
         };
+        let first_mark = line.onsets.iter().find_map(|o| o.mark);
+        let pace = |o: &Onset| o.mark.zip(first_mark).map_or(1.0, |(here, first)| here.seconds_per_quarter() / first.seconds_per_quarter());
         let has_landmarks = line.onsets.iter().any(|o| o.is_landmark && o.at > ScoreTime::ZERO);
         for (i, onset) in line.onsets.iter().enumerate() {
+            let before = i.checked_sub(1).map(|b| plan.at[b] + (onset.at - line.onsets[b].at).to_f64() * plan.pace[b]);
+            plan.at.push(before.unwrap_or(onset.at.to_f64()));
+            plan.pace.push(pace(onset));
             plan.first.push(onset.notes.start as u32);
             let mut due = 0u32;
             let mut digest = 0x811c_9dc5u32;
@@ -199,5 +212,14 @@ impl Plan {
     /// Returns how many of the onsets that end at `a` and at `b` have the same keys, up to `limit`.
     pub fn likeness(&self, a: usize, b: usize, limit: usize) -> usize {
         (0..limit.min(a + 1).min(b + 1)).take_while(|d| self.digest[a - d] == self.digest[b - d]).count()
+    }
+
+    /// Returns where a player went astray who left `from` in tempo for `to` and has come to `now`: where the line that went on
+    /// from there and the one that was played part, when they are look-alikes up to it.
+    pub fn parting(&self, from: usize, to: usize, now: usize) -> Option<usize> {
+        let same = |d: &usize| self.digest.get(from + 1 + d).is_some_and(|there| *there == self.digest[to + d]);
+        let ahead = (0..=now.checked_sub(to)?).take_while(same).count();
+        let before = if to > 0 { self.likeness(from, to - 1, LIKE) } else { 0 };
+        (ahead + before >= LIKE_MIN && from + 1 + ahead < self.n_onsets()).then_some(from + 1 + ahead)
     }
 }

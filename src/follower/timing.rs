@@ -11,7 +11,7 @@ pub struct LocalTempo {
     pub log_sd: f64,
 }
 
-/// A running estimate of the log of seconds per quarter: a scalar Kalman filter whose gain falls
+/// A running estimate of the log of seconds per quarter at the first tempo mark: a scalar Kalman filter whose gain falls
 /// with the surprise of an observation, as for a Student distribution (Lange, Little & Taylor 1989,
 /// weight (nu + 1) / (nu + z^2)), so that one late onset does not drag the tempo along.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -38,8 +38,9 @@ impl TempoBelief {
         self.var = ((1.0 - gain) * predicted).min(VAR_MAX);
     }
 
-    pub fn tempo(&self) -> LocalTempo {
-        LocalTempo { quarters_per_minute: 60.0 * (-self.log_spq).exp(), log_sd: self.var.sqrt() }
+    /// Returns the tempo where a quarter is `pace` times as long as at the first mark.
+    pub fn tempo(&self, pace: f64) -> LocalTempo {
+        LocalTempo { quarters_per_minute: 60.0 * (-self.log_spq).exp() / pace, log_sd: self.var.sqrt() }
     }
 }
 

@@ -57,9 +57,18 @@ const LOST_FROM: f64 = 0.6;
 const FOUND_BELOW: f64 = 0.1;
 /// Belief in when the next onset is due from which silence is judged.
 const SURE_ENOUGH: f64 = 0.5;
-/// The last bar and the last beats slow down most: 95 % ratio 2.12 over the last six beats, measured on 707 performances of the ASAP set.
+/// The last bar and the last beats: at the end of a piece the tempo may fall to a third (final tempo .3 to .6 of what it
+/// was, Friberg & Sundberg 1999), at the end of any other span about as much as the last six beats of pieces mostly do
+/// (95 % ratio 2.12, measured on 707 performances of the ASAP set).
 const FINAL_QUARTERS: f64 = 2.0;
-const ALLOW_FINAL: f64 = 2.2;
+const ALLOW_PIECE_END: f64 = 3.0;
+const ALLOW_SPAN_END: f64 = 2.2;
+/// Takes from which a place's own timing stands for the allowance.
+const N_TAKES_KNOWN: usize = 3;
+/// The tempo's uncertainty (spread of its logarithm) once playing has gone on for some notes. As long as it is larger, the wait
+/// is longer by this many times the rest.
+const SETTLED_TEMPO_SD: f64 = 0.12;
+const UNSETTLED: f64 = 3.0;
 /// Spread of the log ratio at a place of which nothing is known: the lower bound of what players show, since the
 /// factor of the second term stands for what is not known.
 const UNKNOWN_SD: f64 = 0.08;
@@ -221,13 +230,11 @@ impl Follower {
         let c = &self.model.constants;
         let tally = &self.belief.tally;
         let mut said = HeardNote { heard: Heard::Unclear, note: None, stood_for: None, position };
-        // A note struck again is free where the score has a shake or tremolo, and something extra elsewhere.
-        let is_free = matches!(best.was, Was::Again(note) if self.line.notes[note as usize].is_free);
-        let again = if is_free { tally.again } else { 0.0 };
-        let extra = tally.extra + tally.again - again;
+        // A note struck again is something extra, but where the score has a shake or tremolo.
+        let extra = tally.extra + tally.again;
         let slip = tally.wrong + extra;
         let note = self.belief.best_note();
-        let rest = [slip, tally.ghost, again].into_iter().fold(0.0, f64::max);
+        let rest = [slip, tally.ghost, tally.free].into_iter().fold(0.0, f64::max);
         match note {
             Some((note, p)) if p >= c.say_match || (p > 0.25 && p > rest) => {
                 said.heard = Heard::Expected;
@@ -239,12 +246,10 @@ impl Follower {
                     said.stood_for = Some(LineNoteIdx(note as usize));
                 }
             }
-            _ if tally.ghost > slip && tally.ghost > again => said.heard = Heard::Ghost,
-            _ if again > slip => {
-                if let Was::Again(note) = best.was {
-                    said.heard = Heard::Repeat;
-                    said.note = Some(LineNoteIdx(note as usize));
-                }
+            _ if tally.ghost > slip && tally.ghost > tally.free => said.heard = Heard::Ghost,
+            _ if tally.free > slip => {
+                said.heard = Heard::Repeat;
+                said.note = if let Was::Free(note) = best.was { Some(LineNoteIdx(note as usize)) } else { None };
             }
             _ => {}
         }
@@ -276,8 +281,8 @@ impl Follower {
         };
         let (from, to) = (OnsetIdx(from as usize), OnsetIdx(to as usize));
         let confidence = best.mass as f32;
-        if in_flow {
-            let turned = OnsetIdx((from.0 + 1).min(self.line.onsets.len() - 1));
+        if let Some(turned) = in_flow.then(|| self.model.plan.parting(from.0, to.0, best.onset as usize)).flatten() {
+            let turned = OnsetIdx(turned);
             findings.push(Finding::Slip(Slip { at, kind: SlipKind::WrongTurn, onset: turned, note: None, played: None, confidence }));
         } else if to <= from {
             findings.push(Finding::Restart { at, from, to, confidence });
@@ -357,7 +362,7 @@ impl Follower {
 
     /// Returns the tempo now, or `None` before the first note.
     pub fn tempo(&self) -> Option<LocalTempo> {
-        self.belief.best().map(|best| best.tempo.tempo())
+        self.belief.best().map(|best| best.tempo.tempo(self.model.plan.pace[best.onset as usize]))
     }
 
     /// Returns the step made with the last note, when it was one onset in a known tempo: what a [`TimingHabit`] learns from.
@@ -390,9 +395,11 @@ impl Follower {
         let known = self.timing.as_ref().filter(|t| t.n_takes(OnsetIdx(here)) > 0);
         let habit = known.map_or((0.0, UNKNOWN_SD), |t| t.at(OnsetIdx(here)));
         // Where the place is known its own slowness stands for the signs of slowing, whichever is more.
-        let slower = slowing(best.ratios).max(habit.0);
+        let unsettled = UNSETTLED * (best.tempo.var - SETTLED_TEMPO_SD * SETTLED_TEMPO_SD).max(0.0).sqrt();
+        let slower = slowing(best.ratios).max(habit.0) + unsettled;
         let expected = gap * (best.tempo.log_spq + slower).exp();
-        let allowance = if known.is_some() { 1.0 } else { self.allowance(here) };
+        let is_well_known = known.is_some_and(|t| t.n_takes(OnsetIdx(here)) >= N_TAKES_KNOWN);
+        let allowance = if is_well_known { 1.0 } else { self.allowance(here) };
         // From the beginning of the onset; a chord that is spread out moves it.
         let whole = wait(expected, habit.1, allowance, c);
         let spread = best.last_partner - best.began[0];
@@ -408,7 +415,7 @@ impl Follower {
         let next = here + 1;
         let last_bar = plan.at[plan.bars[plan.bars.len() - 1] as usize];
         if plan.at[next] >= last_bar || plan.at[plan.n_onsets() - 1] - plan.at[next] < FINAL_QUARTERS {
-            return ALLOW_FINAL;
+            return if self.line.ends_piece { ALLOW_PIECE_END } else { ALLOW_SPAN_END };
         }
         let phrase_end = plan.bar[next] != plan.bar[here] && plan.weighty[plan.bar[next] as usize];
         if phrase_end { self.model.constants.wait_phrase } else { 1.0 }

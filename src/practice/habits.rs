@@ -15,7 +15,17 @@ pub struct Habits {
     restarts: Option<RestartHabit>,
 }
 
+/// Takes that habits are learned from: what was played before them is another way of playing, and the work stays bounded.
+const N_TAKES: usize = 12;
+
 impl Habits {
+    /// Learns from the takes of `span` that are stored, oldest first; only the last twelve count.
+    pub fn of_takes(span: &Span, takes: &[Take]) -> Habits {
+        let mut habits = Habits::default();
+        takes[takes.len().saturating_sub(N_TAKES)..].iter().for_each(|take| habits.learn(span, take));
+        habits
+    }
+
     /// Learns from one more take of `span`. The take may begin anywhere in it and need not be clean: a step is learned
     /// where the follower saw one, and stops longer than any timing count as little as the habit's own bounds let them.
     pub fn learn(&mut self, span: &Span, take: &Take) {

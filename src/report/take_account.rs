@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use crate::follower::{Finding, Heard, OnsetIdx, Slip, SlipKind};
+use crate::follower::{Finding, Heard, LineNote, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::{Entry, Rep, Verdict};
 use crate::practice::{Output, Span};
 use crate::score::{Place, Score};
@@ -48,7 +48,12 @@ fn verdict_words(rep: &Rep) -> String {
 }
 
 fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<String> {
-    let mut lines = vec![opening(rep)];
+    let mut lines = vec![opening(rep, marks, span)];
+    lines.extend(marks.left_aside(span));
+    lines.extend(marks.longest_held(span).map(|held| match held.len() == span.bars.len() {
+        true => "All of it holds.".to_owned(),
+        false => format!("{} hold.", bars_in_words(&held, span)),
+    }));
     let in_words = Words { span, score };
     let groups = [
         ("Slips", marks.slips_by_spot().iter().map(|slips| in_words.slips(slips)).collect::<Vec<_>>()),
@@ -56,26 +61,48 @@ fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<Strin
         ("Went back", marks.moves.iter().filter(|m| m.to <= m.from).map(|m| in_words.moved(m)).collect()),
         ("Skipped", marks.moves.iter().filter(|m| m.to > m.from).map(|m| in_words.moved(m)).collect()),
     ];
-    for (title, items) in groups.iter().filter(|(_, items)| !items.is_empty()) {
+    for (title, items) in groups.into_iter().map(|(title, items)| (title, counted(items))).filter(|(_, items)| !items.is_empty()) {
         let shown = items.iter().take(N_PLACES_MAX).map(String::as_str).collect::<Vec<_>>().join("; ");
         let more = items.len().saturating_sub(N_PLACES_MAX);
         lines.push(if more > 0 { format!("{title}: {shown}; and {more} more.") } else { format!("{title}: {shown}.") });
-    }
-    if let Some(held) = marks.longest_held(span) {
-        let (first, last) = (&span.bars[held.start], &span.bars[held.end - 1]);
-        lines.push(if held.len() == span.bars.len() { "All of it holds.".to_owned() } else { format!("Bars {first} to {last} hold.") });
     }
     lines.extend(marks.closing(span));
     lines
 }
 
-fn opening(rep: &Rep) -> String {
+/// Says a thing that happened in the same place again once, with how often it did.
+fn counted(items: Vec<String>) -> Vec<String> {
+    let mut counts: Vec<(String, usize)> = Vec::new();
+    for item in items {
+        match counts.iter_mut().find(|(said, _)| *said == item) {
+            Some((_, n)) => *n += 1,
+            None => counts.push((item, 1)),
+        }
+    }
+    let times = |(item, n): (String, usize)| match n {
+        1 => item,
+        2 => format!("{item}, twice"),
+        n => format!("{item}, {n} times"),
+    };
+    counts.into_iter().map(times).collect()
+}
+
+fn opening(rep: &Rep, marks: &Marks, span: &Span) -> String {
     let bars = if rep.bars.0 == rep.bars.1 { format!("bar {}", rep.bars.0) } else { format!("bars {} to {}", rep.bars.0, rep.bars.1) };
-    let mut line = format!("{}, {bars}: {} of {} notes in their place", rep.span, rep.n_notes_right, rep.n_notes_due);
+    // What was never come to is no fault of the playing.
+    let played = marks.bars_played(span);
+    let is_due = |n: &&LineNote| !n.is_optional && played.contains(&span.line.onset(n.onset).played_bar);
+    let n_due = span.line.notes.iter().filter(is_due).count().max(rep.n_notes_right as usize);
+    let mut line = format!("{}, {bars}: {} of {n_due} notes in their place", rep.span, rep.n_notes_right);
     if let Some(tempo) = rep.tempo {
         line += &format!(", about {tempo:.0} quarters a minute");
     }
     line + "."
+}
+
+fn bars_in_words(bars: &Range<usize>, span: &Span) -> String {
+    let (first, last) = (&span.bars[bars.start], &span.bars[bars.end - 1]);
+    if bars.len() == 1 { format!("Bar {first}") } else { format!("Bars {first} to {last}") }
 }
 
 /// What a teacher would mark in the margin.
@@ -150,13 +177,25 @@ impl Marks {
         weights
     }
 
+    fn bars_played(&self, span: &Span) -> BTreeSet<usize> {
+        self.heard.iter().map(|onset| span.line.onset(*onset).played_bar).collect()
+    }
+
     fn longest_held(&self, span: &Span) -> Option<Range<usize>> {
-        let played: BTreeSet<usize> = self.heard.iter().map(|onset| span.line.onset(*onset).played_bar).collect();
-        let weights = self.weights(span);
-        let breaks: Vec<usize> = (0..span.bars.len()).filter(|bar| weights.contains_key(bar) || !played.contains(bar)).collect();
-        let ends = breaks.iter().copied().chain([span.bars.len()]);
-        let starts = [0].into_iter().chain(breaks.iter().map(|bar| bar + 1));
-        starts.zip(ends).map(|(start, end)| start..end.max(start)).filter(|run| run.len() >= N_BARS_HELD).max_by_key(ExactSizeIterator::len)
+        let (played, weights) = (self.bars_played(span), self.weights(span));
+        runs(span, |bar| played.contains(&bar) && !weights.contains_key(&bar)).filter(|run| run.len() >= N_BARS_HELD).max_by_key(ExactSizeIterator::len)
+    }
+
+    /// Names the bars that were not come to, where there are some between or after those played.
+    fn left_aside(&self, span: &Span) -> Option<String> {
+        let played = self.bars_played(span);
+        let has_notes: BTreeSet<usize> = span.line.onsets.iter().map(|o| o.played_bar).collect();
+        let left: Vec<Range<usize>> = runs(span, |bar| has_notes.contains(&bar) && !played.contains(&bar)).collect();
+        match left.as_slice() {
+            [] => None,
+            [one] => Some(format!("{} {} not played.", bars_in_words(one, span), if one.len() == 1 { "was" } else { "were" })),
+            more => Some(format!("{} bars were not played.", more.iter().map(ExactSizeIterator::len).sum::<usize>())),
+        }
     }
 
     /// Names the bars that most need a look, at most three, in the order of playing.
@@ -173,6 +212,13 @@ impl Marks {
             [first @ .., last] => Some(format!("Look first at bars {} and {last}.", first.join(", "))),
         }
     }
+}
+
+/// Runs of bars for which something is true, in the order of playing.
+fn runs(span: &Span, is_so: impl Fn(usize) -> bool) -> impl Iterator<Item = Range<usize>> {
+    let breaks: Vec<usize> = (0..span.bars.len()).filter(|bar| !is_so(*bar)).chain([span.bars.len()]).collect();
+    let starts: Vec<usize> = [0].into_iter().chain(breaks.iter().map(|bar| bar + 1)).collect();
+    starts.into_iter().zip(breaks).map(|(start, end)| start..end).filter(|run| !run.is_empty())
 }
 
 /// Puts places of a span into words.
@@ -198,11 +244,12 @@ impl Words<'_> {
         let where_first = self.short(first.onset);
         if let [slip] = slips {
             let hand = hand(slip).map(|h| format!(", {}", h.words())).unwrap_or_default();
-            return format!("{where_first}{hand}, {}", slip_words(slip.kind));
+            return format!("{where_first}{hand}, {}", slip_words(slip.kind).0);
         }
         let same_hand = hand(first).filter(|h| slips.iter().all(|s| hand(s) == Some(*h)));
         let hand = same_hand.map(|h| format!(" in the {}", h.words())).unwrap_or_default();
-        format!("{} from {where_first} on{hand}", slips.len())
+        let kinds = if slips.iter().all(|s| s.kind == first.kind) { slip_words(first.kind).1 } else { "slips" };
+        format!("{} {kinds} from {where_first} on{hand}", slips.len())
     }
 
     fn stop(&self, stop: &Stop) -> String {
@@ -222,13 +269,14 @@ impl Words<'_> {
     }
 }
 
-fn slip_words(kind: SlipKind) -> &'static str {
+/// One slip, and several of its kind.
+fn slip_words(kind: SlipKind) -> (&'static str, &'static str) {
     match kind {
-        SlipKind::Wrong => "not what is written",
-        SlipKind::Missed => "a note left out",
-        SlipKind::Extra => "more than is written",
-        SlipKind::WrongTurn => "the way of the look-alike",
-        SlipKind::Setting => "the right string, check its setting",
+        SlipKind::Wrong => ("not what is written", "notes not as written"),
+        SlipKind::Missed => ("a note left out", "notes left out"),
+        SlipKind::Extra => ("more than is written", "notes more than written"),
+        SlipKind::WrongTurn => ("the way of the look-alike", "turns the way of the look-alike"),
+        SlipKind::Setting => ("the right string, check its setting", "right strings, check their setting"),
     }
 }
 

@@ -3,12 +3,17 @@
 //! `cargo bench --bench follower` prints first the median and the 99th percentile of single notes, fluent and with a
 //! restart or jump every 40 onsets, then divan's table of whole takes.
 //!
-//! Instructions per note, which other work on the machine does not blur: the difference between two runs of
+//! Two modes fail when a bound is passed, and print what they measured:
 //!
-//!     valgrind --tool=callgrind BENCH --takes N [--onsets N]
+//!     cargo bench --bench follower -- --instructions   (skipped where valgrind is missing)
+//!     cargo bench --bench follower -- --memory
 //!
-//! with N = 1 and N = 2 is one take of the 400-onset line with restarts; divide by the notes that it prints.
+//! Instructions per note are those of a second take, counted by callgrind as the difference between a run of two takes and one of one
+//! take: other work on the machine does not blur them. Memory is what one follower holds after a take, its line apart.
 
+use std::alloc::{GlobalAlloc, Layout, System};
+use std::process::Command;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::Arc;
 use std::time::Instant;
 
@@ -23,21 +28,23 @@ const LENGTHS: [usize; 4] = [100, 400, 2_000, 20_000];
 /// Onsets in a phrase; every third phrase comes back, so that there are look-alikes.
 const PHRASE: usize = 32;
 
+/// Instructions a note that are not to be passed, with restarts, by onsets of the line: a quarter above what was measured when they were set.
+const INSTRUCTIONS_MAX: [(usize, u64); 2] = [(400, 30_000), (20_000, 60_000)];
+/// Bytes that a follower of 20,000 onsets may hold.
+const BYTES_MAX: usize = 20_000_000;
+
 fn main() {
     let args: Vec<String> = std::env::args().collect();
+    let has = |name: &str| args.iter().any(|a| a == name);
     let number = |name: &str| args.iter().position(|a| a == name).and_then(|i| args.get(i + 1)).and_then(|v| v.parse::<usize>().ok());
-    if let Some(n_takes) = number("--takes") {
-        let line = Arc::new(line(number("--onsets").unwrap_or(400)));
-        let take = take(&line, true, 2);
-        for _ in 0..n_takes {
-            let mut follower = Follower::new(line.clone(), FollowerConfig::learned(Begin::Anywhere));
-            let mut findings = Vec::with_capacity(4_096);
-            for &(at, key, velocity) in &take {
-                divan::black_box(follower.note(at, key, velocity, &mut findings));
-            }
-        }
-        println!("{} notes a take", take.len());
-        return;
+    if let (Some(n_takes), Some(n_onsets)) = (number("--takes"), number("--onsets")) {
+        return follow_takes(n_onsets, n_takes);
+    }
+    if has("--instructions") {
+        return instructions();
+    }
+    if has("--memory") {
+        return memory();
     }
     println!("{:>8} {:>10} {:>22} {:>22}", "onsets", "notes", "fluent med/p99 [us]", "restarts med/p99 [us]");
     for n in LENGTHS {
@@ -48,6 +55,88 @@ fn main() {
     }
     divan::main();
 }
+
+/// What callgrind watches: the same take with restarts, so many times.
+fn follow_takes(n_onsets: usize, n_takes: usize) {
+    let line = Arc::new(line(n_onsets));
+    let take = take(&line, true, 2);
+    for _ in 0..n_takes {
+        follow(&line, &take);
+    }
+    println!("{}", take.len());
+}
+
+fn follow(line: &Arc<Line>, take: &[(Micros, MidiKey, Velocity)]) -> Follower {
+    let mut follower = Follower::new(line.clone(), FollowerConfig::learned(Begin::Anywhere));
+    let mut findings = Vec::with_capacity(4_096);
+    for &(at, key, velocity) in take {
+        divan::black_box(follower.note(at, key, velocity, &mut findings));
+    }
+    follower
+}
+
+/// Counts instructions a note under callgrind, against the bounds.
+fn instructions() {
+    let this = std::env::current_exe().expect("a running program has a file");
+    let run = |n_onsets: usize, n_takes: usize| {
+        let numbers = [n_onsets, n_takes].map(|n| n.to_string());
+        let watched = Command::new("valgrind")
+            .args(["--tool=callgrind", "--callgrind-out-file=/dev/null"])
+            .arg(&this)
+            .args(["--onsets", &numbers[0], "--takes", &numbers[1]])
+            .output();
+        watched.ok().filter(|out| out.status.success()).map(|out| {
+            let text = String::from_utf8_lossy(&out.stderr).into_owned();
+            let counted = text.lines().find_map(|l| l.split("Collected :").nth(1)).and_then(|n| n.trim().parse::<u64>().ok());
+            let n_notes = String::from_utf8_lossy(&out.stdout).trim().parse::<u64>().ok();
+            (counted.expect("callgrind prints what it collected"), n_notes.expect("the number of notes is printed"))
+        })
+    };
+    for (n_onsets, most) in INSTRUCTIONS_MAX {
+        let (Some((one, n_notes)), Some((two, _))) = (run(n_onsets, 1), run(n_onsets, 2)) else {
+            println!("instructions: skipped, valgrind is not there or does not run");
+            return;
+        };
+        let a_note = (two - one) / n_notes;
+        println!("{n_onsets} onsets: {a_note} instructions a note (at most {most})");
+        assert!(a_note <= most, "the hot path has grown");
+    }
+}
+
+/// Counts the bytes that a follower holds after a take.
+fn memory() {
+    for n_onsets in LENGTHS {
+        let line = Arc::new(line(n_onsets));
+        let take = take(&line, true, 2);
+        let before = HELD.load(Ordering::Relaxed);
+        let follower = follow(&line, &take);
+        let held = HELD.load(Ordering::Relaxed) - before + size_of_val(&follower);
+        println!("{n_onsets} onsets: {:.2} MB (at most {:.0})", held as f64 / 1e6, BYTES_MAX as f64 / 1e6);
+        assert!(held <= BYTES_MAX, "the follower holds more than it may");
+        drop(divan::black_box(follower));
+    }
+}
+
+/// Bytes allocated and not yet freed.
+static HELD: AtomicUsize = AtomicUsize::new(0);
+
+struct Counting;
+
+// SAFETY: hands everything on to the system's allocator unchanged; the count beside it touches no memory of the caller's.
+unsafe impl GlobalAlloc for Counting {
+    unsafe fn alloc(&self, layout: Layout) -> *mut u8 {
+        HELD.fetch_add(layout.size(), Ordering::Relaxed);
+        unsafe { System.alloc(layout) }
+    }
+
+    unsafe fn dealloc(&self, at: *mut u8, layout: Layout) {
+        HELD.fetch_sub(layout.size(), Ordering::Relaxed);
+        unsafe { System.dealloc(at, layout) }
+    }
+}
+
+#[global_allocator]
+static ALLOCATOR: Counting = Counting;
 
 /// A keyboard texture: a bass note and a chord in alternation under a melody, in quavers, phrases coming back.
 fn line(n_onsets: usize) -> Line {
@@ -83,9 +172,10 @@ fn line(n_onsets: usize) -> Line {
             starts_bar: i % 8 == 0,
             is_landmark: false,
             is_hold: false,
+            mark: None,
         });
     }
-    Line { onsets, notes, total: ScoreTime::new(n_onsets as i64, 2), tempo: None }
+    Line { onsets, notes, total: ScoreTime::new(n_onsets as i64, 2), tempo: None, ends_piece: true }
 }
 
 fn chord(rng: &mut Rng, within: usize) -> Vec<u8> {

@@ -4,10 +4,13 @@
 //!
 //! `DIR/clean` and `DIR/stress` hold a folder per case (`score.csv`, `take.jsonl`, `truth.json`). The
 //! cases are not part of the project. `--scores DIR` takes made performances of other note lists instead, `--fit ROUNDS` fits
-//! the constants, `--split` shows what was tuned on apart from what was held out, `--habit own|others` gives the
-//! follower the timing habit of two other takes. `--seeds` adds that many stress cases made from each clean one;
+//! the constants (`--fit-wait` the floor of the wait alone), `--split` shows what was tuned on apart from what was held out, `--habit own|others` gives the
+//! follower the timing habit of two other takes, `--told` tells it the truth up to each restart or jump (the ceiling that identical
+//! passages leave), `--list` prints every pause and every false hesitation with what was known there. `--seeds` adds that many stress cases made from each clean one;
 //! `--NAME VALUE` sets one constant.
 
+#[path = "train/calls.rs"]
+mod calls;
 #[path = "train/case.rs"]
 mod case;
 #[path = "train/fit.rs"]
@@ -37,6 +40,10 @@ impl Options {
     fn get(&self, name: &str) -> Option<&str> {
         self.0.iter().position(|a| a == name).and_then(|i| self.0.get(i + 1)).map(String::as_str)
     }
+
+    fn has(&self, name: &str) -> bool {
+        self.0.iter().any(|a| a == name)
+    }
 }
 
 fn main() -> Result<()> {
@@ -60,14 +67,17 @@ fn main() -> Result<()> {
         Some(dir) => other_pieces(Path::new(dir))?,
         None => Vec::new(),
     };
-    if let Some(rounds) = options.get("--fit") {
+    if options.has("--fit") || options.has("--fit-wait") {
         // Tuned on: the first half of the pianists in the first piece, and every fourth of the made performances.
         let clean: Vec<Case> = clean.into_iter().filter(is_tuned_on).collect();
         let stress = (101..=104).flat_map(|s| clean.iter().map(move |c| stress::stress(c, s))).collect();
         let made: Vec<Case> = other.into_iter().step_by(4).collect();
         let shaken = made.iter().map(|c| stress::stress(c, 101)).collect();
         let training = [Training { clean, stress, weight: 1.0 }, Training { clean: made, stress: shaken, weight: 0.5 }];
-        constants = fit::fit(&training, &config, constants, rounds.parse()?);
+        constants = match options.get("--fit") {
+            Some(rounds) => fit::fit(&training, &config, constants, rounds.parse()?),
+            None => fit::fit_wait(&training[0], &config, constants),
+        };
         println!("{constants:?}");
         return Ok(());
     }
@@ -79,15 +89,19 @@ fn main() -> Result<()> {
         let shaken = other.iter().map(|c| stress::stress(c, 1)).collect();
         sets = vec![("other", other), ("shaken", shaken)];
     }
-    let by_split = options.0.iter().any(|o| o == "--split");
+    let by_split = options.has("--split");
     let mut columns: Vec<(String, Totals)> = Vec::new();
     for (kind, cases) in &sets {
         let started = Instant::now();
         let mut n_notes = 0;
         for case in cases {
             let timing = options.get("--habit").map(|whose| habit_of(case, whose, &clean, constants));
-            let run = score::run(case, FollowerConfig { timing, ..config(constants) });
+            let config = FollowerConfig { timing, ..config(constants) };
+            let run = if options.has("--told") { score::run_told(case, &config) } else { score::run(case, config) };
             n_notes += case.take.len();
+            if options.has("--list") {
+                calls::list(kind, case, &run);
+            }
             let (piece, _) = case.piece_and_pianist();
             let part = match (by_split, is_tuned_on(case)) {
                 (false, _) => piece.get(..6).unwrap_or(piece),

@@ -79,3 +79,26 @@ pub fn fit(training: &[Training], config: &dyn Fn(Constants) -> FollowerConfig, 
     }
     best
 }
+
+/// False hesitations a minute that are allowed in clean and in stress cases, and the share of them that may be used up on
+/// the cases tuned on: others will be harder.
+const FALSE_A_MINUTE: (f64, f64) = (0.15, 0.25);
+const SHARE_USED: f64 = 2.0 / 3.0;
+
+/// Finds the shortest floor of the wait, to the hundredth of a second, that keeps false hesitations as rare as they may be.
+pub fn fit_wait(training: &Training, config: &dyn Fn(Constants) -> FollowerConfig, mut c: Constants) -> Constants {
+    for hundredths in 30..=60 {
+        c.wait_floor = f64::from(hundredths) / 100.0;
+        let false_a_minute = |cases: &[Case]| {
+            let mut totals = Totals::default();
+            cases.iter().for_each(|case| tally(case, &run(case, config(c)), &mut totals));
+            totals.stray as f64 / totals.minutes
+        };
+        let (clean, stress) = (false_a_minute(&training.clean), false_a_minute(&training.stress));
+        println!("wait_floor {:.2}: {clean:.3} clean, {stress:.3} stress", c.wait_floor);
+        if clean <= SHARE_USED * FALSE_A_MINUTE.0 && stress <= SHARE_USED * FALSE_A_MINUTE.1 {
+            break;
+        }
+    }
+    c
+}

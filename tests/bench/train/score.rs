@@ -1,8 +1,9 @@
 //! Scores what the follower says of a case, as `score.py` of the bench does, and what that leaves out.
 
 use std::fmt::Write as _;
+use std::ops::Range;
 
-use catchword::follower::{Finding, Follower, FollowerConfig, Heard, SlipKind, TimingHabit};
+use catchword::follower::{Begin, Finding, Follower, FollowerConfig, Heard, OnsetIdx, SlipKind, TimingHabit};
 use catchword::midi::{MidiKey, Velocity};
 use catchword::time::Micros;
 
@@ -14,6 +15,13 @@ pub struct Said {
     pub note: Option<usize>,
     pub heard: Heard,
     pub beat: f64,
+    /// Until when silence after it is natural, the local tempo, and the belief in the place.
+    pub deadline: Option<f64>,
+    pub quarters_per_minute: f64,
+    pub confidence: f32,
+    pub is_lost: bool,
+    /// The onset believed.
+    pub onset: usize,
 }
 
 #[derive(Clone, Debug, Default)]
@@ -25,9 +33,38 @@ pub struct Run {
 
 /// Follows one case from its beginning.
 pub fn run(case: &Case, config: FollowerConfig) -> Run {
-    let mut follower = Follower::new(case.line.clone(), config);
     let mut out = Run { notes: Vec::with_capacity(case.take.len()), ..Run::default() };
-    for played in &case.take {
+    follow(case, &mut Follower::new(case.line.clone(), config), 0..case.take.len(), &mut out);
+    out
+}
+
+/// Follows one case with a follower that is told the truth up to each restart or jump: what is lost then is what no
+/// follower of this kind can know, such as which of several identical passages was gone to.
+pub fn run_told(case: &Case, config: &FollowerConfig) -> Run {
+    let mut out = Run { notes: Vec::with_capacity(case.take.len()), ..Run::default() };
+    let onset_of = |beat: f64| OnsetIdx(case.beats.partition_point(|b| *b < beat - 1e-6).min(case.beats.len() - 1));
+    let first = |t: f64| case.take.partition_point(|n| n.t < t - 0.2);
+    let mut stretches = vec![(0, case.take.iter().find(|n| n.row >= 0).map_or(OnsetIdx(0), |n| onset_of(case.rows[n.row as usize].onset)))];
+    stretches.extend(case.events.iter().map(|(t, to)| (first(*t), onset_of(*to))));
+    for (i, (start, _)) in stretches.iter().enumerate() {
+        let end = stretches.get(i + 1).map_or(case.take.len(), |s| s.0);
+        let told = |onset| Follower::new(case.line.clone(), FollowerConfig { begin: Begin::At(onset), ..config.clone() });
+        let mut follower = match i.checked_sub(1).map(|before| stretches[before]) {
+            None => Follower::new(case.line.clone(), config.clone()),
+            Some((from, onset)) => {
+                let mut follower = told(onset);
+                follow(case, &mut follower, from..*start, &mut Run::default());
+                follower
+            }
+        };
+        follow(case, &mut follower, *start..end, &mut out);
+    }
+    out
+}
+
+/// Lets a follower hear some notes of a case.
+fn follow(case: &Case, follower: &mut Follower, notes: Range<usize>, out: &mut Run) {
+    for played in &case.take[notes] {
         let at = Micros::from_secs_f64(played.t);
         if let Some(deadline) = follower.hesitation_deadline().filter(|d| *d < at) {
             out.hesitations.push(deadline.secs_f64());
@@ -39,9 +76,13 @@ pub fn run(case: &Case, config: FollowerConfig) -> Run {
             note: said.note.filter(|_| said.heard == Heard::Expected).map(|n| n.0),
             heard: said.heard,
             beat: case.beats[said.position.onset.0],
+            deadline: follower.hesitation_deadline().map(Micros::secs_f64),
+            quarters_per_minute: follower.tempo().map_or(f64::NAN, |t| t.quarters_per_minute),
+            confidence: said.position.confidence,
+            is_lost: said.position.lost,
+            onset: said.position.onset.0,
         });
     }
-    out
 }
 
 /// Lets a timing habit learn from a take.
@@ -129,8 +170,7 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
         let lock = (0..ok.len()).find(|k| ok[*k..(*k + 3).min(ok.len())].iter().all(|x| *x)).unwrap_or(ok.len());
         t.relock.push(lock as f64);
     }
-    let mut quiet: Vec<(f64, f64)> = case.pauses.iter().map(|p| (p.start, p.end + 0.1)).collect();
-    quiet.extend(case.events.iter().map(|(t, _)| (t - 3.5, t + 1.5)));
+    let quiet = quiet(case);
     for p in &case.pauses {
         t.pauses += 1;
         if let Some(first) = run.hesitations.iter().copied().filter(|c| p.start < *c && *c < p.end).reduce(f64::min) {
@@ -161,6 +201,13 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
             }
         }
     }
+}
+
+/// When a call is no false one: in pauses, and around restarts and jumps.
+pub fn quiet(case: &Case) -> Vec<(f64, f64)> {
+    let mut quiet: Vec<(f64, f64)> = case.pauses.iter().map(|p| (p.start, p.end + 0.1)).collect();
+    quiet.extend(case.events.iter().map(|(t, _)| (t - 3.5, t + 1.5)));
+    quiet
 }
 
 fn quantile(xs: &[f64], q: f64) -> f64 {

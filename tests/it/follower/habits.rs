@@ -1,7 +1,12 @@
 //! What earlier takes of a player change.
 
+use std::sync::Arc;
+
 use catchword::follower::{Begin, Follower, FollowerConfig, OnsetIdx, TimingHabit};
-use catchword::midi::MidiEvent;
+use catchword::journal::entry::Mode;
+use catchword::midi::{MidiEvent, Take};
+use catchword::piece::Piece;
+use catchword::practice::{Habits, Span};
 use catchword::source::player::{Manner, Planned, perform};
 use catchword::time::Micros;
 
@@ -9,7 +14,7 @@ use super::textures::{Made, Texture, make};
 use super::{follow, tempo};
 
 /// A player who always waits a second before the ninth bar.
-fn waiting(made: &Made, seed: u64) -> catchword::midi::Take {
+fn waiting(made: &Made, seed: u64) -> Take {
     let planned = vec![Planned::Pause { at: super::bar(8), length: Micros::from_millis(1_000) }];
     perform(&made.score.parts[0], &made.stretch, &Manner { planned, ..Manner::fluent(tempo(90.0), seed) })
 }
@@ -35,4 +40,21 @@ fn a_wait_that_the_player_always_makes_is_no_hesitation_once_it_is_known() {
     assert!(habit.at(before).0 > 0.8, "{:?}", habit.at(before));
     let known = FollowerConfig { timing: Some(habit), ..config() };
     assert_eq!(follow(&made, &waiting(&made, 1), known).hesitations, []);
+}
+
+#[test]
+fn habits_are_those_of_the_last_twelve_takes() {
+    let score = Arc::new(make(Texture::Keyboard, 21).score);
+    let piece = Piece::of_score(score, 0, "made").expect("the score has bars");
+    let bars = piece.score.all_bars().expect("the score has bars");
+    let span = Span::new(&piece, "all".to_owned(), Mode::RunThrough, &bars, 1).expect("the score has notes");
+    let play = |pause, seed| {
+        let planned = vec![Planned::Pause { at: super::bar(8), length: Micros::from_millis(pause) }];
+        perform(piece.part(), &span.stretch, &Manner { planned, ..Manner::fluent(tempo(90.0), seed) })
+    };
+    let steady: Vec<Take> = (0..12).map(|seed| play(0, seed)).collect();
+    let with_old: Vec<Take> = [play(1_000, 99)].into_iter().chain(steady.iter().cloned()).collect();
+    assert_eq!(Habits::of_takes(&span, &with_old), Habits::of_takes(&span, &steady));
+    assert_ne!(Habits::of_takes(&span, &with_old[..12]), Habits::of_takes(&span, &steady));
+    assert_eq!(Habits::of_takes(&span, &[]), Habits::default());
 }
