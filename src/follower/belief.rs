@@ -26,8 +26,10 @@ const SOURCES: usize = 3;
 
 /// A player who goes elsewhere within this many times the expected time has not stopped before.
 const IN_TIME: f64 = 1.5;
-/// Chance that the next note is a stroke of an ornament that sounds: about as likely as going on.
-const FREE_STROKE: f64 = 0.5;
+/// Chance that the next note is a stroke of an ornament that sounds: about as likely as going on. It fades with the time since
+/// the last note, in seconds: after a silence no ornament goes on (reasoned defaults).
+const FREE_STROKE: f64 = 0.7;
+const STROKES_APART: f64 = 0.3;
 /// The last stroke of an ornament may come this much after the next onset began, seconds (a chord's usual spread; a reasoned default).
 const LATE_STROKE: f64 = 0.1;
 
@@ -247,13 +249,14 @@ impl Belief {
         let since_last = strike.at - self.last_at;
         let stray = model.delays.stray(since_last);
         let stop = model.delays.stop(since_last);
+        let stroke = FREE_STROKE * stray * (-since_last / STROKES_APART).exp();
         let (ghost, soft) = (self.sounding.ghost(&model.constants, strike), self.sounding.soft(strike));
         let live = std::mem::take(&mut self.live);
         let mut jump = 0.0;
         let c = &model.constants;
         let leave = c.p_jump * ((1.0 - c.p_jump_in_flow) * stop + c.p_jump_in_flow * stray);
         for h in &live {
-            self.go_on(model, h, strike, stray, ghost, soft);
+            self.go_on(model, h, strike, stray, stroke, ghost, soft);
             jump += h.weight * leave;
         }
         self.jump(model, &live, strike, jump, leave, stray);
@@ -265,7 +268,7 @@ impl Belief {
 
     /// All that can follow a hypothesis without going elsewhere.
     #[allow(clippy::too_many_arguments)] // The step's own numbers, worked out once for all hypotheses.
-    fn go_on(&mut self, model: &Model, h: &Hypothesis, strike: Strike, stray: f64, ghost: f64, soft: f64) {
+    fn go_on(&mut self, model: &Model, h: &Hypothesis, strike: Strike, stray: f64, stroke: f64, ghost: f64, soft: f64) {
         let (plan, c, delays) = (&model.plan, &model.constants, &model.delays);
         let i = h.onset as usize;
         let w = h.weight;
@@ -317,7 +320,7 @@ impl Belief {
         // A stroke of an ornament, or its last ones while the next onset begins.
         let free = plan.free(i, strike.key).or_else(|| if i > 0 && since < LATE_STROKE { plan.free(i - 1, strike.key) } else { None });
         if let Some(note) = free {
-            self.add(stay(w * FREE_STROKE * stray, Was::Free(note)));
+            self.add(stay(w * stroke, Was::Free(note)));
         }
         // A string may sound along a moment before the one that moves it is heard.
         let mut along = ghost;
@@ -428,9 +431,16 @@ impl Belief {
         }
         let from = lead.onset as usize;
         let turn = lead.weight * c.p_wrong_turn;
+        // In fluent playing no place of a long piece is likely enough to be looked at.
+        let anywhere = all * model.landing.anywhere_most() > self.heaviest * PRUNE;
+        if !anywhere && turn <= self.heaviest * PRUNE {
+            return;
+        }
         for &to in plan.holders(strike.key) {
             let j = to as usize;
-            self.land(model, &lead, to, all * model.landing.anywhere(plan, j), strike, false);
+            if anywhere {
+                self.land(model, &lead, to, all * model.landing.anywhere(plan, j), strike, false);
+            }
             // A look-alike's continuation, in tempo.
             if j > 0 && j != from + 1 && plan.digest[j - 1] == plan.digest[from] && turn > self.heaviest * PRUNE {
                 let alike = plan.likeness(from, j - 1, LIKE);

@@ -155,7 +155,7 @@ impl Constants {
         say_slip: 0.6,
         say_match: 0.72,
         say_finding: 0.9,
-        wait_floor: 0.38,
+        wait_floor: 0.37,
         wait_factor: 1.25,
         wait_phrase: 1.1,
     };

@@ -7,7 +7,7 @@
 //! Two things differ from the model as proposed, by measurement on 44 performances: the tempo is the
 //! filter's, not the median of the last 8 steps, and where the player is slowing down E is longer by as
 //! much (see [`slowing`]): phrases end in ritardandi that build up over several notes (Repp 1992). Together they
-//! allow a floor of 0.38 s where 0.5 s was needed, at fewer false alarms. And as long as the tempo itself is not known, in
+//! allow a floor of 0.37 s where 0.5 s was needed, at fewer false alarms. And as long as the tempo itself is not known, in
 //! the first notes of a take, E is longer by three times its uncertainty.
 
 use super::constants::Constants;

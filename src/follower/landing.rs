@@ -47,6 +47,11 @@ impl Landing {
         p
     }
 
+    /// The highest chance that [`Landing::anywhere`] gives.
+    pub fn anywhere_most(&self) -> f64 {
+        self.any + self.any_bar + self.weighty_bar
+    }
+
     /// Returns the places that are likelier from `from` than from elsewhere, with what is added to each.
     pub fn likely(&self, plan: &Plan, from: usize, habit: Option<&RestartHabit>, c: &Constants, out: &mut Vec<(u32, f64)>) {
         out.clear();

@@ -183,7 +183,9 @@ impl Marks {
 
     fn longest_held(&self, span: &Span) -> Option<Range<usize>> {
         let (played, weights) = (self.bars_played(span), self.weights(span));
-        runs(span, |bar| played.contains(&bar) && !weights.contains_key(&bar)).filter(|run| run.len() >= N_BARS_HELD).max_by_key(ExactSizeIterator::len)
+        runs(span, |bar| played.contains(&bar) && !weights.contains_key(&bar))
+            .filter(|run| run.len() >= N_BARS_HELD)
+            .max_by_key(ExactSizeIterator::len)
     }
 
     /// Names the bars that were not come to, where there are some between or after those played.

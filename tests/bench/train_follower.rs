@@ -4,10 +4,10 @@
 //!
 //! `DIR/clean` and `DIR/stress` hold a folder per case (`score.csv`, `take.jsonl`, `truth.json`). The
 //! cases are not part of the project. `--scores DIR` takes made performances of other note lists instead, `--fit ROUNDS` fits
-//! the constants (`--fit-wait` the floor of the wait alone), `--split` shows what was tuned on apart from what was held out, `--habit own|others` gives the
-//! follower the timing habit of two other takes, `--told` tells it the truth up to each restart or jump (the ceiling that identical
-//! passages leave), `--list` prints every pause and every false hesitation with what was known there. `--seeds` adds that many stress cases made from each clean one;
-//! `--NAME VALUE` sets one constant.
+//! the constants (`--fit-wait` the floor of the wait alone), `--split` shows what was tuned on apart from what was held out,
+//! `--habit own|others` gives the follower the timing habit of two other takes, `--told` tells it the truth up to each restart or
+//! jump, `--list` prints every pause and every false hesitation with what was known there. `--seeds` adds that many stress
+//! cases made from each clean one; `--NAME VALUE` sets one constant.
 
 #[path = "train/calls.rs"]
 mod calls;

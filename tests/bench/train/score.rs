@@ -38,11 +38,11 @@ pub fn run(case: &Case, config: FollowerConfig) -> Run {
     out
 }
 
-/// Follows one case with a follower that is told the truth up to each restart or jump: what is lost then is what no
-/// follower of this kind can know, such as which of several identical passages was gone to.
+/// Follows one case with a follower that is told the truth up to each restart or jump: what is lost then is not
+/// lost by where the player came from.
 pub fn run_told(case: &Case, config: &FollowerConfig) -> Run {
     let mut out = Run { notes: Vec::with_capacity(case.take.len()), ..Run::default() };
-    let onset_of = |beat: f64| OnsetIdx(case.beats.partition_point(|b| *b < beat - 1e-6).min(case.beats.len() - 1));
+    let onset_of = |beat: f64| OnsetIdx(onset_at(case, beat));
     let first = |t: f64| case.take.partition_point(|n| n.t < t - 0.2);
     let mut stretches = vec![(0, case.take.iter().find(|n| n.row >= 0).map_or(OnsetIdx(0), |n| onset_of(case.rows[n.row as usize].onset)))];
     stretches.extend(case.events.iter().map(|(t, to)| (first(*t), onset_of(*to))));
@@ -125,6 +125,8 @@ pub struct Totals {
     pub ghosts: usize,
     pub ghost_slip: usize,
     pub errors: Vec<f64>,
+    /// Notes believed more than a beat off, where the same notes stand as in the true place.
+    pub in_look_alike: usize,
     pub relock: Vec<f64>,
     pub pauses: usize,
     pub pause_hit: usize,
@@ -150,7 +152,9 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
             t.gold += 1;
             t.hit += usize::from(said.note.is_some_and(|n| same(n, gold)));
             t.false_slips += usize::from(slip);
-            t.errors.push((said.beat - rows[gold].onset).abs());
+            let error = (said.beat - rows[gold].onset).abs();
+            t.errors.push(error);
+            t.in_look_alike += usize::from(error > 1.0 && is_alike(case, said.onset, onset_at(case, rows[gold].onset)));
         } else if matches!(played.label, Label::Wrong | Label::Extra) {
             t.slips += 1;
             t.slip_hit += usize::from(slip);
@@ -203,6 +207,17 @@ pub fn tally(case: &Case, run: &Run, t: &mut Totals) {
     }
 }
 
+fn onset_at(case: &Case, beat: f64) -> usize {
+    case.beats.partition_point(|b| *b < beat - 1e-6).min(case.beats.len() - 1)
+}
+
+/// Whether the same keys stand at two onsets and at the two that follow each: playing there cannot tell the two apart.
+fn is_alike(case: &Case, a: usize, b: usize) -> bool {
+    let keys =
+        |onset: usize| case.line.onsets.get(onset).map(|o| case.line.notes[o.notes.clone()].iter().map(|n| n.key).collect::<Vec<_>>());
+    (0..3).all(|d| keys(a + d) == keys(b + d))
+}
+
 /// When a call is no false one: in pauses, and around restarts and jumps.
 pub fn quiet(case: &Case) -> Vec<(f64, f64)> {
     let mut quiet: Vec<(f64, f64)> = case.pauses.iter().map(|p| (p.start, p.end + 0.1)).collect();
@@ -230,13 +245,15 @@ fn median(xs: &[f64]) -> f64 {
 impl Totals {
     pub fn figures(&self) -> Vec<(&'static str, f64)> {
         let share = |a: usize, b: usize| a as f64 / b.max(1) as f64;
+        let within = self.errors.iter().filter(|e| **e <= 1.0).count();
         let (p, r) = (share(self.hit, self.said), share(self.hit, self.gold));
         vec![
             ("match P", p),
             ("match R", r),
             ("match F", 2.0 * p * r / (p + r).max(1e-9)),
             ("pos p95", quantile(&self.errors, 0.95)),
-            ("within 1 beat", self.errors.iter().filter(|e| **e <= 1.0).count() as f64 / self.errors.len().max(1) as f64),
+            ("within 1 beat", within as f64 / self.errors.len().max(1) as f64),
+            ("... or in a look-alike", (within + self.in_look_alike) as f64 / self.errors.len().max(1) as f64),
             ("slip P", share(self.slip_hit, self.slip_said)),
             ("slip R", share(self.slip_hit, self.slips)),
             ("false/1000", 1000.0 * share(self.false_slips, self.gold)),

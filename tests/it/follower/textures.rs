@@ -65,7 +65,8 @@ impl Made {
             let of_bar = self.stretch.notes.iter().filter(|n| n.played_bar == bar);
             of_bar.map(|n| (n.onset - start, n.key)).collect()
         };
-        let same = |other: usize| keys(other) == keys(bar) && (bar + 1 == N_BARS || other + 1 == N_BARS || keys(other + 1) == keys(bar + 1));
+        let same =
+            |other: usize| keys(other) == keys(bar) && (bar + 1 == N_BARS || other + 1 == N_BARS || keys(other + 1) == keys(bar + 1));
         (0..N_BARS).any(|other| other != bar && same(other))
     }
 }
