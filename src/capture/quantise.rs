@@ -46,13 +46,15 @@ impl Costs {
     const SPREAD_BEATS: f64 = 0.022;
     /// Beyond this many spreads a distance costs straight on: a stumble is no proof of a finer rhythm.
     const STRAIGHT_FROM: f64 = 3.0;
-    /// Scales of the gap between notes struck as one, and between those of a broken chord, in seconds; and what breaking costs.
+    /// Scale of the gap between notes struck as one, in seconds.
     const FLAT_GAP: f64 = 0.010;
-    const ROLLED_GAP: f64 = 0.060;
-    const ROLLED: f64 = 1.6;
-    /// A broken chord that turns back in pitch at a gap that is heard.
+    /// Breaking a chord, once; each of its notes; and the scale of its gaps, which are seldom much longer, in seconds.
+    const ROLLED: f64 = 1.5;
+    const ROLLED_NOTE: f64 = 0.3;
+    const ROLLED_GAP: f64 = 0.065;
+    /// A broken chord that turns back in pitch at gaps that are heard.
     const TURNS_BACK: f64 = 1.5;
-    const HEARD_GAP: f64 = 0.035;
+    const HEARD_GAP: f64 = 0.022;
     /// The same key twice in one onset: only where no point is left.
     const TWICE: f64 = 40.0;
     /// A division kept from the beat before costs this part of what it costs anew.
@@ -331,16 +333,16 @@ fn seconds(a: &Placed, b: &Placed) -> f64 {
 /// Returns what it costs that notes `i` and `i + 1` belong to one onset that ends with note `j`.
 fn gap_cost(gap: f64, notes: &[Placed], i: usize, j: usize) -> f64 {
     let flat = gap / Costs::FLAT_GAP;
-    let mut broken = Costs::ROLLED + gap / Costs::ROLLED_GAP;
-    if i + 2 <= j && gap > Costs::HEARD_GAP {
-        let rises = notes[i + 1].key > notes[i].key;
-        if rises != (notes[i + 2].key > notes[i + 1].key) {
-            broken += Costs::TURNS_BACK;
-        }
+    let mut broken = Costs::ROLLED_NOTE + 0.5 * (gap / Costs::ROLLED_GAP).powi(2);
+    let next = (i + 2 <= j).then(|| seconds(&notes[i + 1], &notes[i + 2]));
+    if next.is_none_or(|next| next < Costs::HEARD_GAP) {
+        broken += Costs::ROLLED;
+    } else if gap > Costs::HEARD_GAP && (notes[i + 1].key > notes[i].key) != (notes[i + 2].key > notes[i + 1].key) {
+        broken += Costs::TURNS_BACK;
     }
     // The same key twice is two onsets.
-    let twice = notes[i + 1..=j].iter().any(|n| n.key == notes[i].key);
-    if twice { Costs::TWICE } else { flat.min(broken) }
+    let is_twice = notes[i + 1..=j].iter().any(|n| n.key == notes[i].key);
+    if is_twice { Costs::TWICE } else { flat.min(broken) }
 }
 
 /// Returns what the distance of a chord from its point costs: the middle of a flat chord, the nearest moment of a broken one.
