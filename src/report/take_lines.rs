@@ -4,12 +4,13 @@
 //! printed, onset then pitch, from 0; `beat` is the believed position right after the note, in quarter notes of the printed
 //! score (with the origin of the file's own counting, where it has one). Both are as known at that moment, never revised.
 //! `heard` is `expected`, `wrong`, `extra`, `ghost`, `repeat`, or `unclear` where the place is too uncertain to call the note anything.
+//! A `rep` of the whole piece has a `run`: held or not, bars played, and its lapses with the way back.
 //! Other kinds: `slip`, `restart`, `jump`, `lost`, `found`, `hesitation`, `prompt`, `prompt-cleared`, `rep`.
 
 use serde_json::{Value, json};
 
 use crate::follower::{Finding, Heard, OnsetIdx, SlipKind};
-use crate::journal::entry::{Entry, Rep, Verdict};
+use crate::journal::entry::{Entry, Lapse, Recovery, Rep, Run, Verdict};
 use crate::practice::{Output, Span};
 use crate::score::Score;
 use crate::time::Micros;
@@ -74,7 +75,32 @@ fn rep_value(rep: &Rep) -> Value {
         "notes_due": rep.n_notes_due,
         "notes_right": rep.n_notes_right,
         "quarters_a_minute": rep.tempo.map(|t| (t * 10.0).round() / 10.0),
+        "run": rep.run.as_ref().map(run_value),
     })
+}
+
+fn run_value(run: &Run) -> Value {
+    let lapse = |lapse: &Lapse| {
+        json!({
+            "t": seconds(lapse.at),
+            "place": lapse.place,
+            "lapse": lapse.kind,
+            "recovery": recovery_word(lapse.recovery),
+            "going_at": lapse.going_at,
+            "lost": seconds(lapse.lost),
+        })
+    };
+    let lapses: Vec<Value> = run.lapses.iter().map(lapse).collect();
+    json!({ "held": run.is_held, "bars": run.n_bars, "bars_played": run.n_bars_played, "lapses": lapses })
+}
+
+fn recovery_word(recovery: Recovery) -> &'static str {
+    match recovery {
+        Recovery::WentOn => "went-on",
+        Recovery::Landmark => "landmark",
+        Recovery::Restarted => "restarted",
+        Recovery::NotRecovered => "not-recovered",
+    }
 }
 
 /// Seconds exact to the microsecond, as the shortest decimal.

@@ -138,7 +138,7 @@ fn line(view: &View) -> Option<String> {
         Stage::RepDone { verdict: Verdict::Clean, words } => with_words(format!("clean, {}", count()), words),
         Stage::RepDone { verdict: Verdict::Prompted, words } => with_words(format!("with a cue, {}", count()), words),
         Stage::RepDone { verdict: Verdict::Broken, words } => with_words(format!("not clean, {}", count()), words),
-        Stage::SpanDone if view.mode == Mode::RunThrough => format!("done: {}, to the end", view.span),
+        Stage::SpanDone if view.mode != Mode::Drill => format!("done: {}, to the end", view.span),
         Stage::SpanDone => format!("done: {}, {}", view.span, count()),
         Stage::Places { places, .. } => format!("without a line of story: {}", places.join("; ")),
         Stage::Paused => "paused".to_owned(),

@@ -127,6 +127,73 @@ fn what_was_drilled_is_in_the_journal_and_its_takes_trace_to_the_same_verdicts()
     }
 }
 
+/// The whole piece at the quick tempo, as one take of JSON lines.
+fn whole_take(piece: &str, planned: Vec<Planned>, seed: u64, file: &Path) -> String {
+    let piece = open_piece(piece, None, &[]).unwrap().piece;
+    let whole = Span::of_piece(&piece).pop().unwrap();
+    let manner = Manner { planned, roll: Micros::from_millis(90), ..Manner::fluent(Tempo::try_new(QUICK).unwrap(), seed) };
+    std::fs::write(file, write_take_lines(&perform(piece.part(), &whole.stretch, &manner))).unwrap();
+    format!("take:{}", file.display())
+}
+
+#[test]
+fn a_reading_take_says_what_is_ready_and_its_timing_is_known_from_then_on() {
+    let dir = tempfile::tempdir().unwrap();
+    let (data, piece) = (dir.path().display().to_string(), quick_piece(dir.path()));
+    let whole = Span::of_piece(&open_piece(&piece, None, &[]).unwrap().piece).pop().unwrap();
+    // The 26th bar played is bar 19 on the page, in "back in sight"; before its second beat the reader takes three bars to find the notes.
+    // In bar 2 they breathe for half a second, both times: that is theirs, and no hesitation.
+    let bar = |nth: usize| whole.stretch.bars[nth - 1].start;
+    let breath = Micros::from_millis(550);
+    let beat_2 = |nth: usize| bar(nth) + catchword::time::ScoreTime::quarters(1);
+    let breaths = || vec![Planned::Pause { at: beat_2(2), length: breath }, Planned::Pause { at: beat_2(10), length: breath }];
+    let mut planned = breaths();
+    planned.push(Planned::Pause { at: bar(26), length: Micros::from_millis(3_000) });
+    let input = whole_take(&piece, planned, 4, &dir.path().join("reading.jsonl"));
+    let read = printed(&["read", "crossing", "--plain", "--data", &data, "--input", &input]);
+    assert!(read.contains("from the page: whole piece, bars 1 to 24"), "{read}");
+    assert!(read.contains("not ready yet: 5 of 6 sections read well; read these first"), "{read}");
+    assert!(read.contains("bars 18-21 (back in sight): "), "{read}");
+    assert!(read.contains("before bar 19"), "{read}");
+    assert!(!read.contains("cue: ") && !read.contains("look: "), "{read}");
+
+    // The drill that follows knows the breath; one that knows nothing of the player takes it for a hesitation.
+    let piece_value = open_piece(&piece, None, &[]).unwrap().piece;
+    let span = Span::of_piece(&piece_value).remove(0);
+    let planned = vec![Planned::Pause { at: beat_2(2), length: breath }];
+    let manner = Manner { planned, roll: Micros::from_millis(90), ..Manner::fluent(Tempo::try_new(QUICK).unwrap(), 11) };
+    let file = dir.path().join("rep.jsonl");
+    std::fs::write(&file, write_take_lines(&perform(piece_value.part(), &span.stretch, &manner))).unwrap();
+    let input = format!("take:{}", file.display());
+    let drilled = printed(&["drill", "crossing", "--plain", "--data", &data, "--input", &input]);
+    assert!(drilled.contains("clean, 1 of 3"), "{drilled}");
+    let unknown = printed(&["trace", &piece, "--take", &file.display().to_string(), "--span", "casting off"]);
+    assert!(unknown.contains("not clean") || unknown.contains("Stops"), "{unknown}");
+
+    // The journal's rep is judged again as it was.
+    let reps = printed(&["reps", "crossing", "--data", &data]);
+    assert_eq!(reps.lines().count(), 2, "{reps}");
+    let traced = printed(&["trace", "crossing", "--rep", "2", "--data", &data, "--json"]);
+    assert!(traced.contains("\"verdict\":\"clean\""), "{traced}");
+    assert!(complaint(&["trace", "crossing", "--rep", "3", "--data", &data], 1).contains("there is no rep 3"));
+}
+
+#[test]
+fn a_run_through_of_the_whole_piece_is_told_by_trace() {
+    let dir = tempfile::tempdir().unwrap();
+    let piece = quick_piece(dir.path());
+    let whole = Span::of_piece(&open_piece(&piece, None, &[]).unwrap().piece).pop().unwrap();
+    let at = whole.stretch.bars[13].start;
+    whole_take(&piece, vec![Planned::Pause { at, length: Micros::from_millis(4_000) }], 6, &dir.path().join("run.jsonl"));
+    let take = dir.path().join("run.jsonl").display().to_string();
+    let traced = printed(&["trace", &piece, "--take", &take, "--json"]);
+    let rep: serde_json::Value = traced.lines().last().map(|l| serde_json::from_str(l).unwrap()).unwrap();
+    let run = &rep["run"];
+    assert_eq!((run["held"].as_bool(), run["bars"].as_u64(), run["bars_played"].as_u64()), (Some(true), Some(31), Some(31)), "{rep}");
+    assert_eq!(run["lapses"].as_array().map(Vec::len), Some(1), "{rep}");
+    assert_eq!(run["lapses"][0]["recovery"], "went-on", "{rep}");
+}
+
 #[test]
 fn a_trace_is_the_same_byte_for_byte_each_time() {
     let dir = tempfile::tempdir().unwrap();

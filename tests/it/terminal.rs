@@ -13,6 +13,7 @@ mod capture;
 mod flow;
 mod pictures;
 mod quiz;
+mod run_through;
 mod safety;
 mod stand_in;
 mod study;

@@ -137,7 +137,7 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
             };
             Some(said(large, small(words)))
         }
-        Stage::SpanDone if view.mode == Mode::RunThrough => Some(said("to the end".to_owned(), vec![])),
+        Stage::SpanDone if view.mode != Mode::Drill => Some(said("to the end".to_owned(), vec![])),
         Stage::SpanDone => Some(said(count(view), vec![warmth(view)])),
         Stage::Places { places, is_last } => {
             let heading = if places.len() == 1 { "1 place to tell".to_owned() } else { format!("{} places to tell", places.len()) };

@@ -97,7 +97,7 @@ impl Drill {
 }
 
 /// Rows of the screen with anything on them but the ribbon.
-fn said(pty: &Pty) -> Vec<String> {
+pub(super) fn said(pty: &Pty) -> Vec<String> {
     let ribbon = |line: &str| line.trim().chars().all(|c| "─╌▬═ ".contains(c));
     pty.text().lines().map(|line| line.trim().to_owned()).filter(|line| !ribbon(line)).collect()
 }
