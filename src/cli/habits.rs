@@ -59,3 +59,87 @@ pub fn span_of(piece: &Piece, rep: &DatedRep) -> Option<Span> {
     let bars = parse_bars(&format!("{}-{}", rep.bars.0, rep.bars.1), &piece.score).ok()?;
     Span::new(piece, rep.span.clone(), rep.mode, &bars, u8::MAX)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::time::Instant;
+
+    use super::*;
+    use crate::clock::wall_now;
+    use crate::follower::{Begin, OnsetIdx};
+    use crate::journal::entry::Entry;
+    use crate::journal::store::NewSession;
+    use crate::piece_folder::open_piece;
+    use crate::practice::{Output, PracticeConfig, listen};
+    use crate::source::player::{Manner, perform};
+    use crate::time::Tempo;
+
+    /// A journal with a reading of the piece and `n` clean reps of each section, and the piece of `n_bars` bars of four quarters.
+    fn journal(n_bars: usize, n: u64) -> (Store, Piece) {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("study.csv");
+        let mut notes = "onset_beats,duration_beats,pitch,hand\n".to_owned();
+        for beat in 0..4 * n_bars {
+            notes += &format!("{beat},0.5,{},R\n{beat}.5,0.5,{},R\n", 60 + (beat * 7) % 24, 62 + (beat * 11) % 24);
+            if beat % 4 == 0 {
+                notes += &format!("{beat},4,{},L\n", 36 + (beat * 5) % 12);
+            }
+        }
+        std::fs::write(&file, notes).unwrap();
+        let piece = open_piece(&file.display().to_string(), None, &[]).unwrap().piece;
+        let mut store = Store::open_in_memory().unwrap();
+        let opened = NewSession {
+            started: "2026-03-01T10:00:00+01:00".parse().unwrap(),
+            piece_key: "study".to_owned(),
+            piece_title: "Study".to_owned(),
+            program_version: "0".to_owned(),
+            seed: 0,
+        };
+        let session = store.begin_session(&opened).unwrap();
+        let tempo = Tempo::try_new(100.0).unwrap();
+        let mut number = 0;
+        for span in Span::of_piece(&piece) {
+            let span = if span.is_drill() { span } else { Span::whole(&piece, Mode::Reading).unwrap() };
+            for seed in 0..if span.is_drill() { n } else { 1 } {
+                let take = perform(piece.part(), &span.stretch, &Manner::fluent(tempo, seed));
+                let Some(Output::Record(Entry::Rep(mut rep))) = listen(&piece, &span, &PracticeConfig::standard(), &take).pop() else { panic!() };
+                rep.number.0 = number;
+                number += 1;
+                rep.verdict = Verdict::Clean;
+                store.append(session, &Entry::Rep(rep)).unwrap();
+            }
+        }
+        (store, piece)
+    }
+
+    fn n_takes(span: &Span) -> usize {
+        let timing = span.habits.config(Begin::Anywhere).timing;
+        timing.map_or(0, |t| (0..span.n_onsets()).map(|o| t.n_takes(OnsetIdx(o))).max().unwrap_or(0))
+    }
+
+    #[test]
+    fn every_span_learns_from_the_reading_and_from_the_reps_before_the_session() {
+        let (store, piece) = journal(12, 2);
+        let mut spans = Span::of_piece(&piece);
+        learn_from_journal(&store, "study", &piece, wall_now(), &mut spans).unwrap();
+        assert_eq!(spans.iter().map(n_takes).collect::<Vec<_>>(), [3, 3, 3, 3], "the reading and two reps");
+        assert!(spans.iter().all(|s| s.pace.is_some()));
+        let mut spans = Span::of_piece(&piece);
+        learn_from_journal(&store, "study", &piece, "2026-03-01T09:00:00+01:00".parse().unwrap(), &mut spans).unwrap();
+        assert!(spans.iter().all(|s| n_takes(s) == 0 && s.pace.is_none()), "nothing of what came later");
+        learn_from_journal(&store, "another", &piece, wall_now(), &mut spans).unwrap();
+        assert!(spans.iter().all(|s| n_takes(s) == 0), "nothing of another piece");
+    }
+
+    #[test]
+    #[ignore = "a measurement: cargo test --release --lib cli::habits -- --ignored --nocapture"]
+    fn a_hundred_bars_are_learned_before_the_player_waits() {
+        let (store, piece) = journal(100, 12);
+        let mut spans = Span::of_piece(&piece);
+        let begun = Instant::now();
+        learn_from_journal(&store, "study", &piece, wall_now(), &mut spans).unwrap();
+        let took = begun.elapsed();
+        println!("{} reps in the journal, learned in {took:?}", store.reps("study").unwrap().len());
+        assert!(took.as_millis() < 100, "{took:?}");
+    }
+}

@@ -15,6 +15,7 @@ mod made_journal;
 mod piece;
 mod practice;
 mod quiz;
+mod reading;
 mod run_through;
 mod setting;
 mod source;

@@ -403,3 +403,18 @@ proptest! {
         prop_assert!(down.iter().all(|&d| d == 0));
     }
 }
+
+#[test]
+fn a_planned_tempo_holds_from_its_onset_on() {
+    let (part, stretch) = tune();
+    let planned = vec![Planned::Tempo { at: q(4), share: 2.0 }, Planned::Tempo { at: q(8), share: 0.25 }];
+    let performed = perform_told(&part, &stretch, &Manner { planned, ..machine() });
+    let mut times: Vec<f64> = ons(&performed.take).iter().map(|(at, _)| *at).collect();
+    times.dedup();
+    // A quarter at 90 takes two thirds of a second.
+    for (n, gap) in times.windows(2).map(|w| w[1] - w[0]).enumerate() {
+        let expected = if n < 4 { 2.0 / 3.0 } else if n < 8 { 1.0 / 3.0 } else { 4.0 / 3.0 };
+        assert!((gap - expected).abs() < 0.001, "{n}: {gap}");
+    }
+    assert_eq!(performed.happened.len(), 2);
+}
