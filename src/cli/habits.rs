@@ -102,7 +102,9 @@ mod tests {
             let span = if span.is_drill() { span } else { Span::whole(&piece, Mode::Reading).unwrap() };
             for seed in 0..if span.is_drill() { n } else { 1 } {
                 let take = perform(piece.part(), &span.stretch, &Manner::fluent(tempo, seed));
-                let Some(Output::Record(Entry::Rep(mut rep))) = listen(&piece, &span, &PracticeConfig::standard(), &take).pop() else { panic!() };
+                let Some(Output::Record(Entry::Rep(mut rep))) = listen(&piece, &span, &PracticeConfig::standard(), &take).pop() else {
+                    panic!()
+                };
                 rep.number.0 = number;
                 number += 1;
                 rep.verdict = Verdict::Clean;

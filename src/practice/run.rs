@@ -4,7 +4,7 @@
 //!
 //! * a hesitation (silence beyond this player's timing at the place) that cost a second or more; this and the other
 //!   figures here are reasoned defaults, as no study gives pause lengths at lapses of memory;
-//! * going back, whatever the distance;
+//! * going back to an earlier onset, whatever the distance (a chord struck twice is none);
 //! * going ahead by a bar or more, or by less with a second lost;
 //! * the way of a look-alike at a switch;
 //! * notes that no place explains, when they cost a second or lead elsewhere.
@@ -167,7 +167,7 @@ fn word(kind: SlipKind) -> &'static str {
 impl Episode {
     fn is_lapse(&self, span: &Span) -> bool {
         let Some(going) = self.going else { return true };
-        let is_back = going.onset <= self.from.onset;
+        let is_back = going.onset < self.from.onset;
         is_back || self.recovery(span) == Recovery::Landmark || self.kind == word(SlipKind::WrongTurn) || self.lost(span) >= LOST_MIN
     }
 

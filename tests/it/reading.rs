@@ -95,7 +95,12 @@ fn what_was_not_reached_is_not_read_yet() {
     engine.handle(Stamped { at: take.length() + Micros(30_000_000), what: Input::Deadline }, &mut outputs);
     let Stage::Finished { account } = engine.view().stage else { panic!("{:?}", engine.view().stage) };
     let account = account.join("\n");
-    for line in ["not ready yet: 2 of 6 sections read well", "bars 10-13 (the deep channel): 2", "bars 14-17 (against the stream): not read yet", "bars 22-24 (made fast): not read yet"] {
+    for line in [
+        "not ready yet: 2 of 6 sections read well",
+        "bars 10-13 (the deep channel): 2",
+        "bars 14-17 (against the stream): not read yet",
+        "bars 22-24 (made fast): not read yet",
+    ] {
         assert!(account.contains(line), "{line} is not in\n{account}");
     }
     assert!(!outputs.iter().any(|o| matches!(o, Output::Prompted { .. })));

@@ -413,7 +413,13 @@ fn a_planned_tempo_holds_from_its_onset_on() {
     times.dedup();
     // A quarter at 90 takes two thirds of a second.
     for (n, gap) in times.windows(2).map(|w| w[1] - w[0]).enumerate() {
-        let expected = if n < 4 { 2.0 / 3.0 } else if n < 8 { 1.0 / 3.0 } else { 4.0 / 3.0 };
+        let expected = if n < 4 {
+            2.0 / 3.0
+        } else if n < 8 {
+            1.0 / 3.0
+        } else {
+            4.0 / 3.0
+        };
         assert!((gap - expected).abs() < 0.001, "{n}: {gap}");
     }
     assert_eq!(performed.happened.len(), 2);
