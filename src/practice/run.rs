@@ -16,7 +16,7 @@
 //!
 //! Recoveries are counted, not punished: a run from the first bar to the last in which every lapse was recovered is held.
 
-use super::run_path::{Arrival, Mark, Path, Reached, Trouble, bar_quarters, music, quarters_between};
+use super::run_path::{Arrival, CHORD, Mark, Path, Reached, Trouble, bar_quarters, music, quarters_between};
 use super::span::Span;
 use crate::follower::{OnsetIdx, SlipKind};
 use crate::journal::entry::{Lapse, Recovery, Run};
@@ -131,7 +131,8 @@ fn begun(path: &Path, from: Reached, here: Option<Reached>, span: &Span) -> Epis
     let due = due_after(from.onset, span);
     let until = here.map_or(Micros::MAX, |h| h.at);
     let halt = path.trouble_between(from.at, until);
-    let known = halt.map_or(until, |h| h.at);
+    // What is struck together with the landing belongs to it.
+    let known = halt.map_or(until - CHORD, |h| h.at);
     // A slip at the last onset or the next, before all else, is what it began with.
     let slip = path.marks.iter().find_map(|m| match m {
         Mark { at, onset, what: Trouble::Slipped(kind) } if (from.onset..=due).contains(onset) && (from.at..known).contains(at) => {

@@ -12,9 +12,9 @@ use crate::time::Micros;
 /// Onsets in a row at another place from which the player counts as being there, though no move was said.
 const N_ONSETS_ELSEWHERE: usize = 4;
 /// A move may be taken back, or put elsewhere, while at most so many onsets have been reached since.
-const N_ONSETS_UNSETTLED: usize = 12;
+const N_ONSETS_UNSETTLED: usize = 24;
 /// The notes of a chord come within so long.
-const CHORD: Micros = Micros(300_000);
+pub const CHORD: Micros = Micros(300_000);
 /// Slips below this confidence explain nothing.
 const SURE_SLIP: f32 = 0.5;
 
@@ -137,13 +137,19 @@ impl Path {
     fn moved(&mut self, from: OnsetIdx, to: OnsetIdx, here: Reached, span: &Span) {
         self.elsewhere.clear();
         if let Some((nth, said)) = self.unsettled() {
+            let is_known = said.arrival == Arrival::Again && quarters_between(to, said.onset, span).abs() <= bar_quarters(to, span);
+            if is_known {
+                // The move was seen before the follower was sure of it.
+                self.reached[nth].arrival = Arrival::Moved { from };
+                return;
+            }
             let is_elsewhere = matches!(said.arrival, Arrival::Moved { from: f } if f == from);
             let is_taken_back = match said.arrival {
                 Arrival::Moved { .. } => from == said.onset,
                 Arrival::Turned { .. } => from < said.onset,
                 _ => false,
             };
-            if is_elsewhere || is_taken_back {
+            if is_elsewhere || is_taken_back || said.arrival == Arrival::Again {
                 self.reached.truncate(nth);
             }
             if is_taken_back && !is_elsewhere {
