@@ -93,7 +93,6 @@ pub struct Quiz {
     ready_words: String,
 }
 
-#[expect(clippy::large_enum_variant, reason = "there is one of it")]
 enum Phase {
     Ready,
     Asked(Asking),

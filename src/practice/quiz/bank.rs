@@ -50,7 +50,7 @@ pub fn questions(piece: &Piece, analysis: &Analysis, failed: &[Place]) -> Vec<Qu
         }
     }
     out.extend(bank.harmonies(is_start));
-    out.sort_by(|a, b| (a.order(), a.kind, a.source).cmp(&(b.order(), b.kind, b.source)));
+    out.sort_by_key(|q| (q.order(), q.kind, q.source));
     out
 }
 

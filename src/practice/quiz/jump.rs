@@ -90,7 +90,7 @@ impl JumpEar {
             return ended;
         };
         called.note(at, key, velocity, to, out);
-        called.landed(to).map(|l| called.end(at, Some((l.at, l.n_before)), to))
+        called.landed(at, to).map(|l| called.end(at, Some((l.at, l.n_before)), to))
     }
 
     pub fn deadline(&self, to: Task<'_>) -> Micros {
@@ -144,15 +144,17 @@ impl Called {
         out.extend(unsaid.into_iter().filter(|o| matches!(o, Output::Heard { .. })).take(1));
     }
 
-    /// Returns where the player landed once they are going: top and bottom of the first onset there, something after it, and
-    /// notes enough to be no chance; of several, the one with most of the first onset, the latest of such.
-    fn landed(&self, to: Task<'_>) -> Option<&Landing> {
+    /// Returns where the player landed once they are going: top and bottom of the first onset there, what follows it no sooner
+    /// than half its time later (a rolled chord may hold the notes of both), and notes enough to be no chance. Of several landings
+    /// it is the one with most of the first onset, the latest of such.
+    fn landed(&self, now: Micros, to: Task<'_>) -> Option<&Landing> {
         let (begin, line) = (to.passage.begin, &to.passage.span.line);
         let outer: Vec<LineNoteIdx> = line.onset(begin).notes.clone().filter(|n| line.notes[*n].is_outer).map(LineNoteIdx).collect();
-        let is_last = begin.0 + 1 >= to.passage.span.n_onsets();
+        let next = line.onsets.get(begin.0 + 1);
+        let wait = next.map_or(Micros::ZERO, |next| to.passage.lasts(next.at - line.onset(begin).at));
         let is_going = |l: &&Landing| {
-            let has_gone_on = l.attempt.furthest().is_some_and(|o| o > begin);
-            outer.iter().all(|n| l.first.contains(n)) && (is_last || (has_gone_on && l.n_right >= N_RIGHT))
+            let has_gone_on = l.attempt.furthest().is_some_and(|o| o > begin) && now - l.at >= Micros(wait.0 / 2);
+            outer.iter().all(|n| l.first.contains(n)) && (next.is_none() || (has_gone_on && l.n_right >= N_RIGHT))
         };
         self.landings.iter().filter(is_going).max_by_key(|l| (l.first.len(), l.at))
     }

@@ -5,7 +5,7 @@ use crate::follower::OnsetIdx;
 use crate::journal::entry::QuestionKind;
 use crate::practice::span::Span;
 use crate::score::Place;
-use crate::time::{Micros, Tempo};
+use crate::time::{Micros, ScoreTime, Tempo};
 
 /// What kind of place a question is about; the mix of a quiz is told by this.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
@@ -91,9 +91,13 @@ impl Passage {
     /// Returns how long it lasts in its tempo.
     pub fn length(&self) -> Micros {
         let line = &self.span.line;
-        let quarters = line.total - line.onset(self.begin).at;
+        self.lasts(line.total - line.onset(self.begin).at)
+    }
+
+    /// Returns how long some of it lasts in its tempo.
+    pub fn lasts(&self, quarters: ScoreTime) -> Micros {
         let usual = || Tempo::try_new(USUAL_TEMPO).expect("the usual tempo is a tempo");
-        line.tempo.unwrap_or_else(usual).duration(quarters)
+        self.span.line.tempo.unwrap_or_else(usual).duration(quarters)
     }
 }
 

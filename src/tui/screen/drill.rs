@@ -121,7 +121,7 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
         Stage::Waiting => Some(said(view.span.to_owned(), vec![bars(view), "play when you are ready".to_owned()])),
         Stage::Unheard => {
             let keys = [Command::Pause, Command::Cue].map(keys::label);
-            Some(said(view.span.to_owned(), vec![bars(view), format!("{} when it is played   {} a cue, please", keys[0], keys[1])]))
+            Some(said(view.span.to_owned(), vec![bars(view), format!("{} when it is played, {} for a cue", keys[0], keys[1])]))
         }
         Stage::Mark { question, choices } => Some(said(question.to_owned(), vec![marks(choices)])),
         Stage::Prompted { rung: 3.., text } => Some(Said { style: theme.page(), ..said(text.to_owned(), vec![]) }),
@@ -153,8 +153,8 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
 
 /// Names the keys for what may be said of something that nobody heard.
 pub fn marks(choices: &[(Command, &str)]) -> String {
-    let marks: Vec<String> = choices.iter().map(|(command, words)| format!("{} {words}", keys::label(*command))).collect();
-    marks.join("   ")
+    let marks: Vec<String> = choices.iter().map(|(command, words)| format!("{}: {words}", keys::label(*command))).collect();
+    marks.join(", ")
 }
 
 /// Says what a section has come to. Never more than was tested: three clean reps on one day make it warm.

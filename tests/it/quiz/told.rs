@@ -32,7 +32,7 @@ fn a_quiz_by_keys_times_the_answer_and_takes_the_players_word() {
         let (question, asked) = sitting.quiz.standing().map(|(q, at)| (q.clone(), at)).unwrap();
         let had = asked + Micros(1_234_567 + i64::from(n));
         sitting.input(had, Input::Command(Command::Pause));
-        assert!(matches!(sitting.quiz.view().stage, Stage::Mark { .. }));
+        assert!(matches!(sitting.quiz.view().stage, Stage::Quiz(view::Quiz::Mark { .. })));
         let (verdict, outcome) = if n % 4 == 0 { (Verdict::Broken, Outcome::Failed) } else { (Verdict::Clean, Outcome::Held) };
         sitting.input(had + secs(3.0), Input::Command(Command::Overrule(verdict)));
         let answer = sitting.last();

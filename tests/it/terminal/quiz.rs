@@ -99,7 +99,7 @@ fn a_quiz_is_answered_by_keys_alone() {
             pty.wait_for("passed over");
         }
         pty.press(" ");
-        pty.wait_for("y held   x did not");
+        pty.wait_for("y: held, x: did not");
         pty.press(mark);
         pty.wait_for(told);
     }
@@ -113,7 +113,7 @@ fn a_section_is_drilled_by_keys_alone() {
     let (mut pty, _folder) = by_keys(&["drill"]);
     for (keys, expected) in [
         ("", "space when it is played"),
-        (" ", "y clean   c with a cue   x not clean"),
+        (" ", "y: clean, c: with a cue, x: not clean"),
         ("y", "clean, 1 of 3"),
         ("c", "top, then home"),
         (" ", "how did it go?"),
