@@ -88,7 +88,7 @@ impl Command {
             Command::Overrule(Verdict::Broken) => "the last rep was not clean",
             Command::MoreReps => "one rep more for this section",
             Command::FewerReps => "one rep fewer for this section",
-            Command::Later => "keep this place for later: its line of story waits at the end of the section",
+            Command::Later => "keep this place for later, at the end of the section",
             Command::NoLine => "this place needs no line of story",
             Command::Cue => "without an instrument: the next cue, please",
             Command::Quit => "close the session",

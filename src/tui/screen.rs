@@ -55,9 +55,10 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
         (None, None) if finished => ("q close", theme.quiet()),
         (None, None) => ("? keys   q close", theme.quiet()),
     };
-    // A long notice grows upwards: it says what to do.
+    // A long notice grows upwards: it says what to do. Hints of keys are cut.
     let width = usize::from(page.width);
-    let lines = if words.chars().count() > width { wrap::by_sense(words, width, FOOT_ROWS_MAX) } else { None };
+    let is_hint = app.notice().is_none() && caption.is_none();
+    let lines = if words.chars().count() > width && !is_hint { wrap::by_sense(words, width, FOOT_ROWS_MAX) } else { None };
     let lines = lines.unwrap_or_else(|| vec![words.to_owned()]);
     let n_rows = (lines.len() as u16).min(page.height);
     let rows = Rect { y: page.bottom() - n_rows, height: n_rows, ..page };
@@ -69,8 +70,8 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
     }
 }
 
-const ASK_KEYS: &str = "Enter write a line   k later   d none needed   ? keys   q close";
-const ASK_KEYS_WITH_DRAFTS: &str = "Enter write a line   1 2 3 take one   k later   d none needed   ? keys   q close";
+const ASK_KEYS: &str = "Enter write a line   k later   d none   ? keys   q close";
+const ASK_KEYS_WITH_DRAFTS: &str = "Enter write a line   1-3 take one   k later   d none   ? keys   q close";
 
 /// A notice is no longer than this.
 const FOOT_ROWS_MAX: usize = 4;

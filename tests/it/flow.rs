@@ -1,3 +1,5 @@
 //! What carries a player through an evening: stories for slips, joins, a session of some minutes.
 
+mod joins;
+mod sitting;
 mod stories;

@@ -16,4 +16,5 @@ mod quiz;
 mod run_through;
 mod safety;
 mod stand_in;
+mod stories;
 mod study;

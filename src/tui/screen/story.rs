@@ -33,7 +33,8 @@ pub fn draw(ask: &Ask, app: &App, theme: Theme, room: Rect, frame: &mut Frame) -
     if let Some(row) = rows.next() {
         frame.render_widget(Line::styled(heading, theme.quiet()), row);
     }
-    if let (Some(editor), Some(row)) = (&app.editor, rows.next()) {
+    if let Some(editor) = &app.editor {
+        let row = Rect { y: block.y + 1, height: 1, ..block };
         frame.render_widget(Line::raw(">"), row);
         let line = Rect { x: row.x + 2.min(row.width), width: row.width.saturating_sub(2), ..row };
         editor.render(line, theme.strong(), frame.buffer_mut());

@@ -7,7 +7,7 @@ use super::super::{Action, Options, screen};
 use super::{bars, view};
 use crate::journal::entry::{Mode, QuestionKind, Verdict};
 use crate::practice::view::{Quiz, Stage};
-use crate::practice::{Command, View};
+use crate::practice::{Ask, Command, View};
 use crate::source::Signal;
 use crate::time::Micros;
 
@@ -100,6 +100,33 @@ fn every_stage_has_its_screen() {
         view.look_bar = matches!(view.stage, Stage::Look { .. }).then_some(5);
         check(name, &view);
     }
+}
+
+#[test]
+fn a_place_that_failed_is_asked_about() {
+    let bars = bars(8);
+    let drafts = ["root E, third down".to_owned(), "lowest string of the piece".to_owned(), "as bar 1, a third lower".to_owned()];
+    let ask = Ask { place: "bar 6, beat 2, left hand", drafts: &drafts, typed: "" };
+    let look = Stage::Look { words: "bar 6, beat 2, left hand: not what is written" };
+    let asking = View { look_bar: Some(5), ask: Some(ask), ..view(&bars, look) };
+    check("look_asking", &asking);
+    check("look_asking_without_drafts", &View { ask: Some(Ask { drafts: &[], ..ask }), ..asking.clone() });
+    let mut typing = app();
+    typing.write_line("deepest string, thumb waits");
+    check_app("look_typing", &typing, None, &asking);
+    let places = ["bar 6, beat 2, left hand".to_owned(), "bar 7, beat 1".to_owned(), "bar 8, beat 3, right hand".to_owned()];
+    let list = View { ask: Some(ask), n_clean: 0, ..view(&bars, Stage::Places { places: &places, is_last: false }) };
+    check("places", &list);
+    check_app("places_typing", &typing, None, &list);
+    check("places_last", &View { stage: Stage::Places { places: &places[..1], is_last: true }, ..list.clone() });
+}
+
+#[test]
+fn joins_and_rests() {
+    let bars = bars(8);
+    let seams = [3..5];
+    check("join", &View { span: "first light + the lift", seams: &seams, target: 1, n_clean: 0, ..view(&bars, Stage::Waiting) });
+    check("rest", &view(&bars, Stage::Rest));
 }
 
 #[test]

@@ -154,7 +154,7 @@ mod tests {
                 .render(area, &mut buf);
             (0..41).map(|x| buf[(x, 1)].symbol()).collect::<String>().trim_end().to_owned()
         };
-        assert_eq!(row(None), "            join            join");
+        assert_eq!(row(None), "            join           join");
         assert_eq!(row(Some(0)), "");
     }
 

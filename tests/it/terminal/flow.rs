@@ -13,10 +13,10 @@ use tempfile::TempDir;
 use super::pty::{Pty, program};
 
 /// Length of a quarter in the piece below: 180 a minute.
-const QUARTER: Duration = Duration::from_micros(60_000_000 / 180);
+pub const QUARTER: Duration = Duration::from_micros(60_000_000 / 180);
 /// Right hand a quarter each, three bars of four to a section; left hand one note a bar.
-const TUNE: [u8; 24] = [72, 74, 76, 77, 79, 77, 76, 74, 72, 76, 79, 84, 83, 81, 79, 77, 76, 79, 77, 74, 71, 74, 77, 72];
-const BASS: [u8; 6] = [48, 43, 45, 41, 47, 36];
+pub const TUNE: [u8; 24] = [72, 74, 76, 77, 79, 77, 76, 74, 72, 76, 79, 84, 83, 81, 79, 77, 76, 79, 77, 74, 71, 74, 77, 72];
+pub const BASS: [u8; 6] = [48, 43, 45, 41, 47, 36];
 const BEATS_A_BAR: usize = 4;
 
 /// Writes a piece of two sections: `up` (bars 1 to 3, three reps) and `down` (bars 4 to 6, one rep).
@@ -37,14 +37,14 @@ pub(super) fn piece(folder: &Path) {
 }
 
 /// The program drilling the piece, listening to a FIFO.
-pub(super) struct Drill {
+pub struct Drill {
     pub pty: Pty,
     fifo: File,
-    folder: TempDir,
+    pub folder: TempDir,
 }
 
 impl Drill {
-    fn start(columns: u16, rows: u16) -> Drill {
+    pub fn start(columns: u16, rows: u16) -> Drill {
         Drill::start_as(&["drill"], columns, rows)
     }
 
@@ -52,8 +52,13 @@ impl Drill {
     pub fn start_as(words: &[&str], columns: u16, rows: u16) -> Drill {
         let folder = tempfile::tempdir().unwrap();
         piece(folder.path());
+        assert!(Process::new("mkfifo").arg(folder.path().join("keys.fifo")).status().unwrap().success());
+        Drill::start_in(folder, words, columns, rows)
+    }
+
+    /// Starts it on a piece that is there already.
+    pub fn start_in(folder: TempDir, words: &[&str], columns: u16, rows: u16) -> Drill {
         let path = folder.path().join("keys.fifo");
-        assert!(Process::new("mkfifo").arg(&path).status().unwrap().success());
         let mut command = CommandBuilder::new(program());
         command.args(words);
         command.args([&*folder.path().to_string_lossy(), "--input", &format!("stream:{}", path.display())]);
@@ -66,7 +71,7 @@ impl Drill {
         Drill { pty, fifo, folder }
     }
 
-    fn bytes(&mut self, bytes: &[u8]) {
+    pub fn bytes(&mut self, bytes: &[u8]) {
         self.fifo.write_all(bytes).and_then(|()| self.fifo.flush()).unwrap();
     }
 
@@ -91,7 +96,7 @@ impl Drill {
     }
 
     /// A breath between reps.
-    fn rest(&self) {
+    pub fn rest(&self) {
         sleep(Duration::from_millis(1_000));
     }
 }

@@ -1,0 +1,127 @@
+//! `catchword` without a subcommand: the pieces, what was practised last, and one key to go on.
+
+use std::io::IsTerminal as _;
+use std::path::{Path, PathBuf};
+use std::process::ExitCode;
+
+use anyhow::Context as _;
+use chrono::NaiveDate;
+
+use super::drill::{NO_NOTES, Sitting, practise, session_spans};
+use super::exit_code;
+use super::quiz::{self, QuizArgs};
+use super::study::{self, StudyArgs};
+use crate::clock::wall_now;
+use crate::config::Config;
+use crate::journal::entry::Mode;
+use crate::journal::store::Store;
+use crate::midi::Take;
+use crate::paths::Paths;
+use crate::piece::Piece;
+use crate::piece_folder::{open_piece, piece_names};
+use crate::practice::Span;
+use crate::practice::reading::{Readiness, ReadyMark};
+use crate::tui::start::{Card, Doing, Left, Start};
+use crate::tui::{self, start};
+
+/// A session offered where nothing else was chosen: one block of work (common practice, 25 minutes and a break).
+const MINUTES: u32 = 25;
+
+pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
+    let paths = Paths::find(data)?;
+    let config = Config::load(&paths.config_file)?;
+    let cards = cards(&paths, &Store::open(&paths.data)?)?;
+    if !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
+        return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
+    }
+    let mut shown = Start::new(cards, MINUTES);
+    let (name, doing, minutes) = match start::run(&mut shown, tui::Options::everyday().colour)? {
+        Left::Ended(exit) => return Ok(exit_code(exit)),
+        Left::For(name, doing, minutes) => (name, doing, minutes),
+    };
+    let data: Option<PathBuf> = data.map(Path::to_owned);
+    match doing {
+        Doing::Study => return study::run(StudyArgs::of(name, data)),
+        Doing::Quiz => return quiz::run(QuizArgs::of(name, data)),
+        Doing::Session | Doing::Drill | Doing::RunThrough | Doing::Reading => {}
+    }
+    let opened = open_piece(&name, None, &paths.pieces)?;
+    let piece = &opened.piece;
+    let whole = |mode| anyhow::Ok(vec![Span::whole(piece, mode).context(NO_NOTES)?]);
+    let spans = match doing {
+        Doing::RunThrough => whole(Mode::RunThrough)?,
+        Doing::Reading => whole(Mode::Reading)?,
+        _ => session_spans(piece, &config, false),
+    };
+    let minutes = (doing == Doing::Session).then_some(minutes);
+    practise(opened, spans, Sitting { paths: &paths, config: &config, input: None, part: None, plain: false, minutes })
+}
+
+/// One card a piece, those practised last first.
+fn cards(paths: &Paths, store: &Store) -> anyhow::Result<Vec<Card>> {
+    let today = wall_now().date_naive();
+    let mut cards = Vec::new();
+    for name in piece_names(&paths.pieces) {
+        let opened = match open_piece(&name, None, &paths.pieces) {
+            Ok(opened) => opened,
+            Err(error) => {
+                let last = format!("cannot be opened: {error}");
+                cards.push((None, Card { title: name.clone(), name, last, state: String::new(), planned: vec![] }));
+                continue;
+            }
+        };
+        let reps = store.reps(&opened.key)?;
+        let latest = reps.iter().map(|(_, rep)| rep).max_by_key(|rep| rep.at);
+        let last = latest.map_or_else(
+            || "not played yet".to_owned(),
+            |rep| format!("{}: {}, {}", days_ago(rep.at.date_naive(), today), rep.span, rep.verdict.words()),
+        );
+        let reading = reps.iter().rev().find(|(_, rep)| rep.mode == Mode::Reading);
+        let reading = match reading {
+            Some((id, _)) => read_words(&opened.piece, store.take(*id)?),
+            None => "not read from the page yet".to_owned(),
+        };
+        let n_open = store.open_spots(&opened.key)?.len();
+        let places = match n_open {
+            0 => String::new(),
+            1 => "; 1 place without a line of story".to_owned(),
+            n => format!("; {n} places without a line of story"),
+        };
+        let card = Card { name, title: opened.piece.title, last, state: format!("{reading}{places}"), planned: vec![] };
+        cards.push((latest.map(|rep| rep.at), card));
+    }
+    cards.sort_by_key(|(at, card)| (std::cmp::Reverse(*at), card.name.clone()));
+    Ok(cards.into_iter().map(|(_, card)| card).collect())
+}
+
+fn read_words(piece: &Piece, take: Option<Take>) -> String {
+    let readiness = take.and_then(|take| Readiness::of_take(piece, &take));
+    let Some(readiness) = readiness else { return "read from the page".to_owned() };
+    let mark = ReadyMark::STANDARD;
+    let not_ready: Vec<&str> = readiness.sections.iter().filter(|s| !s.is_ready(mark)).map(|s| s.name.as_str()).collect();
+    match not_ready[..] {
+        [] => "reads well: ready to be learned".to_owned(),
+        [one] => format!("to read first: {one}"),
+        [first, ..] => format!("to read first: {first}, and {} more", not_ready.len() - 1),
+    }
+}
+
+fn days_ago(day: NaiveDate, today: NaiveDate) -> String {
+    match (today - day).num_days() {
+        ..=0 => "today".to_owned(),
+        1 => "yesterday".to_owned(),
+        n => format!("{n} days ago"),
+    }
+}
+
+/// The same as lines, with the commands that the keys stand for.
+fn plain(cards: &[Card]) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for card in cards {
+        lines.push(format!("{}: {}", card.name, card.title));
+        lines.extend([&card.last, &card.state].into_iter().filter(|l| !l.is_empty()).map(|l| format!("  {l}")));
+        lines.extend(card.planned.iter().map(|step| format!("  today: {step}")));
+    }
+    lines.push(format!("practise one: catchword drill NAME --minutes {MINUTES}; also: drill, quiz, read, study; catchword --help"));
+    lines
+}
