@@ -18,14 +18,17 @@ mod reps;
 mod session;
 mod story_file;
 mod strings;
+mod progress;
+mod story;
 mod study;
 mod study_desk;
 mod trace;
 
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
+use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 
 use crate::journal::store::Store;
@@ -62,6 +65,10 @@ enum Command {
     Strings(strings::StringsArgs),
     /// Say what to play today, over all pieces
     Plan(plan::PlanArgs),
+    /// Show how a piece stands: bar by bar, over days, in run-throughs
+    Progress(progress::ProgressArgs),
+    /// Write the story of a piece as a sheet to print
+    Story(story::StoryArgs),
     /// List what the journal has of a piece, and take recordings out of it
     Reps(reps::RepsArgs),
     /// Take the record of practice out, keep it safe, check it, join it with another machine's
@@ -93,6 +100,8 @@ pub fn run() -> ExitCode {
         Command::Study(args) => study::run(args),
         Command::Capture(args) => capture::run(args),
         Command::Plan(args) => plan::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Progress(args) => progress::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Story(args) => story::run(args).map(|()| ExitCode::SUCCESS),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Journal(args) => journal::run(args).map(|()| ExitCode::SUCCESS),
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
@@ -130,10 +139,19 @@ fn open_journal(paths: &Paths) -> anyhow::Result<Store> {
     Ok(store)
 }
 
-/// Returns `1 rep`, `3 reps`.
-fn counted(n: usize, what: &str) -> String {
-    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+/// Writes a page to a file, and over an earlier page of its kind; any other file of that name is left as it is.
+fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
+    let beginning = &page.as_bytes()[..page.len().min(PAGE_BEGINNING)];
+    match std::fs::read(file) {
+        Ok(old) if !old.starts_with(beginning) => {
+            bail!("{} is there already and is no page of this kind; give another name", file.display())
+        }
+        _ => std::fs::write(file, page).with_context(|| format!("cannot write {}", file.display())),
+    }
 }
+
+/// Bytes that tell a page from other files.
+const PAGE_BEGINNING: usize = 15;
 
 /// Returns the exit code for the end of a session.
 fn exit_code(exit: tui::Exit) -> ExitCode {

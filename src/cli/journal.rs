@@ -9,6 +9,7 @@ use clap::{Args, Subcommand};
 
 use crate::journal::store::Store;
 use crate::paths::Paths;
+use crate::report::plain_text::counted;
 use crate::report::rows::{CsvRows, JsonRows};
 
 #[derive(Args, Debug)]
@@ -68,7 +69,7 @@ pub fn run(args: JournalArgs) -> anyhow::Result<()> {
         Command::Import { file } => {
             let merged = store.merge(&file)?;
             let counts = [(merged.n_sessions, "session"), (merged.n_reps, "rep"), (merged.n_answers, "answer")];
-            let words: Vec<String> = counts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| super::counted(*n, what)).collect();
+            let words: Vec<String> = counts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| counted(*n, what)).collect();
             super::print_lines([match &words[..] {
                 [] => format!("nothing in {} that is not here already", file.display()),
                 _ => format!("taken in from {}: {}", file.display(), words.join(", ")),
@@ -80,7 +81,7 @@ pub fn run(args: JournalArgs) -> anyhow::Result<()> {
 fn contents(store: &Store) -> anyhow::Result<String> {
     let sessions = store.sessions()?;
     let n_reps: u32 = sessions.iter().map(|s| s.n_reps).sum();
-    Ok(format!("{}, {}", super::counted(sessions.len(), "session"), super::counted(n_reps as usize, "rep")))
+    Ok(format!("{}, {}", counted(sessions.len(), "session"), counted(n_reps as usize, "rep")))
 }
 
 fn export(store: &Store, args: &ExportArgs) -> anyhow::Result<()> {

@@ -5,6 +5,7 @@
 //! added here; what the entries mean is not known here. All SQL of the program stands in this file,
 //! in `store/` and in `migrations/`, whose numbered files are never changed once released.
 
+mod attempts;
 mod check;
 mod convert;
 mod copy;

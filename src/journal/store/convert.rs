@@ -65,7 +65,7 @@ impl Word for Outcome {
 
 /// Reads a word of a closed list.
 pub(super) fn known<T: Word>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
-    let word: String = row.get(column)?;
+    let word = row.get_ref(column)?.as_str()?;
     let value = T::WORDS.iter().find(|(_, known)| *known == word).map(|(value, _)| *value);
     value.ok_or_else(|| unreadable(column, Type::Text, format!("the unknown word {word:?}")))
 }

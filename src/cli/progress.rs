@@ -1,0 +1,49 @@
+//! `catchword progress`: how a piece stands, as text, as a page or as a picture.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use crate::clock::wall_now;
+use crate::paths::Paths;
+use crate::piece_folder::open_piece;
+use crate::report::progress::{N_RUNS_MAX, Progress, Records};
+use crate::report::{progress_page, progress_svg, progress_text};
+
+#[derive(Args, Debug)]
+pub struct ProgressArgs {
+    /// The piece: its name, its folder, or a score file
+    piece: String,
+    /// Write one page to keep or to send
+    #[arg(long, value_name = "FILE")]
+    html: Option<PathBuf>,
+    /// Write one picture with all of it
+    #[arg(long, value_name = "FILE")]
+    svg: Option<PathBuf>,
+    /// The part, where the score has several
+    #[arg(long, value_name = "NAME")]
+    part: Option<String>,
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
+}
+
+pub fn run(args: ProgressArgs) -> anyhow::Result<()> {
+    let paths = Paths::find(args.data.as_deref())?;
+    let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
+    let store = super::open_journal(&paths)?;
+    let (attempts, answers) = (store.attempts(&opened.key)?, store.answers(&opened.key)?);
+    let runs = store.runs(&opened.key, N_RUNS_MAX)?;
+    let records = Records { attempts: &attempts, answers: &answers, runs };
+    let progress = Progress::of(&opened.piece, records, wall_now().date_naive(), |rep| store.noted(rep))?;
+    if let Some(file) = &args.html {
+        super::write_page(file, &progress_page::page(&progress))?;
+    }
+    if let Some(file) = &args.svg {
+        super::write_page(file, &progress_svg::sheet(&progress))?;
+    }
+    if args.html.is_none() && args.svg.is_none() {
+        return super::print_lines(progress_text::lines(&progress));
+    }
+    Ok(())
+}

@@ -1,0 +1,63 @@
+//! Texts from files and records, fit to be shown: nothing in them steers a terminal or breaks a page.
+
+/// Returns the text with every character that is not shown replaced: control characters, what turns the direction of writing, and what
+/// no XML file may hold (W3C, "Extensible Markup Language 1.0", section 2.2).
+pub fn plain(text: &str) -> String {
+    let is_hidden = |c: char| {
+        c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fffe}' | '\u{ffff}')
+    };
+    text.chars().map(|c| if is_hidden(c) { '\u{fffd}' } else { c }).collect()
+}
+
+/// Returns `1 rep`, `3 reps`.
+pub fn counted(n: usize, what: &str) -> String {
+    format!("{n} {what}{}", if n == 1 { "" } else { "s" })
+}
+
+/// Breaks a text at spaces into lines of at most `width` characters; longer words are cut. Lines after the first begin with `indent`.
+pub fn wrapped(text: &str, width: usize, indent: &str) -> Vec<String> {
+    let room = width.max(indent.chars().count() + 8);
+    let mut lines = Vec::new();
+    let mut line = String::new();
+    let mut n_chars = 0;
+    for word in text.split(' ') {
+        let letters: Vec<char> = word.chars().collect();
+        let is_start = line.chars().all(char::is_whitespace);
+        if !is_start && n_chars + 1 + letters.len() > room {
+            lines.push(std::mem::replace(&mut line, indent.to_owned()));
+            n_chars = indent.chars().count();
+        } else if n_chars > 0 && !(is_start && !lines.is_empty()) {
+            line.push(' ');
+            n_chars += 1;
+        }
+        for letter in letters {
+            if n_chars == room {
+                lines.push(std::mem::replace(&mut line, indent.to_owned()));
+                n_chars = indent.chars().count();
+            }
+            line.push(letter);
+            n_chars += 1;
+        }
+    }
+    lines.push(line);
+    lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_would_steer_a_terminal_is_not_passed_on() {
+        assert_eq!(plain("a\u{1b}[2Jb\u{202e}c\u{0}"), "a\u{fffd}[2Jb\u{fffd}c\u{fffd}");
+        assert_eq!(plain("Ar Hyd y Nós, <b>♭"), "Ar Hyd y Nós, <b>♭");
+    }
+
+    #[test]
+    fn lines_break_at_spaces_and_keep_within_the_width() {
+        assert_eq!(wrapped("one two three four", 9, "  "), ["one two", "  three", "  four"]);
+        assert_eq!(wrapped("  kept indent", 40, ""), ["  kept indent"]);
+        assert_eq!(wrapped("unbreakablyblong", 10, ""), ["unbreakabl", "yblong"]);
+        assert_eq!(wrapped("", 10, ""), [""]);
+    }
+}

@@ -1,0 +1,226 @@
+//! Progress as a picture: the map of bars by itself, and a sheet with everything on it.
+//!
+//! Marks are told apart by shape first (disc, half disc, cross, dot), by lightness next, by colour last: blue, amber and brown, which
+//! people with any of the usual deficiencies tell apart, and a black-and-white printer too.
+
+use maud::{Markup, PreEscaped, html};
+
+use super::plain_text::wrapped;
+use super::plots;
+use super::progress::{BarHeld, Held, Progress, SectionHeld, Trend, Try};
+use super::progress_words as words;
+use crate::journal::entry::Witness;
+
+pub const WIDTH: usize = 760;
+const CELL: (usize, usize) = (48, 42);
+const GAP: usize = 5;
+const N_COLUMNS: usize = (WIDTH + GAP) / (CELL.0 + GAP);
+/// Characters of the sheet's text that fit its width.
+const N_CHARS: usize = 104;
+const LINE: usize = 19;
+
+/// A part of a picture and its height.
+pub struct Drawn {
+    pub height: usize,
+    pub markup: Markup,
+}
+
+/// Draws all sections below each other.
+pub fn map(sections: &[SectionHeld]) -> Drawn {
+    let mut y = 0;
+    let parts: Vec<Markup> = sections
+        .iter()
+        .map(|section| {
+            let drawn = section_map(section);
+            let at = y;
+            y += drawn.height + 14;
+            html! { g transform={ "translate(0 " (at) ")" } { (drawn.markup) } }
+        })
+        .collect();
+    Drawn { height: y, markup: html! { @for part in &parts { (part) } } }
+}
+
+fn section_map(section: &SectionHeld) -> Drawn {
+    const HEAD: usize = 40;
+    let is_section = section.name != "bars in no section";
+    let name: String = words::section_name(section).chars().take(80).collect();
+    let n_rows = section.bars.len().div_ceil(N_COLUMNS);
+    let cell = |nth: usize| ((nth % N_COLUMNS) * (CELL.0 + GAP), HEAD + (nth / N_COLUMNS) * (CELL.1 + GAP));
+    let markup = html! {
+        text x="0" y="14" font-size="15" font-weight="bold" fill="currentColor" { (name) }
+        @if is_section {
+            text x="0" y="32" font-size="13" fill="currentColor" { (words::section_counts(section)) }
+        }
+        @for (nth, bar) in section.bars.iter().enumerate() {
+            @let (x, y) = cell(nth);
+            g transform={ "translate(" (x) " " (y) ")" } { (bar_cell(bar)) }
+        }
+    };
+    Drawn { height: HEAD + n_rows * (CELL.1 + GAP), markup }
+}
+
+fn bar_cell(bar: &BarHeld) -> Markup {
+    let tries = bar.tries.shown();
+    let last = bar.tries.last();
+    let (fill, ink) = colours(last.map(|t| t.held));
+    let is_told = last.is_some_and(|t| t.witness == Witness::Told);
+    let told: Vec<&str> = tries.iter().map(|t| words::held(Some(t.held))).collect();
+    let title = format!("bar {}: {}", bar.label, if told.is_empty() { words::held(None).to_owned() } else { told.join(", ") });
+    let label: String = bar.label.chars().take(5).collect();
+    let trend = match bar.tries.trend() {
+        Trend::Better => Some("M37 13 l4 -7 l4 7 z"),
+        Trend::Same => None,
+        Trend::Worse => Some("M37 6 l4 7 l4 -7 z"),
+    };
+    html! {
+        title { (title) }
+        rect width=(CELL.0) height=(CELL.1) rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } stroke-dasharray=[is_told.then_some("4 3")] {}
+        text x="5" y="14" font-size="12" style={ "fill:" (ink) } { (label) }
+        @if let Some(trend) = trend { path d=(trend) style={ "fill:" (ink) } {} }
+        @for (nth, one) in earlier(tries).iter().enumerate() {
+            (mark(8.0 + 11.0 * nth as f64, 29.0, 3.5, one.map(|t| t.held), ink))
+        }
+        (mark(36.0, 28.0, 7.0, last.map(|t| t.held), ink))
+    }
+}
+
+/// The two tries before the last, the older first.
+fn earlier(tries: &[Try]) -> [Option<Try>; 2] {
+    let back = |n: usize| tries.len().checked_sub(n).map(|idx| tries[idx]);
+    [back(3), back(2)]
+}
+
+/// Ground and ink of a cell.
+fn colours(held: Option<Held>) -> (&'static str, &'static str) {
+    match held {
+        Some(Held::Yes) => ("#dceaf7", "#0b3f70"),
+        Some(Held::Cued) => ("#f2b866", "#3d2200"),
+        Some(Held::No) => ("#7a2e00", "#ffffff"),
+        None => ("#ffffff", "#5a646e"),
+    }
+}
+
+fn mark(x: f64, y: f64, r: f64, held: Option<Held>, ink: &str) -> Markup {
+    let half = format!("M{x} {} a{r} {r} 0 0 1 0 {} z", y - r, 2.0 * r);
+    let cross = format!("M{} {} L{} {} M{} {} L{} {}", x - r, y - r, x + r, y + r, x - r, y + r, x + r, y - r);
+    let line = format!("fill:none;stroke:{ink};stroke-width:{}", if r > 5.0 { 3.0 } else { 1.5 });
+    html! {
+        @match held {
+            Some(Held::Yes) => circle cx=(x) cy=(y) r=(r) style={ "fill:" (ink) } {},
+            Some(Held::Cued) => {
+                circle cx=(x) cy=(y) r=(r) style={ "fill:none;stroke:" (ink) ";stroke-width:1.5" } {}
+                path d=(half) style={ "fill:" (ink) } {}
+            },
+            Some(Held::No) => path d=(cross) style=(line) {},
+            None => circle cx=(x) cy=(y) r="1.5" style={ "fill:" (ink) } {},
+        }
+    }
+}
+
+/// Draws what the marks mean, in a row.
+pub fn legend() -> Drawn {
+    let items = [(Some(Held::Yes), 0), (Some(Held::Cued), 90), (Some(Held::No), 215), (None, 350)];
+    let markup = html! {
+        @for (held, x) in items {
+            @let (fill, ink) = colours(held);
+            g transform={ "translate(" (x) " 0)" } {
+                rect width="24" height="24" rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } {}
+                (mark(12.0, 12.0, 7.0, held, ink))
+                text x="30" y="17" font-size="13" fill="currentColor" { (words::held(held)) }
+            }
+        }
+        path d="M480 16 l4 -7 l4 7 z" fill="currentColor" {}
+        text x="493" y="17" font-size="13" fill="currentColor" { "more often than before" }
+        path d="M645 9 l4 7 l4 -7 z" fill="currentColor" {}
+        text x="658" y="17" font-size="13" fill="currentColor" { "less often" }
+    };
+    Drawn { height: 32, markup }
+}
+
+/// Returns an `svg` element to stand in a page.
+pub fn inline(drawn: &Drawn, label: &str) -> Markup {
+    html! {
+        svg viewBox={ "-1 -1 " (WIDTH + 2) " " (drawn.height + 2) } role="img" aria-label=(label) font-family="sans-serif" { (drawn.markup) }
+    }
+}
+
+/// Draws everything on one sheet: an SVG file of its own.
+pub fn sheet(progress: &Progress) -> String {
+    let mut sheet = Sheet { y: 0, parts: Vec::new() };
+    sheet.heading(&progress.title, 24);
+    sheet.text(&words::date(progress.today));
+    if progress.days.is_empty() {
+        sheet.text(words::NO_RECORD);
+    } else {
+        words::days(&progress.days, progress.today).iter().for_each(|line| sheet.text(line));
+        words::changes(progress).iter().for_each(|line| sheet.text(line));
+        sheet.heading("Bar by bar", 18);
+        sheet.text(words::MAP);
+        sheet.part(legend());
+        sheet.part(map(&progress.sections));
+        if let Some(line) = words::recall(&progress.recall) {
+            sheet.heading("Time to begin", 18);
+            sheet.text(&line);
+            sheet.plot(plots::recall(&progress.recall));
+        }
+        sheet.heading("Minutes of playing", 18);
+        sheet.plot(plots::minutes(&progress.days, progress.today, super::progress_page::N_DAYS_SHOWN));
+        if !progress.runs.is_empty() {
+            sheet.heading("Run-throughs", 18);
+            progress.runs.iter().rev().for_each(|run| sheet.text(&format!("{}: {}", words::date(run.at.date_naive()), words::run(run))));
+        }
+        if !progress.stubborn.is_empty() {
+            sheet.heading("Stubborn places in the last four weeks", 18);
+            progress.stubborn.iter().for_each(|place| sheet.text(&words::stubborn(place)));
+        }
+        sheet.y += LINE / 2;
+        words::notes(progress).iter().for_each(|line| sheet.text(line));
+    }
+    const MARGIN: usize = 30;
+    let (width, height) = (WIDTH + 2 * MARGIN, sheet.y + 2 * MARGIN);
+    let markup = html! {
+        svg xmlns="http://www.w3.org/2000/svg" width=(width) height=(height) viewBox={ "0 0 " (width) " " (height) } font-family="sans-serif" color="#000000" {
+            title { (progress.title) }
+            rect width="100%" height="100%" fill="#ffffff" {}
+            g transform={ "translate(" (MARGIN) " " (MARGIN) ")" } { @for part in &sheet.parts { (part) } }
+        }
+    };
+    markup.into_string()
+}
+
+/// A sheet while it is filled from the top.
+struct Sheet {
+    y: usize,
+    parts: Vec<Markup>,
+}
+
+impl Sheet {
+    fn heading(&mut self, text: &str, size: usize) {
+        self.y += size + 8;
+        for line in wrapped(text, N_CHARS * 11 / size, "") {
+            self.parts.push(html! { text x="0" y=(self.y) font-size=(size) font-weight="bold" { (line) } });
+            self.y += size;
+        }
+    }
+
+    fn text(&mut self, text: &str) {
+        for line in wrapped(text, N_CHARS, "   ") {
+            self.y += LINE;
+            self.parts.push(html! { text x="0" y=(self.y) font-size="14" xml:space="preserve" { (line) } });
+        }
+    }
+
+    fn part(&mut self, drawn: Drawn) {
+        self.y += 12;
+        self.parts.push(html! { g transform={ "translate(0 " (self.y) ")" } { (drawn.markup) } });
+        self.y += drawn.height;
+    }
+
+    fn plot(&mut self, svg: Option<String>) {
+        if let Some(svg) = svg {
+            self.y += 8;
+            self.parts.push(html! { g transform={ "translate(0 " (self.y) ")" } { (PreEscaped(svg)) } });
+            self.y += plots::SIZE.1 as usize;
+        }
+    }
+}
