@@ -8,6 +8,7 @@ mod action;
 mod app;
 mod keys;
 pub mod plain;
+mod reader;
 mod run;
 mod screen;
 pub mod study;
@@ -19,6 +20,7 @@ mod widget;
 mod tests;
 
 pub use action::Action;
+pub use reader::read;
 pub use run::{Exit, run};
 
 use crate::practice::{Command, Input, View};

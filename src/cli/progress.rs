@@ -1,5 +1,6 @@
 //! `catchword progress`: how a piece stands, as text, as a page or as a picture.
 
+use std::io::IsTerminal;
 use std::path::PathBuf;
 
 use clap::Args;
@@ -9,6 +10,7 @@ use crate::paths::Paths;
 use crate::piece_folder::open_piece;
 use crate::report::progress::{N_RUNS_MAX, Progress, Records};
 use crate::report::{progress_page, progress_svg, progress_text};
+use crate::tui;
 
 #[derive(Args, Debug)]
 pub struct ProgressArgs {
@@ -20,6 +22,9 @@ pub struct ProgressArgs {
     /// Write one picture with all of it
     #[arg(long, value_name = "FILE")]
     svg: Option<PathBuf>,
+    /// Write plain lines, also where there is a screen
+    #[arg(long)]
+    plain: bool,
     /// The part, where the score has several
     #[arg(long, value_name = "NAME")]
     part: Option<String>,
@@ -43,7 +48,11 @@ pub fn run(args: ProgressArgs) -> anyhow::Result<()> {
         super::write_page(file, &progress_svg::sheet(&progress))?;
     }
     if args.html.is_none() && args.svg.is_none() {
-        return super::print_lines(progress_text::lines(&progress));
+        let lines = progress_text::lines(&progress);
+        if std::io::stdout().is_terminal() && std::io::stdin().is_terminal() && !args.plain {
+            return Ok(tui::read(&lines, &tui::Options::everyday())?);
+        }
+        return super::print_lines(lines);
     }
     Ok(())
 }

@@ -14,32 +14,33 @@ pub fn counted(n: usize, what: &str) -> String {
     format!("{n} {what}{}", if n == 1 { "" } else { "s" })
 }
 
-/// Breaks a text at spaces into lines of at most `width` characters; longer words are cut. Lines after the first begin with `indent`.
+/// Breaks a text at spaces into lines of at most `width` characters; longer words are cut. Spaces at its beginning are kept, and lines
+/// after the first begin with `indent`.
 pub fn wrapped(text: &str, width: usize, indent: &str) -> Vec<String> {
-    let room = width.max(indent.chars().count() + 8);
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    let mut n_chars = 0;
-    for word in text.split(' ') {
-        let letters: Vec<char> = word.chars().collect();
-        let is_start = line.chars().all(char::is_whitespace);
-        if !is_start && n_chars + 1 + letters.len() > room {
-            lines.push(std::mem::replace(&mut line, indent.to_owned()));
-            n_chars = indent.chars().count();
-        } else if n_chars > 0 && !(is_start && !lines.is_empty()) {
-            line.push(' ');
+    let words = text.trim_start_matches(' ');
+    let mut lines = vec![text[..text.len() - words.len()].to_owned()];
+    let mut n_chars = lines[0].chars().count();
+    let mut is_empty = true;
+    for word in words.split(' ') {
+        let n_letters = word.chars().count();
+        if !is_empty && n_chars + 1 + n_letters > width {
+            lines.push(indent.to_owned());
+            (n_chars, is_empty) = (indent.chars().count(), true);
+        }
+        if !is_empty {
+            lines.last_mut().expect("never empty").push(' ');
             n_chars += 1;
         }
-        for letter in letters {
-            if n_chars == room {
-                lines.push(std::mem::replace(&mut line, indent.to_owned()));
+        is_empty = false;
+        for letter in word.chars() {
+            if n_chars >= width && n_chars > indent.chars().count() {
+                lines.push(indent.to_owned());
                 n_chars = indent.chars().count();
             }
-            line.push(letter);
+            lines.last_mut().expect("never empty").push(letter);
             n_chars += 1;
         }
     }
-    lines.push(line);
     lines
 }
 

@@ -6,13 +6,11 @@ use plotters::prelude::*;
 use super::progress::{PlayedDay, RecallDay};
 use super::progress_words::short_date;
 
-/// The ink of marks; the page replaces it by a light one where it is dark.
-pub const INK: &str = "#0B4F8A";
-pub const GRID: &str = "#C8CDD2";
+/// The ink of marks and of lines behind them; `page_style.css` has others for the dark and for paper.
 const INK_COLOUR: RGBColor = RGBColor(0x0b, 0x4f, 0x8a);
 const GRID_COLOUR: RGBColor = RGBColor(0xc8, 0xcd, 0xd2);
 /// Width and height of each plot.
-pub const SIZE: (u32, u32) = (720, 210);
+pub const SIZE: (u32, u32) = (720, 180);
 
 type Failure = DrawingAreaErrorKind<std::io::Error>;
 

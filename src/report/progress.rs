@@ -92,6 +92,8 @@ pub struct BarHeld {
 
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct SectionHeld {
+    /// False for the bars that are in no section.
+    pub is_section: bool,
     pub name: String,
     /// `bars 1-4`; empty when the name says it.
     pub bars_words: String,
@@ -183,6 +185,7 @@ impl Progress {
             let words = bars_words(&section.bars, &piece.score);
             let (n_clean_days, n_clean, n_reps) = counts[nth];
             sections.push(SectionHeld {
+                is_section: true,
                 name: plain(&section.name),
                 bars_words: plain(if words == section.name { "" } else { &words }),
                 bars: section.bars.iter().map(|b| bar(b.0)).collect(),
@@ -207,6 +210,7 @@ impl Progress {
         let (gained, lost) = (changed(false), changed(true));
         if !outside.is_empty() {
             sections.push(SectionHeld {
+                is_section: false,
                 name: "bars in no section".to_owned(),
                 bars_words: String::new(),
                 bars: outside,
@@ -424,7 +428,7 @@ fn outcome_by_bar<E>(
         }
     }
     // A slip stops a drill: the bars after it were not asked.
-    if let Some((Some(bar), kind)) = failure.filter(|(_, kind)| attempt.mode == Mode::Drill && stops_a_drill(kind)) {
+    if let Some((Some(bar), _)) = failure.filter(|(_, kind)| attempt.mode == Mode::Drill && stops_a_drill(kind)) {
         let first_unplayed = (bar + 1).clamp(from, end);
         out[first_unplayed - from..].fill(None);
     }

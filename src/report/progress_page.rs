@@ -47,12 +47,16 @@ fn body(progress: &Progress) -> Markup {
                 figure { (inline(&map(std::slice::from_ref(section)), &words::section_name(section))) }
             }
             @if let Some(line) = words::recall(&progress.recall) {
-                h2 { "Time to begin" }
-                p { (line) }
-                (plot(plots::recall(&progress.recall), &line))
+                section.whole {
+                    h2 { "Time to begin" }
+                    p { (line) }
+                    (plot(plots::recall(&progress.recall), &line))
+                }
             }
-            h2 { "Minutes of playing" }
-            (plot(plots::minutes(&progress.days, progress.today, N_DAYS_SHOWN), "minutes of playing by day"))
+            section.whole {
+                h2 { "Minutes of playing" }
+                (plot(plots::minutes(&progress.days, progress.today, N_DAYS_SHOWN), "minutes of playing by day"))
+            }
             @if !progress.runs.is_empty() {
                 h2 { "Run-throughs" }
                 table {

@@ -41,22 +41,27 @@ pub fn map(sections: &[SectionHeld]) -> Drawn {
 }
 
 fn section_map(section: &SectionHeld) -> Drawn {
-    const HEAD: usize = 40;
-    let is_section = section.name != "bars in no section";
+    /// Characters of name and counts that fit on one line.
+    const N_CHARS_MAX: usize = 88;
     let name: String = words::section_name(section).chars().take(80).collect();
+    let counts = if section.is_section { words::section_counts(section) } else { String::new() };
+    let is_one_line = name.chars().count() + counts.chars().count() <= N_CHARS_MAX;
+    let head = if is_one_line { 24 } else { 42 };
     let n_rows = section.bars.len().div_ceil(N_COLUMNS);
-    let cell = |nth: usize| ((nth % N_COLUMNS) * (CELL.0 + GAP), HEAD + (nth / N_COLUMNS) * (CELL.1 + GAP));
+    let cell = |nth: usize| ((nth % N_COLUMNS) * (CELL.0 + GAP), head + (nth / N_COLUMNS) * (CELL.1 + GAP));
     let markup = html! {
         text x="0" y="14" font-size="15" font-weight="bold" fill="currentColor" { (name) }
-        @if is_section {
-            text x="0" y="32" font-size="13" fill="currentColor" { (words::section_counts(section)) }
+        @if is_one_line {
+            text x=(WIDTH) y="14" text-anchor="end" font-size="13" fill="currentColor" { (counts) }
+        } @else {
+            text x="0" y="33" font-size="13" fill="currentColor" { (counts) }
         }
         @for (nth, bar) in section.bars.iter().enumerate() {
             @let (x, y) = cell(nth);
             g transform={ "translate(" (x) " " (y) ")" } { (bar_cell(bar)) }
         }
     };
-    Drawn { height: HEAD + n_rows * (CELL.1 + GAP), markup }
+    Drawn { height: head + n_rows * (CELL.1 + GAP), markup }
 }
 
 fn bar_cell(bar: &BarHeld) -> Markup {
@@ -119,7 +124,7 @@ fn mark(x: f64, y: f64, r: f64, held: Option<Held>, ink: &str) -> Markup {
 
 /// Draws what the marks mean, in a row.
 pub fn legend() -> Drawn {
-    let items = [(Some(Held::Yes), 0), (Some(Held::Cued), 90), (Some(Held::No), 215), (None, 350)];
+    let items = [(Some(Held::Yes), 0), (Some(Held::Cued), 80), (Some(Held::No), 200), (None, 325)];
     let markup = html! {
         @for (held, x) in items {
             @let (fill, ink) = colours(held);
@@ -129,10 +134,10 @@ pub fn legend() -> Drawn {
                 text x="30" y="17" font-size="13" fill="currentColor" { (words::held(held)) }
             }
         }
-        path d="M480 16 l4 -7 l4 7 z" fill="currentColor" {}
-        text x="493" y="17" font-size="13" fill="currentColor" { "more often than before" }
-        path d="M645 9 l4 7 l4 -7 z" fill="currentColor" {}
-        text x="658" y="17" font-size="13" fill="currentColor" { "less often" }
+        path d="M445 16 l4 -7 l4 7 z" fill="currentColor" {}
+        text x="458" y="17" font-size="13" fill="currentColor" { "more often than before" }
+        path d="M650 9 l4 7 l4 -7 z" fill="currentColor" {}
+        text x="663" y="17" font-size="13" fill="currentColor" { "less often" }
     };
     Drawn { height: 32, markup }
 }

@@ -34,7 +34,7 @@ pub fn lines(progress: &Progress) -> Vec<String> {
     for section in &progress.sections {
         say("", "");
         say(&words::section_name(section), "  ");
-        if section.name != "bars in no section" {
+        if section.is_section {
             say(&format!("  {}", words::section_counts(section)), "  ");
         }
         map(&section.bars).iter().for_each(|line| say(line, "  "));

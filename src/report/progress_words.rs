@@ -42,7 +42,10 @@ pub fn section_counts(section: &SectionHeld) -> String {
     } else {
         let n_held = tries.iter().filter(|t| t.held == Held::Yes).count();
         let told = if tries.iter().any(|t| t.witness == Witness::Told) { ", by the player's word" } else { "" };
-        parts.push(format!("{n_held} of {} held{told}", counted(tries.len(), "first try").replace("trys", "tries")));
+        parts.push(format!(
+            "{n_held} of {} held{told}",
+            if tries.len() == 1 { "1 first try".to_owned() } else { format!("{} first tries", tries.len()) }
+        ));
     }
     if section.n_clean_days > 0 {
         parts.push(format!("clean on {}", counted(section.n_clean_days, "day")));
@@ -131,6 +134,9 @@ pub fn stubborn(place: &Stubborn) -> String {
 /// Says what the counts leave out or rest on.
 pub fn notes(progress: &Progress) -> Vec<String> {
     let mut lines = Vec::new();
+    if progress.sections.iter().any(|s| s.is_warm) {
+        lines.push("Warm: clean as often as wanted on one day. Whether it stays, the first tries of other days tell.".to_owned());
+    }
     if progress.n_readings > 0 {
         lines.push(format!("Played from the page {}: not counted as memory.", times(progress.n_readings)));
     }

@@ -89,7 +89,7 @@ impl<W: Write> JsonRows<W> {
             self.next_table()?;
         }
         if let Some((_, n_rows)) = &mut self.open {
-            write!(self.out, "{}\n", if *n_rows == 0 { "" } else { "," })?;
+            writeln!(self.out, "{}", if *n_rows == 0 { "" } else { "," })?;
             *n_rows += 1;
         }
         serde_json::to_writer(&mut self.out, &Object { table, row })?;

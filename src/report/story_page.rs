@@ -8,8 +8,8 @@ use super::story_sheet::{DRAFT, SWITCHES, SheetSection, SheetSwitch, StorySheet}
 /// Two columns, and small enough that a piece of some thirty cues stands on one side of a sheet.
 const STYLE: &str = "
 .story { columns: 19rem 2; column-gap: 2rem; }
-.story section { margin-bottom: .8rem; }
-.story h2 { margin: 0 0 .2rem; font-size: 1.05rem; border-bottom: 1px solid var(--line); }
+.story section { margin-bottom: .8rem; break-inside: avoid; }
+.story h2 { margin: 0 0 .2rem; break-after: avoid; font-size: 1.05rem; border-bottom: 1px solid var(--line); }
 .start { font-style: italic; }
 dl { display: grid; grid-template-columns: minmax(2.6rem, max-content) 1fr; gap: .1rem .6rem; margin: .2rem 0; }
 dl > div { display: contents; }
@@ -19,7 +19,7 @@ dd strong { font-weight: 600; }
 dd small { display: block; color: var(--quiet); font-size: .85em; line-height: 1.3; }
 .switches td { width: 50%; }
 @page { margin: 11mm; }
-@media print { body { font-size: 8.6pt; line-height: 1.3; } .story { columns: 2; } h1 { font-size: 14pt; } }
+@media print { body { font-size: 9.2pt; line-height: 1.3; } .story { columns: 2; } h1 { font-size: 14pt; } }
 ";
 
 /// Returns the page.

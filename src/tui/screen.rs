@@ -7,6 +7,7 @@ mod help;
 mod quiz;
 mod story;
 pub mod study;
+mod progress;
 
 use ratatui::Frame;
 use ratatui::layout::Rect;
@@ -34,6 +35,11 @@ pub fn draw(app: &App, caption: Option<&str>, view: &View, frame: &mut Frame) {
         drill::draw(app, view, theme, frame);
     }
     foot(app, caption, view, theme, area, frame);
+}
+
+/// Draws a page of a longer text; returns its first line, and how many lines fit.
+pub fn read_page(lines: &[String], first: usize, theme: Theme, frame: &mut Frame) -> (usize, usize) {
+    (progress::draw(lines, first, theme, frame), progress::n_rows(page(frame.area())))
 }
 
 /// The last row: a notice, else the caption, else a hint of the keys while nothing is being played.

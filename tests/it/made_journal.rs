@@ -89,7 +89,7 @@ struct Player {
 
 impl Player {
     fn fails(&mut self, bar: usize, section: usize) -> bool {
-        let (weak, fades): (f64, f64) = if self.stubborn.contains(&bar) { (0.5, 0.94) } else { (self.weak[bar], 0.72) };
+        let (weak, fades): (f64, f64) = if self.stubborn.contains(&bar) { (0.55, 0.97) } else { (self.weak[bar], 0.72) };
         self.rng.f64() < weak * fades.powi(self.known_days[section])
     }
 }

@@ -18,5 +18,6 @@ mod quiz;
 mod reading;
 mod run_through;
 mod setting;
+mod report;
 mod source;
 mod terminal;
