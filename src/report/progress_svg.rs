@@ -41,11 +41,10 @@ pub fn map(sections: &[SectionHeld]) -> Drawn {
 }
 
 fn section_map(section: &SectionHeld) -> Drawn {
-    /// Characters of name and counts that fit on one line.
-    const N_CHARS_MAX: usize = 88;
     let name: String = words::section_name(section).chars().take(80).collect();
     let counts = if section.is_section { words::section_counts(section) } else { String::new() };
-    let is_one_line = name.chars().count() + counts.chars().count() <= N_CHARS_MAX;
+    // Widths of usual letters of 15 and 13 units, a little on the wide side.
+    let is_one_line = 95 * name.chars().count() + 76 * counts.chars().count() <= 10 * WIDTH;
     let head = if is_one_line { 24 } else { 42 };
     let n_rows = section.bars.len().div_ceil(N_COLUMNS);
     let cell = |nth: usize| ((nth % N_COLUMNS) * (CELL.0 + GAP), head + (nth / N_COLUMNS) * (CELL.1 + GAP));
@@ -124,7 +123,7 @@ fn mark(x: f64, y: f64, r: f64, held: Option<Held>, ink: &str) -> Markup {
 
 /// Draws what the marks mean, in a row.
 pub fn legend() -> Drawn {
-    let items = [(Some(Held::Yes), 0), (Some(Held::Cued), 80), (Some(Held::No), 200), (None, 325)];
+    let items = [(Some(Held::Yes), 0), (Some(Held::Cued), 75), (Some(Held::No), 190), (None, 310)];
     let markup = html! {
         @for (held, x) in items {
             @let (fill, ink) = colours(held);
@@ -134,10 +133,10 @@ pub fn legend() -> Drawn {
                 text x="30" y="17" font-size="13" fill="currentColor" { (words::held(held)) }
             }
         }
-        path d="M445 16 l4 -7 l4 7 z" fill="currentColor" {}
-        text x="458" y="17" font-size="13" fill="currentColor" { "more often than before" }
-        path d="M650 9 l4 7 l4 -7 z" fill="currentColor" {}
-        text x="663" y="17" font-size="13" fill="currentColor" { "less often" }
+        path d="M455 16 l4 -7 l4 7 z" fill="currentColor" {}
+        text x="468" y="17" font-size="13" fill="currentColor" { "more often than before" }
+        path d="M655 9 l4 7 l4 -7 z" fill="currentColor" {}
+        text x="668" y="17" font-size="13" fill="currentColor" { "less often" }
     };
     Drawn { height: 32, markup }
 }
@@ -201,11 +200,12 @@ struct Sheet {
 
 impl Sheet {
     fn heading(&mut self, text: &str, size: usize) {
-        self.y += size + 8;
+        self.y += 10;
         for line in wrapped(text, N_CHARS * 11 / size, "") {
+            self.y += size + 6;
             self.parts.push(html! { text x="0" y=(self.y) font-size=(size) font-weight="bold" { (line) } });
-            self.y += size;
         }
+        self.y += 4;
     }
 
     fn text(&mut self, text: &str) {

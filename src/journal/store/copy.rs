@@ -146,6 +146,7 @@ impl Copy {
         let store = Store::set_up(connection, copied.0.clone())?;
         store.check().map_err(|error| match error {
             Error::Damaged { what, .. } => refused(format!("it is damaged: {what}")),
+            Error::Sql { source, .. } => refused(format!("it cannot be read whole ({source})")),
             error => refused(format!("it cannot be read whole ({error})")),
         })?;
         Ok(copied)
