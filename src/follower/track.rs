@@ -325,7 +325,9 @@ impl Follower {
         let played = best.played.get(best.onset as usize - onset).copied();
         for (k, note) in notes.enumerate().take(CHORD_MAX) {
             let was_played = played.map_or(self.heard_by[note] > 0, |mask| mask & (1 << k) != 0);
-            if self.model.plan.due[onset] & (1 << k) != 0 && !was_played {
+            // The first stroke of a note cannot be told from the last ones of an ornament on the same key.
+            let is_hidden = onset > 0 && self.model.plan.free(onset - 1, self.line.notes[note].key.number()).is_some();
+            if self.model.plan.due[onset] & (1 << k) != 0 && !was_played && !is_hidden {
                 findings.push(Finding::Slip(Slip {
                     at,
                     kind: SlipKind::Missed,
