@@ -79,13 +79,21 @@ impl Desk for Shelf {
                 (file.text().to_owned(), words)
             }
             Shelf::New(new) => {
-                make_folder(&new.folder, &new.score_file, &new.bytes, text)?;
-                let words = format!("saved as a piece of your own: {}", new.folder.display());
-                let file = PieceText::open(new.folder.join(PIECE_FILE), new.score.clone())?;
+                let folder = free(&new.folder);
+                make_folder(&folder, &new.score_file, &new.bytes, text)?;
+                let words = format!("saved as a piece of your own: {}", folder.display());
+                let file = PieceText::open(folder.join(PIECE_FILE), new.score.clone())?;
                 *self = Shelf::File(Box::new(file));
                 (text.to_owned(), words)
             }
         };
         Ok(Kept { text: kept, words })
     }
+}
+
+/// The folder, or the first of `ferry-2`, `ferry-3` … that is not there: what was written is never refused for want of a name.
+fn free(folder: &Path) -> PathBuf {
+    let name = folder.file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let numbered = (2..).map(|nth| folder.with_file_name(format!("{name}-{nth}")));
+    std::iter::once(folder.to_owned()).chain(numbered).find(|f| !f.exists()).expect("some number is free")
 }

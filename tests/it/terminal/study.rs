@@ -121,4 +121,12 @@ fn a_bare_score_becomes_a_piece_with_the_first_saving_even_when_the_terminal_is_
     assert_eq!(made.matches("[[cue]]").count(), 1, "{made}");
     assert!(made.contains("[[section]]") && made.contains("[[landmark]]"));
     assert!(data.join("pieces/ferry/ferry.musicxml").is_file());
+    // Studied from the score once more, it becomes another piece.
+    let mut pty = start(&score.to_string_lossy(), &data, 80, 24);
+    pty.press("Aw");
+    pty.wait_for("saved as a piece of your own");
+    pty.press("q");
+    assert!(pty.wait_for_end().success());
+    assert!(data.join("pieces/ferry-2/piece.toml").is_file());
+    assert_eq!(fs::read_to_string(data.join("pieces/ferry/piece.toml")).unwrap(), made);
 }
