@@ -9,7 +9,7 @@ use crate::time::Timestamp;
 
 /// Clean reps of the same bars that are learned from, and how many notes all together: what can be heard before a player notices the wait.
 const N_REPS_MAX: usize = 12;
-const N_NOTES_MAX: u32 = 3_000;
+const N_NOTES_MAX: u32 = 1_500;
 
 /// Teaches `spans` the timing of the piece's player: from the latest reading take, and from clean reps of any span, newest
 /// first. Only what the journal had at `before` counts, so that a stored take can be judged again as it was.

@@ -4,7 +4,7 @@
 //!
 //! * a hesitation (silence beyond this player's timing at the place) that cost a second or more; this and the other
 //!   figures here are reasoned defaults, as no study gives pause lengths at lapses of memory;
-//! * going back to an earlier onset, whatever the distance (a chord struck twice is none);
+//! * going back to an earlier onset, whatever the distance (a chord struck twice at once is none);
 //! * going ahead by a bar or more, or by less with a second lost;
 //! * the way of a look-alike at a switch;
 //! * notes that no place explains, when they cost a second or lead elsewhere.
@@ -168,7 +168,8 @@ fn word(kind: SlipKind) -> &'static str {
 impl Episode {
     fn is_lapse(&self, span: &Span) -> bool {
         let Some(going) = self.going else { return true };
-        let is_back = going.onset < self.from.onset;
+        // A chord struck twice at once costs nothing; begun again after a halt it does.
+        let is_back = going.onset < self.from.onset || (going.onset == self.from.onset && self.lost(span) > Micros::ZERO);
         is_back || self.recovery(span) == Recovery::Landmark || self.kind == word(SlipKind::WrongTurn) || self.lost(span) >= LOST_MIN
     }
 
