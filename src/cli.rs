@@ -12,14 +12,16 @@ mod inspect;
 mod journal;
 mod plan;
 mod ports;
+mod progress;
 mod quiz;
 mod read;
 mod reps;
 mod session;
+mod sitting;
+mod start;
+mod story;
 mod story_file;
 mod strings;
-mod progress;
-mod story;
 mod study;
 mod study_desk;
 mod trace;
@@ -37,12 +39,15 @@ use crate::tui;
 
 use session::Session;
 
-/// Practise a piece from memory, with one cue when it is needed.
+/// Practise a piece from memory, with one cue when it is needed. Without a subcommand the pieces are shown, to choose from.
 #[derive(Parser, Debug)]
-#[command(name = "catchword", version, about)]
+#[command(name = "catchword", version, about, args_conflicts_with_subcommands = true)]
 struct Cli {
+    /// Keep journal, settings and pieces in this directory (without a subcommand)
+    #[arg(long, value_name = "DIR")]
+    data: Option<PathBuf>,
     #[command(subcommand)]
-    command: Command,
+    command: Option<Command>,
 }
 
 #[derive(Subcommand, Debug)]
@@ -90,7 +95,19 @@ enum Command {
 /// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on
 /// standard error; 2: the arguments are wrong; 128 and the number of the signal that ended it (common practice of shells).
 pub fn run() -> ExitCode {
-    let result = match Cli::parse().command {
+    let Cli { data, command } = Cli::parse();
+    match command.map_or_else(|| start::run(data.as_deref()), run_command) {
+        Ok(code) => code,
+        Err(error) => {
+            // Standard error may be gone with the terminal; the exit code still tells.
+            let _ = writeln!(std::io::stderr(), "catchword: {error:#}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn run_command(command: Command) -> anyhow::Result<ExitCode> {
+    match command {
         Command::Demo(args) => demo::run(args),
         Command::Drill(args) => drill::run(args),
         Command::Read(args) => read::run(args),
@@ -110,14 +127,6 @@ pub fn run() -> ExitCode {
         Command::Config(args) => config::run(args).map(|()| ExitCode::SUCCESS),
         Command::Completions(args) => completions::run(&args).map(|()| ExitCode::SUCCESS),
         Command::Manual(args) => completions::write_manual(&args).map(|()| ExitCode::SUCCESS),
-    };
-    match result {
-        Ok(code) => code,
-        Err(error) => {
-            // Standard error may be gone with the terminal; the exit code still tells.
-            let _ = writeln!(std::io::stderr(), "catchword: {error:#}");
-            ExitCode::FAILURE
-        }
     }
 }
 

@@ -11,6 +11,7 @@ pub mod plain;
 mod reader;
 mod run;
 mod screen;
+pub mod start;
 pub mod study;
 mod terminal;
 mod theme;

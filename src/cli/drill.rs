@@ -6,31 +6,30 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
-use chrono::NaiveDate;
 use clap::Args;
 use crossbeam_channel::{Receiver, bounded};
 
 use super::habits::learn_from_journal;
 use super::session::{Keep, Session};
+use super::sitting::{Beginning, begin_as_planned, machine, planned, quiz_for, reached_on};
 use super::story_file::{StoryFile, drafted};
 use super::{N_SIGNALS_MAX, exit_code, print_account};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
-use crate::journal::entry::{Entry, Mode, Verdict};
+use crate::journal::entry::{Entry, Mode};
 use crate::journal::stats::DatedRep;
 use crate::journal::store::{NewSession, SessionId, Store};
 use crate::paths::Paths;
-use crate::piece::{Cue, Piece, Section};
+use crate::piece::Piece;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
+use crate::practice::Span;
 use crate::practice::by_word::ByWord;
 use crate::practice::footswitch::{Footswitch, FootswitchConfig};
 use crate::practice::joins::{self, Chaining};
-use crate::practice::sitting::{self, BREATH, Part, Times};
-use crate::practice::{Engine, Machine, PracticeConfig, Span};
 use crate::score::{Place, Score};
 use crate::source::{Signal, open};
 use crate::theory::Hand;
-use crate::time::{Micros, Timestamp};
+use crate::time::Timestamp;
 use crate::tui::{self, plain};
 
 /// The inputs that are no instrument: the program plays by itself, or the player says how it went.
@@ -118,6 +117,9 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitti
         let begin = Beginning { drafts, ..Beginning::default() };
         (Session::over(machine(opened.piece, spans, config, minutes, begin)?, None).directed(1), None)
     } else if input == KEYS {
+        if minutes.is_some() {
+            bail!("a session of minutes listens to an instrument; leave --minutes out to practise without one");
+        }
         let journal = Journal::begin(super::open_journal(paths)?, &opened, 0)?;
         let told = ByWord::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
         (Session::new(told, Some(Box::new(journal))), None)
@@ -128,11 +130,14 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitti
         let journal = Journal::begin(store, &opened, 0)?;
         learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;
         let reps: Vec<DatedRep> = journal.store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
-        let reached_today = reached_on(&opened.piece, &reps, journal.began.date_naive());
-        if minutes.is_some() {
-            begin_with_oldest(&mut spans, &reps);
+        let today = journal.began.date_naive();
+        let reached_today = reached_on(&opened.piece, &reps, today);
+        let mut quiz = None;
+        if let Some(minutes) = minutes {
+            begin_as_planned(&mut spans, &planned(&journal.store, &opened, today, minutes)?);
+            quiz = quiz_for(&journal.store, &opened, config, minutes)?;
         }
-        let machine = machine(opened.piece, spans, config, minutes, Beginning { drafts, open, reached_today })?;
+        let machine = machine(opened.piece, spans, config, minutes, Beginning { drafts, open, reached_today, quiz })?;
         (Session::over(machine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
     let exit = play(session, &signals, clock, &feet, plain)?;
@@ -161,58 +166,10 @@ pub(super) fn play(
     Ok(exit_code(exit))
 }
 
-/// What a drill knows from the start.
-#[derive(Default)]
-struct Beginning {
-    drafts: Vec<Cue>,
-    open: Vec<(Place, Option<Hand>)>,
-    reached_today: Vec<String>,
-}
-
-/// One drill over all spans, or a session of some minutes with the run-through at its end.
-fn machine(piece: Piece, spans: Vec<Span>, config: &Config, minutes: Option<u32>, begin: Beginning) -> anyhow::Result<Box<dyn Machine>> {
-    let piece = Arc::new(piece);
-    let engine = |spans: Vec<Span>, practice: PracticeConfig| Engine::try_new(Arc::clone(&piece), spans, practice).context(NO_NOTES);
-    let open = |engine: Engine| engine.with_drafts(begin.drafts).with_open_places(begin.open).with_reached_today(begin.reached_today);
-    let Some(minutes) = minutes else { return Ok(Box::new(open(engine(spans, config.practice())?))) };
-    let (work, mut run): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(Span::is_drill);
-    let whole = match run.pop() {
-        Some(run) => run,
-        None => Span::whole(&piece, Mode::RunThrough).context(NO_NOTES)?,
-    };
-    let times = Times::of(Micros(i64::from(minutes) * 60_000_000), &whole, Micros::ZERO);
-    let mut parts = Vec::new();
-    if !work.is_empty() && times.work_ends > Micros::ZERO {
-        let practice = PracticeConfig { rest: Some(BREATH), ..config.practice() };
-        parts.push(Part::work(open(engine(work, practice)?), times));
-    }
-    parts.push(Part::whole(engine(vec![whole], config.practice())?));
-    Ok(Box::new(sitting::Sitting::try_new(parts).expect("the run-through is a part")))
-}
-
-/// The sections that reached their target on a day.
-fn reached_on(piece: &Piece, reps: &[DatedRep], day: NaiveDate) -> Vec<String> {
-    let of_day = |name: &str| reps.iter().filter(|r| r.span == name && r.at.date_naive() == day && r.verdict == Verdict::Clean).count();
-    let is_reached = |s: &&Section| of_day(&s.name) >= usize::from(s.target_reps.unwrap_or(piece.target_reps));
-    piece.sections.iter().filter(is_reached).map(|s| s.name.clone()).collect()
-}
-
-/// Lets the sections whose last clean rep is longest ago go first, those never clean before all; in what follows the order stays.
-fn begin_with_oldest(spans: &mut [Span], reps: &[DatedRep]) {
-    let last_clean = |span: &Span| reps.iter().filter(|r| r.span == span.name && r.verdict == Verdict::Clean).map(|r| r.at).max();
-    let sections = spans.iter().enumerate().filter(|(_, s)| s.is_drill() && s.joined.is_empty());
-    if let Some((first, _)) = sections.min_by_key(|(_, span)| last_clean(span)) {
-        let n_drills = spans.iter().filter(|s| s.is_drill()).count();
-        spans[..n_drills].rotate_left(first);
-    }
-}
-
 /// The piece's spans, beginning with the section asked for; bars that are no section become a drill of their own.
 fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
     let piece = &opened.piece;
-    let chaining = if args.from_the_end { Chaining::FromTheEnd } else { Chaining::FromTheTop };
-    let mut spans = joins::spans(piece, chaining);
-    spans.extend(Span::whole(piece, Mode::RunThrough));
+    let mut spans = spans_of(piece, args.from_the_end);
     if let Some(wanted) = &args.section {
         let (name, bars) = piece.find_span(wanted)?;
         match spans.iter().position(|s| s.name == name) {
@@ -230,6 +187,12 @@ fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
         bail!(NO_NOTES);
     }
     Ok(spans)
+}
+
+/// Sections and joins in their order, then the run-through.
+pub(super) fn spans_of(piece: &Piece, from_the_end: bool) -> Vec<Span> {
+    let chaining = if from_the_end { Chaining::FromTheEnd } else { Chaining::FromTheTop };
+    joins::spans(piece, chaining).into_iter().chain(Span::whole(piece, Mode::RunThrough)).collect()
 }
 
 /// The places put off in earlier sessions, as far as the score still has them.

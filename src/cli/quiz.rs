@@ -14,8 +14,9 @@ use super::session::Session;
 use crate::analysis::analyse;
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
+use crate::journal::store::Store;
 use crate::paths::Paths;
-use crate::piece_folder::open_piece;
+use crate::piece_folder::{OpenedPiece, open_piece};
 use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, questions};
 use crate::score::Place;
 use crate::source::open;
@@ -59,12 +60,6 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     // Opened before the journal: without an instrument there is no session to record.
     let source = if input == KEYS { None } else { Some(open(input)?) };
     let store = super::open_journal(&paths)?;
-    let answers = store.answers(&opened.key)?;
-    let reps: Vec<_> = store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
-    let put_off = store.open_spots(&opened.key)?.into_iter().map(|(place, _)| place);
-    let failed = reps.iter().filter_map(|r| r.failed.as_ref().map(|(place, _)| place.clone())).chain(put_off);
-    // Places of a score that has changed since may be gone.
-    let failed: Vec<Place> = failed.filter_map(|place| Place::parse(&place, &opened.piece.score).ok()).collect();
     let seed = args.seed.unwrap_or_else(|| wall_now().timestamp_micros().cast_unsigned());
     let quiz_config = QuizConfig {
         first_onset: Micros::from_millis(i64::from(args.first) * 1_000),
@@ -72,12 +67,9 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
         is_told: source.is_none(),
         ..QuizConfig::standard(args.minutes, seed)
     };
-    let analysis = analyse(&opened.piece.score, opened.piece.part).context("the score has no such part")?;
-    let asked = questions(&opened.piece, &analysis, &failed);
+    let quiz = over(&store, &opened, &config, quiz_config)?.context(NO_NOTES)?;
     let feet = config.footswitch(opened.piece.instrument);
     let journal = Journal::begin(store, &opened, seed)?;
-    let doubt = JournalDoubt::new(&answers, &reps);
-    let quiz = Quiz::try_new(Arc::new(opened.piece), asked, &doubt, config.practice(), quiz_config).context(NO_NOTES)?;
     let session = Session::new(quiz, Some(Box::new(journal)));
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
@@ -85,4 +77,25 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     let exit = play(session, &signals, clock, &feet, args.plain)?;
     drop(running);
     Ok(exit)
+}
+
+/// Makes a quiz over a piece from what the journal knows of it; `None` when there is nothing to ask.
+pub(super) fn over(store: &Store, opened: &OpenedPiece, config: &Config, quiz_config: QuizConfig) -> anyhow::Result<Option<Quiz>> {
+    let answers = store.answers(&opened.key)?;
+    let reps: Vec<_> = store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
+    let put_off = store.open_spots(&opened.key)?.into_iter().map(|(place, _)| place);
+    let failed = reps.iter().filter_map(|r| r.failed.as_ref().map(|(place, _)| place.clone())).chain(put_off);
+    // Places of a score that has changed since may be gone.
+    let failed: Vec<Place> = failed.filter_map(|place| Place::parse(&place, &opened.piece.score).ok()).collect();
+    let analysis = analyse(&opened.piece.score, opened.piece.part).context("the score has no such part")?;
+    let asked = questions(&opened.piece, &analysis, &failed);
+    let doubt = JournalDoubt::new(&answers, &reps);
+    Ok(Quiz::try_new(Arc::new(opened.piece.clone()), asked, &doubt, config.practice(), quiz_config))
+}
+
+impl QuizArgs {
+    /// The quiz as it is without further words.
+    pub(super) fn of(piece: String, data: Option<PathBuf>) -> Self {
+        QuizArgs { piece, minutes: 5, seed: None, input: None, first: 5, jump: 2, part: None, data, plain: false }
+    }
 }

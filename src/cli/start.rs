@@ -7,9 +7,10 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 use chrono::NaiveDate;
 
-use super::drill::{NO_NOTES, Sitting, practise, session_spans};
+use super::drill::{NO_NOTES, Sitting, practise, spans_of};
 use super::exit_code;
 use super::quiz::{self, QuizArgs};
+use super::sitting::planned;
 use super::study::{self, StudyArgs};
 use crate::clock::wall_now;
 use crate::config::Config;
@@ -26,6 +27,8 @@ use crate::tui::{self, start};
 
 /// A session offered where nothing else was chosen: one block of work (common practice, 25 minutes and a break).
 const MINUTES: u32 = 25;
+/// Steps of the day's plan shown of a piece.
+const N_PLANNED_MAX: usize = 3;
 
 pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
@@ -51,10 +54,14 @@ pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
     let spans = match doing {
         Doing::RunThrough => whole(Mode::RunThrough)?,
         Doing::Reading => whole(Mode::Reading)?,
-        _ => session_spans(piece, &config, false),
+        _ => spans_of(piece, false),
     };
     let minutes = (doing == Doing::Session).then_some(minutes);
     practise(opened, spans, Sitting { paths: &paths, config: &config, input: None, part: None, plain: false, minutes })
+}
+
+fn count(reps: u8) -> String {
+    if reps == 1 { "once".to_owned() } else { format!("{reps} times") }
 }
 
 /// One card a piece, those practised last first.
@@ -87,7 +94,13 @@ fn cards(paths: &Paths, store: &Store) -> anyhow::Result<Vec<Card>> {
             1 => "; 1 place without a line of story".to_owned(),
             n => format!("; {n} places without a line of story"),
         };
-        let card = Card { name, title: opened.piece.title, last, state: format!("{reading}{places}"), planned: vec![] };
+        let planned = match latest {
+            Some(_) => planned(store, &opened, today, MINUTES)?,
+            None => vec![],
+        };
+        let planned = planned.iter().take(N_PLANNED_MAX).map(|step| format!("{}, {}", step.section, count(step.reps)));
+        let planned = planned.collect();
+        let card = Card { name, title: opened.piece.title, last, state: format!("{reading}{places}"), planned };
         cards.push((latest.map(|rep| rep.at), card));
     }
     cards.sort_by_key(|(at, card)| (std::cmp::Reverse(*at), card.name.clone()));

@@ -44,6 +44,13 @@ enum DialectArg {
     Names,
 }
 
+impl StudyArgs {
+    /// The study of a piece as it is without further words.
+    pub(super) fn of(piece: String, data: Option<PathBuf>) -> Self {
+        StudyArgs { piece, part: None, json: false, dialect: None, data }
+    }
+}
+
 pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
     // A machine without a home directory still has pieces given by path.
     let pieces = match &args.data {

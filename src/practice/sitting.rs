@@ -7,7 +7,7 @@ use std::collections::VecDeque;
 
 use super::account::Played;
 use super::span::Span;
-use super::view::{Stage, View};
+use super::view::{Quiz, Stage, View};
 use super::{Command, Engine, Input, Machine, Output};
 use crate::journal::entry::{Entry, RepNumber};
 use crate::midi::MidiEvent;
@@ -31,41 +31,55 @@ const USUAL_QUARTERS_A_MINUTE: f64 = 72.0;
 /// One part of a session.
 pub struct Part {
     machine: Box<dyn Machine>,
-    /// When no new rep begins, and when the one that is on is broken off.
-    ends: Option<(Micros, Micros)>,
+    window: Option<Window>,
     /// Rests are offered in it.
     is_new_work: bool,
+}
+
+/// When a part is over.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Window {
+    /// No rep begins after this.
+    pub ends: Micros,
+    /// The rep that is on is broken off.
+    pub at_last: Micros,
 }
 
 impl Part {
     /// A part that goes on until it has come to its own end.
     pub fn whole(machine: impl Machine + 'static) -> Part {
-        Part { machine: Box::new(machine), ends: None, is_new_work: false }
+        Part { machine: Box::new(machine), window: None, is_new_work: false }
     }
 
-    /// Sections and joins, until the time that [`Times`] leaves for them.
-    pub fn work(machine: impl Machine + 'static, times: Times) -> Part {
-        Part { machine: Box::new(machine), ends: Some((times.work_ends, times.run_at_last)), is_new_work: true }
+    /// A part that comes to its own end, or to that of its window.
+    pub fn until(machine: impl Machine + 'static, window: Window) -> Part {
+        Part { window: Some(window), ..Part::whole(machine) }
+    }
+
+    /// Sections and joins.
+    pub fn work(machine: impl Machine + 'static, window: Window) -> Part {
+        Part { is_new_work: true, ..Part::until(machine, window) }
     }
 }
 
 /// When what is due in a session of some minutes, counted from its beginning.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Times {
-    pub work_ends: Micros,
-    /// The last moment for a run-through that is over in time.
-    pub run_at_last: Micros,
+    pub work: Window,
+    /// What stands between work and run-through; as long as `work` goes over its time, it is shorter.
+    pub other: Window,
 }
 
 impl Times {
-    /// Shares out a session; `run` is the whole piece as it will be run through, `other` what stands between work and run-through.
+    /// Shares out a session; `run` is the whole piece as it will be run through, `other` the length of what comes before it.
     /// A session shorter than its run-through is a run-through alone.
     pub fn of(length: Micros, run: &Span, other: Micros) -> Times {
         let quarters_a_minute = run.line.tempo.map_or(USUAL_QUARTERS_A_MINUTE, Tempo::quarters_per_minute);
         let by_the_page = run.line.total.to_f64() * 60.0 / quarters_a_minute;
         let (bare, roomy) = (Micros::from_secs_f64(by_the_page), Micros::from_secs_f64(by_the_page * ROOM_FOR_LAPSES));
-        let before = |kept: Micros| Micros((length - kept - other).0.max(0));
-        Times { work_ends: before(roomy + SETTLE), run_at_last: before(bare) }
+        let before = |kept: Micros| Micros((length - kept).0.max(0));
+        let window = |other: Micros| Window { ends: before(roomy + SETTLE + other), at_last: before(bare + other) };
+        Times { work: window(other), other: window(Micros::ZERO) }
     }
 }
 
@@ -113,14 +127,19 @@ impl Sitting {
 
     /// Tells whether a rep, or an answer, is on.
     fn is_playing(&self) -> bool {
-        matches!(self.part.machine.view().stage, Stage::Playing | Stage::Prompted { .. })
+        let answering = |quiz: &Quiz| matches!(quiz, Quiz::Asked { .. } | Quiz::Answering { .. } | Quiz::Called { .. });
+        match self.part.machine.view().stage {
+            Stage::Playing | Stage::Prompted { .. } => true,
+            Stage::Quiz(quiz) => answering(&quiz),
+            _ => false,
+        }
     }
 
     fn own_deadline(&self) -> Option<Micros> {
         if self.account.is_some() {
             return None;
         }
-        let ends = self.part.ends.map(|(ends, at_last)| if ends > self.now { ends } else { at_last.max(ends) });
+        let ends = self.part.window.map(|w| if w.ends > self.now { w.ends } else { w.at_last });
         [self.resting_until, ends].into_iter().flatten().min()
     }
 
@@ -136,8 +155,8 @@ impl Sitting {
     /// Ends the part when its time is over and no rep is on, or when there is no more time for it.
     fn watch_time(&mut self, out: &mut Vec<Output>) {
         while self.account.is_none()
-            && let Some((ends, at_last)) = self.part.ends
-            && (self.now >= at_last.max(ends) || (self.now >= ends && !self.is_playing()))
+            && let Some(Window { ends, at_last }) = self.part.window
+            && (self.now >= at_last || (self.now >= ends && !self.is_playing()))
         {
             self.resting_until = None;
             self.pass_on(Stamped { at: self.now, what: Input::Command(Command::Quit) }, out);
@@ -177,7 +196,7 @@ impl Sitting {
     fn maybe_rest(&mut self, between_spans: bool, after_rep: bool) {
         let worked = self.now - self.began;
         let is_moment = (between_spans && worked >= NEW_WORK) || (after_rep && worked >= NEW_WORK_MAX);
-        let has_room = self.part.ends.is_some_and(|(ends, _)| self.now + REST + WORK_AFTER_REST <= ends);
+        let has_room = self.part.window.is_some_and(|w| self.now + REST + WORK_AFTER_REST <= w.ends);
         if is_moment && has_room && self.part.is_new_work && self.is_fresh {
             self.is_fresh = false;
             self.resting_until = Some(self.now + REST);

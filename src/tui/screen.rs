@@ -4,10 +4,11 @@ mod account;
 mod caution;
 mod drill;
 mod help;
+mod progress;
 mod quiz;
+pub mod start;
 mod story;
 pub mod study;
-mod progress;
 
 use ratatui::Frame;
 use ratatui::layout::Rect;

@@ -2,6 +2,7 @@
 
 use std::io;
 use std::panic;
+use std::sync::{Mutex, PoisonError};
 use std::thread;
 
 use crossbeam_channel::Sender;
@@ -23,13 +24,25 @@ pub enum Wake {
     Panicked,
 }
 
-/// Reads the terminal on a thread of its own, which waits without using the processor. It ends with the process.
+/// Who gets the keys now.
+static LISTENER: Mutex<Option<Sender<Wake>>> = Mutex::new(None);
+
+/// Reads the terminal on a thread of its own, which waits without using the processor. It ends with the process: a loop that
+/// follows another takes the keys over from it, and none is lost to a reader left behind.
 pub fn read_terminal(wakes: Sender<Wake>) {
-    thread::spawn(move || {
+    let is_read = LISTENER.lock().unwrap_or_else(PoisonError::into_inner).replace(wakes).is_some();
+    if is_read {
+        return;
+    }
+    thread::spawn(|| {
         loop {
             let wake = event::read().map_or(Wake::Closed, Wake::Terminal);
             let last = wake == Wake::Closed;
-            if wakes.send(wake).is_err() || last {
+            let listener = LISTENER.lock().unwrap_or_else(PoisonError::into_inner).clone();
+            // Between two loops nobody listens: a key pressed then means nothing.
+            let _ = listener.map(|wakes| wakes.send(wake));
+            if last {
+                *LISTENER.lock().unwrap_or_else(PoisonError::into_inner) = None;
                 return;
             }
         }

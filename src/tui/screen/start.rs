@@ -21,11 +21,7 @@ pub fn draw(start: &Start, theme: Theme, frame: &mut Frame) {
     frame.render_widget(Line::styled(session, theme.strong()), Rect { x: page.right() - width, width, ..head });
     let foot_rows = foot(start, theme, page, frame);
     let air = u16::from(page.height >= 14);
-    let room = Rect {
-        y: (page.y + 1 + air).min(page.bottom()),
-        height: page.height.saturating_sub(1 + foot_rows + 2 * air),
-        ..page
-    };
+    let room = Rect { y: (page.y + 1 + air).min(page.bottom()), height: page.height.saturating_sub(1 + foot_rows + 2 * air), ..page };
     cards(start, theme, room, frame);
 }
 

@@ -19,6 +19,8 @@ struct Desk {
     times: Times,
     now: Micros,
     seed: u64,
+    /// Seconds before each rep.
+    breath: f64,
     outputs: Vec<Output>,
     /// When each rest began.
     rests: Vec<Micros>,
@@ -31,9 +33,9 @@ impl Desk {
         let times = Times::of(minutes(n_minutes), &whole, Micros::ZERO);
         let work = spans(&piece, Chaining::FromTheTop);
         let engine = |spans| Engine::try_new(piece.clone().into(), spans, PracticeConfig::standard()).unwrap();
-        let parts = vec![Part::work(engine(work), times), Part::whole(engine(vec![whole]))];
+        let parts = vec![Part::work(engine(work), times.work), Part::whole(engine(vec![whole]))];
         let sitting = Sitting::try_new(parts).unwrap();
-        Desk { sitting, times, now: Micros::ZERO, seed: 5, outputs: vec![], rests: vec![] }
+        Desk { sitting, times, now: Micros::ZERO, seed: 5, breath: 2.0, outputs: vec![], rests: vec![] }
     }
 
     fn give(&mut self, at: Micros, what: Input) {
@@ -86,7 +88,7 @@ impl Desk {
                 }
                 Stage::SpanDone => self.wait(3.0),
                 _ => {
-                    self.wait(2.0);
+                    self.wait(self.breath);
                     self.play(slips);
                 }
             }
@@ -109,7 +111,7 @@ impl Desk {
 
 #[test]
 fn a_session_of_minutes_ends_with_the_run_through_in_time() {
-    for n_minutes in [6.0, 12.0, 20.0] {
+    for n_minutes in [4.0, 6.0, 8.0] {
         let mut desk = Desk::new(n_minutes);
         desk.practise(false);
         desk.check_the_end(minutes(n_minutes));
@@ -130,14 +132,14 @@ fn a_player_to_whom_nothing_comes_clean_gets_the_run_through_all_the_same() {
 #[test]
 fn the_rep_that_is_on_is_played_to_its_end_and_one_that_stops_is_broken_off_in_time() {
     let mut desk = Desk::new(10.0);
-    desk.wait(desk.times.work_ends.secs_f64() - 3.0);
+    desk.wait(desk.times.work.ends.secs_f64() - 3.0);
     desk.play(false);
     let rep = desk.reps()[0].clone();
-    assert!(rep.verdict == Verdict::Clean && rep.ended > desk.times.work_ends);
+    assert!(rep.verdict == Verdict::Clean && rep.ended > desk.times.work.ends);
     assert_eq!(desk.sitting.view().mode, Mode::RunThrough);
 
     let mut desk = Desk::new(10.0);
-    desk.wait(desk.times.work_ends.secs_f64() - 1.0);
+    desk.wait(desk.times.work.ends.secs_f64() - 1.0);
     let first = desk.sitting.drill().unwrap().span().line.notes[0].key;
     let note =
         catchword::midi::MidiEvent::NoteOn { channel: catchword::midi::Channel(0), key: first, velocity: catchword::midi::Velocity(70) };
@@ -147,8 +149,8 @@ fn the_rep_that_is_on_is_played_to_its_end_and_one_that_stops_is_broken_off_in_t
     desk.give(desk.now, Input::Midi(note));
     desk.give(desk.now + Micros(1_000), Input::Midi(other));
     assert!(matches!(desk.stage(), Stage::Playing), "{:?}", desk.stage());
-    desk.wait(desk.times.run_at_last.secs_f64() - desk.now.secs_f64() - 1.0);
-    assert_eq!(desk.sitting.view().mode, Mode::Drill, "the player may still go on");
+    desk.wait(desk.times.work.at_last.secs_f64() - desk.now.secs_f64() - 1.0);
+    assert_eq!(desk.sitting.view().mode, Mode::Drill, "the player may still go on: {:?}, {:?}, {:?}", desk.times, desk.now, desk.reps());
     desk.wait(2.0);
     assert_eq!((desk.sitting.view().mode, desk.stage()), (Mode::RunThrough, Stage::Waiting));
     assert_eq!(desk.reps()[0].reason.as_ref().unwrap().kind, "abandoned");
@@ -156,7 +158,7 @@ fn the_rep_that_is_on_is_played_to_its_end_and_one_that_stops_is_broken_off_in_t
 
 #[test]
 fn after_eight_minutes_of_new_work_a_rest_is_offered_once() {
-    let mut desk = Desk::new(30.0);
+    let mut desk = Desk { breath: 12.0, ..Desk::new(30.0) };
     desk.practise(false);
     assert_eq!(desk.rests.len(), 1);
     assert!((minutes(8.0)..minutes(11.0)).contains(&desk.rests[0]), "{:?}", desk.rests);

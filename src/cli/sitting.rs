@@ -1,0 +1,126 @@
+//! What a drill is made of: one machine over all spans, or the parts of a session of some minutes.
+
+use std::sync::Arc;
+
+use anyhow::Context as _;
+use chrono::NaiveDate;
+
+use super::drill::NO_NOTES;
+use super::plan::Known;
+use super::quiz;
+use crate::clock::wall_now;
+use crate::config::Config;
+use crate::journal::entry::{Mode, Verdict};
+use crate::journal::stats::DatedRep;
+use crate::journal::store::Store;
+use crate::memory::item::ItemKind;
+use crate::memory::plan::{PlanConfig, What, plan};
+use crate::piece::{Cue, Piece, Section};
+use crate::piece_folder::OpenedPiece;
+use crate::practice::quiz::{Quiz, QuizConfig};
+use crate::practice::sitting::{BREATH, Part, Sitting, Times};
+use crate::practice::{Engine, Machine, PracticeConfig, Span};
+use crate::score::Place;
+use crate::theory::Hand;
+use crate::time::Micros;
+
+/// A session of fewer minutes has no quiz; a longer one gives it a fifth of its time, up to the most.
+const MINUTES_FOR_QUIZ: u32 = 15;
+const QUIZ_SHARE: u32 = 5;
+const QUIZ_MINUTES_MAX: u32 = 6;
+
+/// What a drill knows from the start.
+#[derive(Default)]
+pub struct Beginning {
+    pub drafts: Vec<Cue>,
+    pub open: Vec<(Place, Option<Hand>)>,
+    pub reached_today: Vec<String>,
+    pub quiz: Option<Quiz>,
+}
+
+/// A section that the day's plan has, with the clean reps it wants.
+pub struct Planned {
+    pub section: String,
+    pub reps: u8,
+}
+
+/// Returns one drill over all spans, or a session of some minutes with the quiz and the run-through at its end.
+pub fn machine(
+    piece: Piece,
+    spans: Vec<Span>,
+    config: &Config,
+    minutes: Option<u32>,
+    begin: Beginning,
+) -> anyhow::Result<Box<dyn Machine>> {
+    let Beginning { drafts, open, reached_today, quiz } = begin;
+    let piece = Arc::new(piece);
+    let engine = |spans: Vec<Span>, practice: PracticeConfig| Engine::try_new(Arc::clone(&piece), spans, practice).context(NO_NOTES);
+    let knowing = |engine: Engine| engine.with_drafts(drafts).with_open_places(open).with_reached_today(reached_today);
+    let Some(minutes) = minutes else { return Ok(Box::new(knowing(engine(spans, config.practice())?))) };
+    let (work, mut run): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(Span::is_drill);
+    let whole = match run.pop() {
+        Some(run) => run,
+        None => Span::whole(&piece, Mode::RunThrough).context(NO_NOTES)?,
+    };
+    let for_quiz = if quiz.is_some() { minutes_of_quiz(minutes) } else { 0 };
+    let length = |minutes: u32| Micros(i64::from(minutes) * 60_000_000);
+    let times = Times::of(length(minutes), &whole, length(for_quiz));
+    let mut parts = Vec::new();
+    if !work.is_empty() && times.work.ends > Micros::ZERO {
+        let practice = PracticeConfig { rest: Some(BREATH), ..config.practice() };
+        parts.push(Part::work(knowing(engine(work, practice)?), times.work));
+    }
+    parts.extend(quiz.map(|quiz| Part::until(quiz, times.other)));
+    parts.push(Part::whole(engine(vec![whole], config.practice())?));
+    Ok(Box::new(Sitting::try_new(parts).expect("the run-through is a part")))
+}
+
+fn minutes_of_quiz(minutes: u32) -> u32 {
+    if minutes < MINUTES_FOR_QUIZ { 0 } else { (minutes / QUIZ_SHARE).min(QUIZ_MINUTES_MAX) }
+}
+
+/// Makes the quiz of a session, where the session is long enough for one.
+pub fn quiz_for(store: &Store, opened: &OpenedPiece, config: &Config, minutes: u32) -> anyhow::Result<Option<Quiz>> {
+    let minutes = minutes_of_quiz(minutes);
+    if minutes == 0 {
+        return Ok(None);
+    }
+    let seed = wall_now().timestamp_micros().cast_unsigned();
+    quiz::over(store, opened, config, QuizConfig::standard(minutes, seed))
+}
+
+/// Returns the sections that reached their target on a day.
+pub fn reached_on(piece: &Piece, reps: &[DatedRep], day: NaiveDate) -> Vec<String> {
+    let of_day = |name: &str| reps.iter().filter(|r| r.span == name && r.at.date_naive() == day && r.verdict == Verdict::Clean).count();
+    let is_reached = |s: &&Section| of_day(&s.name) >= usize::from(s.target_reps.unwrap_or(piece.target_reps));
+    piece.sections.iter().filter(is_reached).map(|s| s.name.clone()).collect()
+}
+
+/// Returns the sections of the day's plan for one piece, in its order.
+///
+/// # Errors
+/// When the journal cannot be read.
+pub fn planned(store: &Store, opened: &OpenedPiece, today: NaiveDate, minutes: u32) -> anyhow::Result<Vec<Planned>> {
+    let known = Known::read(store, std::slice::from_ref(opened))?;
+    let config = PlanConfig { today, minutes: minutes.into(), pace: known.pace };
+    let steps = plan(&known.pieces, &known.fitted.weights, &config).steps.into_iter();
+    let section = |what: What| match what {
+        What::Item { kind: ItemKind::Section, name, .. } => Some(name),
+        _ => None,
+    };
+    Ok(steps.filter_map(|step| Some(Planned { section: section(step.what)?, reps: step.reps.clamp(1, 9) })).collect())
+}
+
+/// Puts the planned sections first, in the order of the plan; the others and the joins keep theirs.
+pub fn begin_as_planned(spans: &mut Vec<Span>, planned: &[Planned]) {
+    let mut first = Vec::new();
+    for step in planned {
+        let is_it = |s: &Span| s.is_drill() && s.joined.is_empty() && s.name == step.section;
+        if let Some(at) = spans.iter().position(is_it) {
+            let mut span = spans.remove(at);
+            span.target = step.reps;
+            first.push(span);
+        }
+    }
+    spans.splice(0..0, first);
+}
