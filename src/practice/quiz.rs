@@ -300,6 +300,8 @@ impl Quiz {
             (_, Phase::Finished { .. }) => {}
             (Command::Pause, Phase::Ready) => self.begin(now),
             (Command::Pause, Phase::Mark { .. }) => {}
+            // Without an instrument the same key goes on, so that one pressed once too often stops nothing.
+            (Command::Pause, Phase::Between { .. }) if self.config.is_told => self.ask(now, out),
             (Command::Pause, Phase::Asked(_)) if self.config.is_told => self.had(now),
             (Command::Overrule(verdict), Phase::Mark { asking, had }) => {
                 let outcome = if verdict == Verdict::Clean { Outcome::Held } else { Outcome::Failed };
