@@ -18,6 +18,7 @@ pub mod material;
 pub mod motion;
 pub mod net;
 pub mod novelty;
+mod parts;
 pub mod phrases;
 pub mod sections;
 pub mod shapes;

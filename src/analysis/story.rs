@@ -12,6 +12,7 @@ use super::facts::{Fact, Found, What, bar_at, key_at};
 use super::harmony::BeatChord;
 use super::likeness::{Alike, Likeness};
 use super::novelty::New;
+use super::parts::{Part, WORDS_MAX, chosen, fitted, n_words};
 use super::shapes::Texture;
 use super::ways::both_ways;
 use super::wording::Words;
@@ -24,11 +25,6 @@ const BITS_MIN: f64 = 4.0;
 pub const RISK_MIN: f32 = 1.9;
 /// How the cue of a switch begins.
 const SWITCH: &str = "SWITCH: ";
-/// Cues are shown in large letters: longer ones lose what they can do without. Articles do not count.
-const WORDS_MAX: usize = 5;
-/// The fuller text is read away from the instrument, or in a halt: no more parts and words than this.
-const PARTS_MAX: usize = 3;
-const MORE_WORDS_MAX: usize = 26;
 
 /// One line of the story.
 #[derive(Clone, PartialEq, Debug)]
@@ -477,47 +473,7 @@ impl Teller<'_> {
     }
 }
 
-/// A part of the fuller text; the lowest ranks stay where there is no room for all.
-struct Part {
-    rank: u8,
-    words: String,
-}
-
 const HARMONY: &str = "harmony";
-
-/// Chooses the parts that matter most, in the order they were given.
-fn chosen(parts: Vec<Part>) -> Vec<String> {
-    let mut order: Vec<usize> = (0..parts.len()).collect();
-    order.sort_by_key(|&i| (parts[i].rank, i));
-    // That the rhythm is an old one is worth a word only where there is nothing else to say.
-    const LAST: u8 = 5;
-    if parts.iter().any(|p| p.rank < LAST) {
-        order.retain(|&i| parts[i].rank < LAST);
-    }
-    let mut n_left = MORE_WORDS_MAX;
-    let mut keep: Vec<usize> = Vec::new();
-    for i in order {
-        let n = n_words(&parts[i].words);
-        if keep.is_empty() || keep.len() < PARTS_MAX && n <= n_left {
-            n_left = n_left.saturating_sub(n);
-            keep.push(i);
-        }
-    }
-    keep.sort_unstable();
-    keep.dedup_by(|b, a| parts[*b].words == parts[*a].words);
-    keep.into_iter().map(|i| parts[i].words.clone()).collect()
-}
-
-/// Joins two parts of a cue, the second only where it fits.
-fn fitted(head: &str, tail: &str) -> String {
-    let both = format!("{head}{tail}");
-    if n_words(&both) <= WORDS_MAX { both } else { head.to_owned() }
-}
-
-/// Words that are read as such: an article is taken in with its noun.
-fn n_words(text: &str) -> usize {
-    text.split_whitespace().filter(|word| !matches!(*word, "a" | "an" | "the")).count()
-}
 
 fn pitch_class(steps: i32, alter: i8) -> u8 {
     (crate::theory::Letter::from_steps(steps).semitones() + alter as i32).rem_euclid(12) as u8
