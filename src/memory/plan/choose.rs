@@ -20,7 +20,9 @@ const NEW_SHARE: f64 = 0.4;
 const RUN_SHARE: f64 = 0.4;
 const RUN_GAP_DAYS: i64 = 3;
 /// Above this probability to hold, playing it once more today is of no use.
-const AHEAD_RECALL_MAX: f64 = 0.985;
+const AHEAD_RECALL_MAX: f64 = 0.999;
+/// Below this probability to hold, it is visited a second time in the day.
+const AGAIN_RECALL_MAX: f64 = 0.8;
 
 /// Where a step stands in the day, first to last.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -28,6 +30,8 @@ enum Stage {
     Test,
     Join,
     New,
+    /// What is weakest once more, with other work between.
+    Again,
     Run,
 }
 
@@ -60,7 +64,14 @@ pub(super) fn choose(pieces: &[PieceMemory], weights: &Weights, config: &PlanCon
     let (first_new, more_new) = wanted(&mut fresh);
     day.minutes -= reserved;
     let n_due = due.len();
-    let n_kept = due.into_iter().filter_map(|c| day.take(c)).count();
+    let mut n_kept = 0;
+    for choice in due {
+        let again = choice.again();
+        if day.take(choice).is_some() {
+            n_kept += 1;
+            again.and_then(|again| day.take(again));
+        }
+    }
     day.minutes += reserved;
     for choice in first_new.into_iter().chain(more_new) {
         day.take_new(choice);
@@ -92,7 +103,9 @@ struct Day<'p> {
 impl<'p> Day<'p> {
     /// Takes a step when the day still fits its minutes with it, rests included.
     fn take(&mut self, choice: Choice<'p>) -> Option<()> {
-        let is_there = self.chosen.iter().any(|c| c.piece.facts.key == choice.piece.facts.key && c.idx == choice.idx);
+        let is_again = choice.stage == Stage::Again;
+        let is_same = |c: &&Choice<'_>| c.piece.facts.key == choice.piece.facts.key && c.idx == choice.idx;
+        let is_there = self.chosen.iter().filter(is_same).any(|c| (c.stage == Stage::Again) == is_again);
         if is_there {
             return None;
         }
@@ -120,11 +133,19 @@ impl<'p> Day<'p> {
     fn steps(&self) -> Vec<PlannedStep> {
         let mut order: Vec<&Choice<'_>> = self.chosen.iter().collect();
         order.sort_by_key(|c| c.stage);
-        with_rests(order.into_iter().map(Choice::step).collect())
+        with_rests(order.into_iter().map(|c| c.step()).collect())
     }
 }
 
-impl Choice<'_> {
+impl<'p> Choice<'p> {
+    /// Returns a second visit later in the day, for what failed last or is likely to.
+    ///
+    /// Recalls with other work between hold better than recalls one after the other (Karpicke & Bauernschmidt 2011).
+    fn again(&self) -> Option<Choice<'p>> {
+        let is_weak = self.recall < AGAIN_RECALL_MAX && self.piece.records[self.idx?.0].is_begun();
+        is_weak.then(|| Choice { piece: self.piece, idx: self.idx, stage: Stage::Again, reps: 1, minutes: self.minutes, recall: self.recall, why: why::again() })
+    }
+
     fn step(&self) -> PlannedStep {
         let what = self.idx.map_or(What::RunThrough, |idx| {
             let item = &self.piece.items[idx.0];
@@ -223,12 +244,14 @@ fn ahead_items<'p>(piece: &'p PieceMemory, weights: &Weights, config: &PlanConfi
     let choice = |idx: ItemIdx| {
         let (item, record) = (&piece.items[idx.0], &piece.records[idx.0]);
         let recall = record.recall(today, weights)?;
-        if record.was_tested_on(today) || recall > AHEAD_RECALL_MAX {
+        // What lapsed today, in a run-through say, is set right today; tomorrow tells whether that held.
+        let is_open = record.failed_on == Some(today) && record.n_clean == 0;
+        if !is_open && (record.was_tested_on(today) || recall > AHEAD_RECALL_MAX) {
             return None;
         }
         let stage = if item.kind == ItemKind::Section { Stage::Test } else { Stage::Join };
         let minutes = test_minutes(&config.pace, piece.seconds[idx.0], recall, 1);
-        Some(Choice { piece, idx: Some(idx), stage, reps: 1, minutes, recall, why: why::ahead(on) })
+        Some(Choice { piece, idx: Some(idx), stage, reps: 1, minutes, recall, why: if is_open { why::open() } else { why::ahead(on) } })
     };
     (0..piece.items.len()).map(ItemIdx).filter_map(choice).collect()
 }

@@ -40,6 +40,14 @@ pub(super) fn new(item: &Item) -> String {
     format!("new: {} clean from memory", item.target)
 }
 
+pub(super) fn again() -> String {
+    "once more, after other work".to_owned()
+}
+
+pub(super) fn open() -> String {
+    "it failed today: set it right".to_owned()
+}
+
 pub(super) fn ahead(on: NaiveDate) -> String {
     format!("among the weakest; surer for {}", on.format("%-d %B"))
 }
