@@ -17,12 +17,12 @@ pub(super) const LEARNING_SHARE: f64 = 0.4;
 /// Share of the minutes that new sections may take from tests that are due.
 const NEW_SHARE: f64 = 0.4;
 /// A run-through every day while it takes no more than this share of the minutes; else every third day.
-const RUN_SHARE: f64 = 0.4;
+const RUN_SHARE: f64 = 0.65;
 const RUN_GAP_DAYS: i64 = 3;
 /// Above this probability to hold, playing it once more today is of no use.
 const AHEAD_RECALL_MAX: f64 = 0.999;
 /// Below this probability to hold, it is visited a second time in the day.
-const AGAIN_RECALL_MAX: f64 = 0.8;
+const AGAIN_RECALL_MAX: f64 = 0.9;
 
 /// Where a step stands in the day, first to last.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
