@@ -12,6 +12,7 @@ mod journal;
 mod journal_data;
 mod layers;
 mod made_journal;
+mod memory;
 mod piece;
 mod practice;
 mod quiz;

@@ -143,7 +143,15 @@ impl<'p> Choice<'p> {
     /// Recalls with other work between hold better than recalls one after the other (Karpicke & Bauernschmidt 2011).
     fn again(&self) -> Option<Choice<'p>> {
         let is_weak = self.recall < AGAIN_RECALL_MAX && self.piece.records[self.idx?.0].is_begun();
-        is_weak.then(|| Choice { piece: self.piece, idx: self.idx, stage: Stage::Again, reps: 1, minutes: self.minutes, recall: self.recall, why: why::again() })
+        is_weak.then(|| Choice {
+            piece: self.piece,
+            idx: self.idx,
+            stage: Stage::Again,
+            reps: 1,
+            minutes: self.minutes,
+            recall: self.recall,
+            why: why::again(),
+        })
     }
 
     fn step(&self) -> PlannedStep {
