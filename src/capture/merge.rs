@@ -1,9 +1,11 @@
 //! Two readings of the same bars laid over each other.
 //!
-//! Notes of one key are paired in order so that the pairs lie close together; a pair stands where both readings put it on
-//! average, which halves the variance of its place. What is in one reading only is kept and told apart.
+//! Notes of one key are paired in order so that the pairs lie close together. Where both readings by themselves put a pair on
+//! the same point of the grid, that is its place; where they do not, it stands between the two, as played, which halves the variance of
+//! its place. What is in one reading only is kept and told apart.
 
 use crate::midi::MidiKey;
+use crate::score::Roll;
 
 use super::quantise::Placed;
 use crate::time::ScoreTime;
@@ -15,8 +17,11 @@ pub struct Heard {
     pub key: MidiKey,
     /// Quarters from the start of the score, where the end is known.
     pub end: Option<f64>,
-    /// Where the reading by itself puts the note.
+    /// Where the reading by itself puts the note, and how much later it was played, in seconds.
     pub grid: ScoreTime,
+    pub late: f64,
+    /// The chord was broken.
+    pub roll: Option<Roll>,
 }
 
 /// How two readings agree about a note.
@@ -75,24 +80,35 @@ fn pair(one: &[Heard], other: &[Heard], out: &mut Vec<(Heard, Agreement)>) {
             out.push(both(&one[i], &other[j]));
             (i, j) = (i + 1, j + 1);
         } else if i < n && (j == m || cost[i][j] == cost[i + 1][j] + LEFT_OUT) {
-            out.push((one[i], Agreement::One));
+            out.push((one[i].on_its_grid(), Agreement::One));
             i += 1;
         } else {
-            out.push((other[j], Agreement::One));
+            out.push((other[j].on_its_grid(), Agreement::One));
             j += 1;
         }
+    }
+}
+
+impl Heard {
+    fn on_its_grid(self) -> Heard {
+        let at = self.grid.to_f64();
+        let end = self.end.map(|end| at + (end - self.placed.at));
+        Heard { placed: Placed { at, ..self.placed }, end, ..self }
     }
 }
 
 fn both(a: &Heard, b: &Heard) -> (Heard, Agreement) {
     let mean = |x: f64, y: f64| 0.5 * (x + y);
     let length = |h: &Heard| h.end.map(|end| end - h.placed.at);
-    let at = mean(a.placed.at, b.placed.at);
+    let is_agreed = a.grid == b.grid;
+    let at = if is_agreed { a.grid.to_f64() } else { mean(a.placed.at, b.placed.at) };
     let placed = Placed { at, pace: mean(a.placed.pace, b.placed.pace), key: a.placed.key };
     // Keys are let go early rather than late: the longer of two lengths is nearer to the page.
     let end = length(a).into_iter().chain(length(b)).reduce(f64::max).map(|length| at + length);
-    let agreement = if a.grid == b.grid { Agreement::Full } else { Agreement::Place };
-    (Heard { placed, key: a.key, end, grid: a.grid }, agreement)
+    // Anybody breaks a chord now and then; the page is why it is broken twice.
+    let roll = a.roll.filter(|_| b.roll.is_some());
+    let agreement = if is_agreed { Agreement::Full } else { Agreement::Place };
+    (Heard { placed, key: a.key, end, grid: a.grid, late: mean(a.late, b.late), roll }, agreement)
 }
 
 #[cfg(test)]
@@ -105,6 +121,8 @@ mod tests {
             key: MidiKey::try_new(key).unwrap(),
             end: None,
             grid: ScoreTime::new((at * 4.0).round() as i64, 4),
+            late: 0.0,
+            roll: None,
         };
         rows.iter().map(note).collect()
     }
@@ -116,7 +134,7 @@ mod tests {
         let rows: Vec<(f64, u8, Agreement)> =
             lay_over(&one, &other).iter().map(|(h, a)| ((h.placed.at * 100.0).round() / 100.0, h.key.number(), *a)).collect();
         use Agreement::{Full, One, Place};
-        assert_eq!(rows, [(0.02, 60, Full), (1.0, 62, Full), (2.0, 64, One), (2.0, 65, One), (3.12, 60, Place), (3.5, 60, One)]);
+        assert_eq!(rows, [(0.0, 60, Full), (1.0, 62, Full), (2.0, 64, One), (2.0, 65, One), (3.12, 60, Place), (3.5, 60, One)]);
         assert_eq!(lay_over(&one, &[]).len(), 5);
     }
 }

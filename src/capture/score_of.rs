@@ -116,6 +116,8 @@ impl Gridded {
             key: struck[i].key,
             end: struck[i].off.map(|off| beats.quarters(off) - bias),
             grid: onset.at,
+            late: (placed[i].at - onset.at.to_f64()) * placed[i].pace,
+            roll: onset.roll,
         };
         let heard: Vec<Heard> = onsets.iter().flat_map(|o| (o.first..o.end).map(move |i| (o, i))).map(|(o, i)| heard(o, i)).collect();
         let last = heard.last().map_or(0, |h| page.number_at(h.grid));
@@ -184,7 +186,7 @@ fn part(laid: &[(Heard, Agreement)], onsets: &[Onset], bars: &[Bar]) -> Part {
         let is_grace =
             leads_on(laid, onset, i, |k| rows.iter().position(|&(o, j)| o.at == onset.at && laid[j].0.key == k).map(|n| hands[n]));
         let (duration, ornament) = if is_grace { (ScoreTime::ZERO, Ornament::Grace) } else { (values[nth], Ornament::None) };
-        notes.push(Note { duration, ornament, voice: voices[nth], roll: onset.roll.filter(|_| !is_grace), ..plain });
+        notes.push(Note { duration, ornament, voice: voices[nth], roll: laid[i].0.roll.filter(|_| !is_grace), ..plain });
     }
     notes.sort_by_key(|n| (n.onset, n.key, n.hand));
     let held = bars.last().map_or(ScoreTime::ZERO, |b| b.start + b.length);
@@ -197,8 +199,9 @@ fn leads_on(laid: &[(Heard, Agreement)], onset: &Onset, i: usize, hand_of: impl 
     let hand = hand_of(laid[i].0.key);
     let mut of_hand = (onset.first..onset.end).filter(|&j| hand_of(laid[j].0.key) == hand);
     let (Some(a), Some(b), None) = (of_hand.next(), of_hand.next(), of_hand.next()) else { return false };
-    let gap = (laid[b].0.placed.at - laid[a].0.placed.at) * laid[a].0.placed.pace;
-    a == i && gap >= GRACE_GAP && laid[a].0.key.number().abs_diff(laid[b].0.key.number()) <= GRACE_STEP
+    let (first, gap) =
+        if laid[a].0.late <= laid[b].0.late { (a, laid[b].0.late - laid[a].0.late) } else { (b, laid[a].0.late - laid[b].0.late) };
+    first == i && gap >= GRACE_GAP && laid[a].0.key.number().abs_diff(laid[b].0.key.number()) <= GRACE_STEP
 }
 
 /// One question a bar and beat, the notes before the rhythm.
