@@ -406,7 +406,12 @@ impl Follower {
         let whole = wait(expected, habit.1, allowance, c);
         let spread = best.last_partner - best.began[0];
         let rest = if spread > ROLLED_SHARE * expected { whole } else { SPREAD_SHARE * expected + c.wait_floor };
-        let deadline = (best.began[0] + whole).max(best.last_partner + rest);
+        let mut deadline = (best.began[0] + whole).max(best.last_partner + rest);
+        if let (Was::Free(_), Some(after)) = (best.was, plan.at.get(next + 1)) {
+            // The last stroke of an ornament may have been the next onset's, and then it is the one after that which is due.
+            let expected = (after - plan.at[next]) * (best.tempo.log_spq + slower).exp();
+            deadline = deadline.max((self.last - start).secs_f64() + wait(expected, habit.1, allowance, c));
+        }
         let deadline = Micros(start.0.saturating_add((deadline * 1e6) as i64));
         Some(deadline.max(self.last + Micros::from_millis(300)))
     }
