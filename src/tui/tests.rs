@@ -2,6 +2,7 @@
 
 mod loops;
 mod pictures;
+mod start;
 mod studies;
 
 use crate::journal::entry::{Mode, Verdict};

@@ -16,5 +16,6 @@ mod quiz;
 mod run_through;
 mod safety;
 mod stand_in;
+mod start;
 mod stories;
 mod study;

@@ -39,7 +39,7 @@ pub(super) fn piece(folder: &Path) {
 /// The program drilling the piece, listening to a FIFO.
 pub struct Drill {
     pub pty: Pty,
-    fifo: File,
+    pub fifo: File,
     pub folder: TempDir,
 }
 
