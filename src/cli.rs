@@ -41,7 +41,7 @@ use session::Session;
 
 /// Practise a piece from memory, with one cue when it is needed. Without a subcommand the pieces are shown, to choose from.
 #[derive(Parser, Debug)]
-#[command(name = "catchword", version, about, args_conflicts_with_subcommands = true)]
+#[command(name = "catchword", version, about, args_conflicts_with_subcommands = true, override_usage = "catchword [--data DIR | COMMAND]")]
 struct Cli {
     /// Keep journal, settings and pieces in this directory (without a subcommand)
     #[arg(long, value_name = "DIR")]

@@ -1,6 +1,7 @@
 //! A session of some minutes, played through by simulated players on virtual time.
 
 use catchword::journal::entry::{Entry, Mode, Rep, Verdict};
+use catchword::midi::{Channel, MidiEvent, Velocity};
 use catchword::piece::Piece;
 use catchword::piece_folder::open_piece;
 use catchword::practice::joins::{Chaining, spans};
@@ -140,14 +141,15 @@ fn the_rep_that_is_on_is_played_to_its_end_and_one_that_stops_is_broken_off_in_t
 
     let mut desk = Desk::new(10.0);
     desk.wait(desk.times.work.ends.secs_f64() - 1.0);
-    let first = desk.sitting.drill().unwrap().span().line.notes[0].key;
-    let note =
-        catchword::midi::MidiEvent::NoteOn { channel: catchword::midi::Channel(0), key: first, velocity: catchword::midi::Velocity(70) };
-    let second = desk.sitting.drill().unwrap().span().line.notes[1].key;
-    let other =
-        catchword::midi::MidiEvent::NoteOn { channel: catchword::midi::Channel(0), key: second, velocity: catchword::midi::Velocity(70) };
-    desk.give(desk.now, Input::Midi(note));
-    desk.give(desk.now + Micros(1_000), Input::Midi(other));
+    // The first two onsets, all of them.
+    let line = desk.sitting.drill().unwrap().span().line.clone();
+    let (channel, velocity) = (Channel(0), Velocity(70));
+    for (nth, onset) in line.onsets[..2].iter().enumerate() {
+        for note in &line.notes[onset.notes.clone()] {
+            let at = Micros::from_secs_f64(desk.times.work.ends.secs_f64() - 1.0 + 0.3 * nth as f64);
+            desk.give(at, Input::Midi(MidiEvent::NoteOn { channel, key: note.key, velocity }));
+        }
+    }
     assert!(matches!(desk.stage(), Stage::Playing), "{:?}", desk.stage());
     desk.wait(desk.times.work.at_last.secs_f64() - desk.now.secs_f64() - 1.0);
     assert_eq!(desk.sitting.view().mode, Mode::Drill, "the player may still go on: {:?}, {:?}, {:?}", desk.times, desk.now, desk.reps());
