@@ -104,7 +104,7 @@ fn marks(progress: &Progress) -> Vec<String> {
 
 #[test]
 fn each_day_counts_by_its_first_try_and_a_slip_leaves_the_bars_after_it_untried() {
-    use Verdict::{Broken, Clean, Prompted};
+    use Verdict::{Broken, Prompted};
     let store = journal(&[
         // The slip in bar 2 stops the first rep; bars 3 and 4 are first tried by the second, which halts in 4.
         Played { verdict: Broken, noted: &[("wrong", "2.1")], ..FIRST },
