@@ -68,10 +68,9 @@ fn lines(config: &SimulateConfig, rows: &[Row]) -> Vec<String> {
         out.push(format!("  {minutes:>3.0} minutes a day: the plan holds {said}"));
     }
     out.push(String::new());
-    out.push(
-        "The learners are made, after a published law of forgetting (Pavlik & Anderson 2005); they compare plans and promise nothing."
-            .to_owned(),
-    );
+    out.push("The gain is least where the minutes let the whole piece be played every day: that alone spaces everything out,".to_owned());
+    out.push("and by this law more of the same adds little. The learners are made, after a published law of forgetting".to_owned());
+    out.push("(Pavlik & Anderson 2005); they compare plans and promise nothing.".to_owned());
     out
 }
 
