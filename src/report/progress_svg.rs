@@ -44,7 +44,7 @@ fn section_map(section: &SectionHeld) -> Drawn {
     let name: String = words::section_name(section).chars().take(80).collect();
     let counts = if section.is_section { words::section_counts(section) } else { String::new() };
     // Widths of usual letters of 15 and 13 units, a little on the wide side.
-    let is_one_line = 95 * name.chars().count() + 76 * counts.chars().count() <= 10 * WIDTH;
+    let is_one_line = 90 * name.chars().count() + 66 * counts.chars().count() <= 10 * WIDTH;
     let head = if is_one_line { 24 } else { 42 };
     let n_rows = section.bars.len().div_ceil(N_COLUMNS);
     let cell = |nth: usize| ((nth % N_COLUMNS) * (CELL.0 + GAP), head + (nth / N_COLUMNS) * (CELL.1 + GAP));
