@@ -2,6 +2,7 @@
 
 use std::fs;
 use std::path::Path;
+use std::process::Command;
 use std::sync::Arc;
 
 use catchword::analysis::analyse;
@@ -288,6 +289,28 @@ fn a_bare_score_gets_a_drafted_story_that_says_so() {
     assert!(sheet.is_draft && sheet.sections.iter().map(|s| s.lines.len()).sum::<usize>() > 10);
     assert!(story_page::page(&sheet).contains("Drafted from the score"));
     assert!(StorySheet::of(&bare, None).switches.is_empty());
+}
+
+#[test]
+fn a_page_is_written_over_its_own_kind_only() {
+    let dir = tempfile::tempdir().unwrap();
+    let data = dir.path().display().to_string();
+    let run = |args: &[&str]| Command::new(env!("CARGO_BIN_EXE_catchword")).args(args).args(["--data", &data]).output().unwrap();
+    let file = |name: &str| dir.path().join(name).display().to_string();
+    let (page, picture, own) = (file("page.html"), file("page.svg"), file("piece.toml"));
+    fs::write(&own, "title = \"mine\"").unwrap();
+    for _ in 0..2 {
+        assert!(run(&["story", "ferry", "--html", &page]).status.success());
+        assert!(run(&["progress", "ferry", "--html", &page, "--svg", &picture]).status.success());
+    }
+    assert!(fs::read_to_string(&page).unwrap().starts_with("<!DOCTYPE html>") && fs::read_to_string(&picture).unwrap().starts_with("<svg"));
+    for command in ["story", "progress"] {
+        let refused = run(&[command, "ferry", "--html", &own]);
+        assert!(String::from_utf8_lossy(&refused.stderr).contains("give another name"), "{command}");
+        assert_eq!(fs::read_to_string(&own).unwrap(), "title = \"mine\"");
+    }
+    let said = run(&["progress", "ferry"]);
+    assert_eq!(String::from_utf8(said.stdout).unwrap().lines().count(), 2, "to a pipe, plain lines");
 }
 
 /// Writes the pages of a made player into `target/tmp/pages`, to be looked at in a browser:
