@@ -122,7 +122,7 @@ mod tests {
             |rows: &[(i64, u8, Option<f64>)]| values(&strokes(rows), &bars()).iter().map(|v| v.to_f64() * 2.0).collect::<Vec<_>>();
         assert_eq!(eighths(&[(0, 60, None), (1, 62, None), (3, 64, None), (8, 60, None)]), [1.0, 2.0, 3.0, 4.0]);
         // Let go after a quarter of the way: a rest follows. Held over the next note: a second voice.
-        assert_eq!(eighths(&[(0, 60, Some(0.6)), (6, 62, Some(0.5)), (7, 64, Some(0.5)), (8, 62, Some(0.5))]), [2.0, 1.0, 1.0, 4.0]);
+        assert_eq!(eighths(&[(0, 60, Some(0.6)), (6, 62, Some(0.5)), (7, 64, Some(0.5)), (8, 62, Some(0.5))]), [2.0, 1.0, 1.0, 2.0]);
         assert_eq!(
             eighths(&[(0, 60, Some(1.5)), (1, 62, Some(0.5)), (2, 64, Some(0.5)), (3, 62, Some(0.5)), (4, 62, Some(1.0))]),
             [3.0, 1.0, 1.0, 1.0, 2.0]
