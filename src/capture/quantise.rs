@@ -170,7 +170,16 @@ struct Best {
 ///
 /// Cost: linear in the notes; a few thousand steps a note.
 pub fn quantise(notes: &[Placed], page: &Page) -> Vec<Onset> {
-    let Some(last) = notes.last() else { return Vec::new() };
+    search(notes, page).0
+}
+
+/// Returns what the cheapest way to place the notes costs: the better they fit the grid, the less.
+pub fn cost(notes: &[Placed], page: &Page) -> f64 {
+    search(notes, page).1
+}
+
+fn search(notes: &[Placed], page: &Page) -> (Vec<Onset>, f64) {
+    let Some(last) = notes.last() else { return (Vec::new(), 0.0) };
     let beats = beats(page, last.at);
     let candidates: Vec<Vec<Point>> = notes.iter().map(|note| points(note, &beats)).collect();
     let mut table: Vec<Vec<Best>> = Vec::with_capacity(notes.len());
@@ -203,7 +212,8 @@ pub fn quantise(notes: &[Placed], page: &Page) -> Vec<Onset> {
         }
         table.push(best);
     }
-    trace(notes, &candidates, &table)
+    let least = table.last().map_or(0.0, |best| best[cheapest(best)].cost);
+    (trace(notes, &candidates, &table), least)
 }
 
 fn trace(notes: &[Placed], candidates: &[Vec<Point>], table: &[Vec<Best>]) -> Vec<Onset> {
@@ -274,7 +284,7 @@ fn beats(page: &Page, last: f64) -> Vec<Beat> {
     let mut number = u32::from(page.pickup.is_zero());
     let mut start = ScoreTime::ZERO;
     // A beat past the last note, so that a late one has somewhere to go.
-    while start.to_f64() <= last + 4.0 {
+    while out.is_empty() || start.to_f64() <= last + 4.0 {
         let meter = page.meter_of(number);
         let length = if number == 0 { page.pickup } else { meter.bar_length() };
         let beat_length = kind(meter).beat;

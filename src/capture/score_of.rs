@@ -8,7 +8,7 @@ use crate::theory::spelling::{Sounded, spell};
 use crate::time::{ScoreTime, Tempo};
 
 use super::merge::{Agreement, Heard, lay_over};
-use super::quantise::{Onset, Placed, quantise};
+use super::quantise::{Onset, Placed, cost, quantise};
 use super::values::{Stroke, values, voices};
 use super::{Page, Reading};
 
@@ -92,8 +92,25 @@ struct Gridded {
     last: u32,
 }
 
-/// A player may be this much early or late on the whole, in quarters; more is the rhythm.
-const BIAS_MAX: f64 = 0.25;
+/// What the first search leaves of being early or late on the whole, in quarters; more is the rhythm.
+const BIAS_MAX: f64 = 0.1;
+/// Seconds that a player may be late on the whole (early below zero), and how far that is likely to go.
+const LATENESS: [f64; 5] = [0.0, -0.05, 0.05, -0.1, 0.1];
+const LATENESS_SPREAD: f64 = 0.03;
+/// Notes that are looked at for it.
+const N_NOTES_HEARD: usize = 60;
+
+/// Returns how late a player is on the whole, roughly, in quarters: with what the first notes fit the grid best.
+fn usual_lateness(placed: &[Placed], page: &Page) -> f64 {
+    let notes = &placed[..placed.len().min(N_NOTES_HEARD)];
+    let Some(pace) = notes.first().map(|n| n.pace) else { return 0.0 };
+    let of = |seconds: f64| {
+        let moved: Vec<Placed> = notes.iter().map(|n| Placed { at: n.at - seconds / pace, ..*n }).collect();
+        cost(&moved, page) + 0.5 * (seconds / LATENESS_SPREAD).powi(2)
+    };
+    let costs = LATENESS.map(|seconds| (of(seconds), seconds / pace));
+    costs.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).map_or(0.0, |c| c.1)
+}
 
 impl Gridded {
     fn new(stretch: &Stretch, page: &Page) -> Self {
@@ -102,13 +119,16 @@ impl Gridded {
             .iter()
             .map(|s| Placed { at: beats.quarters(s.on), pace: beats.seconds_per_quarter(s.on), key: s.key.number() })
             .collect();
-        let mut onsets = quantise(&placed, page);
         // A player who is always a little ahead of the click, or an instrument that is late, moves all alike.
+        let mut bias = usual_lateness(&placed, page);
+        placed.iter_mut().for_each(|p| p.at -= bias);
+        let mut onsets = quantise(&placed, page);
         let mut off: Vec<f64> = onsets.iter().map(|o| placed[o.first].at - o.at.to_f64()).collect();
         off.sort_by(f64::total_cmp);
-        let bias = off.get(off.len() / 2).copied().unwrap_or(0.0);
-        if bias.abs() <= BIAS_MAX {
-            placed.iter_mut().for_each(|p| p.at -= bias);
+        let rest = off.get(off.len() / 2).copied().unwrap_or(0.0);
+        if rest.abs() <= BIAS_MAX {
+            bias += rest;
+            placed.iter_mut().for_each(|p| p.at -= rest);
             onsets = quantise(&placed, page);
         }
         let heard = |onset: &Onset, i: usize| Heard {

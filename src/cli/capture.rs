@@ -189,9 +189,9 @@ fn recorded(args: &CaptureArgs, folder: &mut Folder, again: Option<(u32, u32)>) 
             None => KeptBeats::Click { at: first_note, place: first_place(args, page, first)?, tempo: folder.record.tempo },
         };
         let pass = if again.is_some() { None } else { Some(pass) };
-        let file = folder.keep_take(&take)?;
-        let kept = Kept { file, first, last, pass, beats };
+        let mut kept = Kept { file: shown, first, last, pass, beats };
         kept.stretch(&take, page)?;
+        kept.file = folder.keep_take(&take)?;
         folder.record.stretches.push(kept);
         folder.save_record()?;
     }

@@ -41,7 +41,8 @@ pub fn relabel(text: &str, file_name: &str, old: &Score, new: &Score) -> Result<
 fn same_music(range: &BarRange, old: &Score, new: &Score) -> Option<BarRange> {
     let from = old.bar(range.start).start;
     let last = &old.bars[range.end.0 - 1];
-    let end = (last.start + last.length).min(new.total());
+    // What ran to the end of the page still does, a last bar that is no longer full included.
+    let end = if range.end.0 == old.bars.len() { new.total() } else { (last.start + last.length).min(new.total()) };
     let first = Place::at(new, from)?.bar.0;
     // A bar that the end falls into belongs to what comes after, unless nothing else would be left.
     let after = new.bars.partition_point(|b| b.start + b.length <= end);

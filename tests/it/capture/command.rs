@@ -99,8 +99,8 @@ fn two_takes_become_a_piece_and_a_bar_played_again_settles_what_differs() {
     let folder = data.join("pieces/waltz");
     assert!(fs::read_to_string(folder.join("piece.toml")).unwrap().contains("[[section]]"));
     assert_eq!(fs::read_dir(folder.join("capture")).unwrap().count(), 4);
-    let reps = Command::new(env!("CARGO_BIN_EXE_catchword")).args(["study", "waltz", "--data"]).arg(&data).output().unwrap();
-    assert!(reps.status.success(), "{}", String::from_utf8_lossy(&reps.stderr));
+    let study = Command::new(env!("CARGO_BIN_EXE_catchword")).arg("study").arg(&folder).output().unwrap();
+    assert!(study.status.success(), "{}", String::from_utf8_lossy(&study.stderr));
 }
 
 #[test]
