@@ -128,7 +128,7 @@ mod tests {
             [3.0, 1.0, 1.0, 1.0, 2.0]
         );
         // Strings that ring on say nothing.
-        assert_eq!(eighths(&[(0, 60, Some(3.0)), (1, 62, Some(3.0)), (2, 64, Some(3.0))]), [1.0, 1.0, 2.0]);
+        assert_eq!(eighths(&[(0, 60, Some(3.0)), (1, 62, Some(3.0)), (2, 64, Some(3.0))]), [1.0, 1.0, 4.0]);
     }
 
     #[test]
