@@ -332,8 +332,9 @@ fn the_settings_in_force_are_shown_with_where_they_come_from() {
 fn completions_and_manual_know_every_command() {
     let dir = tempfile::tempdir().unwrap();
     let help = printed(&["--help"]);
-    let commands =
-        help.lines().filter_map(|l| l.strip_prefix("  ")?.split_whitespace().next()).filter(|w| w.chars().all(|c| c.is_ascii_lowercase()));
+    // Rows of commands begin two columns in; what a long description runs over into begins further right.
+    let rows = help.lines().filter_map(|l| l.strip_prefix("  ").filter(|row| !row.starts_with(' ')));
+    let commands = rows.filter_map(|row| row.split_whitespace().next()).filter(|w| w.chars().all(|c| c.is_ascii_lowercase()));
     let commands: Vec<String> = commands.filter(|w| *w != "help").map(str::to_owned).collect();
     assert!(commands.len() >= 10 && commands.contains(&"drill".to_owned()), "{commands:?}");
     printed(&["manual", &dir.path().display().to_string()]);
