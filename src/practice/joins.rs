@@ -131,10 +131,10 @@ impl Seam {
     }
 }
 
-/// Says of each seam that was crossed in a session how it held.
+/// Says of each seam that was drilled in a session how it held; a run-through has its own account.
 pub(super) fn lines(piece: &Piece, reps: &[Rep]) -> Vec<String> {
     let said = |(seam, pair): (Seam, &[Section])| {
-        let Crossings { n_crossed, n_held } = seam.record(&piece.score, reps);
+        let Crossings { n_crossed, n_held } = seam.record(&piece.score, reps.iter().filter(|r| r.mode == Mode::Drill));
         (n_crossed > 0).then(|| format!("from {} into {}: held {n_held} of {n_crossed}", pair[0].name, pair[1].name))
     };
     Seam::of(&piece.sections).into_iter().zip(piece.sections.windows(2)).filter_map(said).collect()
