@@ -14,7 +14,7 @@ use super::model::Weights;
 const N_TESTS_MIN: usize = 120;
 const N_FAILED_MIN: usize = 12;
 /// Attempts that a fit looks at: the latest items' whole histories.
-const N_ATTEMPTS_MAX: usize = 1500;
+const N_ATTEMPTS_MAX: usize = 800;
 /// Spread of the prior, in natural logarithms.
 const PRIOR_SD: f64 = 0.7;
 const FACTOR_LN_MAX: f64 = 2.0;
@@ -49,7 +49,7 @@ impl Origin {
 
 /// Fits the model to a player's histories, or says why the defaults stay.
 ///
-/// Cost: bounded by the latest 1,500 attempts, whatever the length of the record.
+/// Cost: bounded by the latest 800 attempts, whatever the length of the record.
 pub fn fit(histories: &[History]) -> Fitted {
     let usual = |why: String| Fitted { weights: Weights::default(), origin: Origin::Usual { why } };
     let mut latest: Vec<&History> = histories.iter().filter(|h| h.len() > 1).collect();

@@ -24,6 +24,9 @@ pub struct PieceFacts {
     pub bar_seconds: Vec<f64>,
 }
 
+/// The latest reps that times are taken from.
+const N_TIMED: usize = 4000;
+
 /// A rep and the lapses in it.
 pub type Played = (DatedRep, Vec<DatedLapse>);
 
@@ -81,7 +84,8 @@ impl PieceMemory {
         let printed =
             |bars: &std::ops::Range<usize>| Some((self.facts.layout.labels.get(bars.start)?, self.facts.layout.labels.get(bars.end - 1)?));
         let mut own: std::collections::HashMap<(&str, &str), Vec<f64>> = std::collections::HashMap::new();
-        for (rep, _) in played.iter().filter(|(r, _)| r.verdict == Verdict::Clean && r.mode != Mode::Reading) {
+        let latest = &played[played.len().saturating_sub(N_TIMED)..];
+        for (rep, _) in latest.iter().filter(|(r, _)| r.verdict == Verdict::Clean && r.mode != Mode::Reading) {
             own.entry((&rep.bars.0, &rep.bars.1)).or_default().push(rep.length.0 as f64 / 1e6);
         }
         let drawn = |bars: &std::ops::Range<usize>, default: f64| {

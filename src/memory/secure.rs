@@ -139,11 +139,11 @@ mod tests {
         let full = after(&ENOUGH, 12, None);
         assert!(full.is_secure());
         assert_eq!(full.words(), "secure: cold 3 of 3, joins 1 of 1, run-throughs 2 of 2");
-        for left_out in 0..ENOUGH.len() {
+        for (left_out, attempt) in ENOUGH.iter().enumerate() {
             let mut attempts = ENOUGH.to_vec();
             attempts.remove(left_out);
             let less = after(&attempts, 12, None);
-            assert!(!less.is_secure(), "without {:?}: {}", ENOUGH[left_out], less.words());
+            assert!(!less.is_secure(), "without {attempt:?}: {}", less.words());
         }
     }
 

@@ -64,7 +64,7 @@ fn main() {
     };
     let played = played();
     let today = played.last().expect("there are reps").0.at.date_naive() + chrono::Days::new(1);
-    let best = (0..5)
+    let best = (0..15)
         .map(|_| {
             let start = Instant::now();
             let mut piece = PieceMemory::new(facts.clone());

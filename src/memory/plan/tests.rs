@@ -47,11 +47,11 @@ fn names(plan: &DayPlan) -> Vec<String> {
 fn tests_come_first_then_joins_then_new_sections_and_the_whole_last() {
     let mut p = piece("ferry", 2, None);
     play(&mut p, 0, day(0), Outcome::Clean, Way::Cold);
-    let found = plan(&[p.clone()], &Weights::default(), &config(day(1), 20.0));
+    let found = plan(std::slice::from_ref(&p), &Weights::default(), &config(day(1), 20.0));
     assert_eq!(names(&found), ["part 1 x1: held yesterday, due", "part 2 x3: new: 3 clean from memory"]);
     play(&mut p, 0, day(1), Outcome::Failed, Way::Cold);
     play(&mut p, 1, day(1), Outcome::Clean, Way::Cold);
-    let found = plan(&[p.clone()], &Weights::default(), &config(day(2), 20.0));
+    let found = plan(std::slice::from_ref(&p), &Weights::default(), &config(day(2), 20.0));
     assert_eq!(
         names(&found),
         [
@@ -80,7 +80,7 @@ fn everything_is_tested_two_days_before_and_nothing_new_is_begun_after() {
         [0, 1, 4].iter().for_each(|n| play(&mut p, idx, day(on - 10 + n), Outcome::Clean, Way::Cold));
         play(&mut p, idx, day(on), Outcome::Clean, Way::Cold);
     }
-    let on = |n, minutes| plan(&[p.clone()], &Weights::default(), &config(day(n), minutes));
+    let on = |n, minutes| plan(std::slice::from_ref(&p), &Weights::default(), &config(day(n), minutes));
     let full = names(&on(18, 60.0));
     assert!((1..=3).all(|s| full.contains(&format!("part {s} x1: everything from cold today: two days to go"))), "{full:?}");
     assert!([18, 19, 20].iter().all(|n| names(&on(*n, 60.0)).iter().all(|s| !s.contains("new:"))));
@@ -103,7 +103,7 @@ fn a_rest_stands_in_every_half_hour() {
 #[test]
 fn short_time_is_said_with_what_to_leave_out() {
     let p = piece("ferry", 20, Some(day(12)));
-    let said = outlook::outlook(&[p.clone()], &Weights::default(), &config(day(0), 12.0));
+    let said = outlook::outlook(std::slice::from_ref(&p), &Weights::default(), &config(day(0), 12.0));
     assert_eq!(said[0], "The ferry: 16 January, in 12 days; 0 of 20 sections begun, 0 secure. Last full test from cold: 14 January.");
     assert!(said[1].starts_with("Time is short: 12 minutes a day are not enough") && said[1].contains("part 20"), "{said:?}");
     assert_eq!(outlook::outlook(&[p], &Weights::default(), &config(day(0), 90.0)).len(), 1, "with enough there is nothing to drop");
