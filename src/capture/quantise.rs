@@ -311,17 +311,15 @@ fn beats(page: &Page, last: f64) -> Vec<Beat> {
 /// Returns the points that a note may stand on; never empty.
 fn points(note: &Placed, beats: &[Beat]) -> Vec<Point> {
     let reach = |beat: &Beat| REACH_BEATS * beat.length;
-    let near = |beat: &&(usize, &Beat)| note.at > beat.1.from - reach(beat.1) && note.at < beat.1.from + beat.1.length + reach(beat.1);
-    let indexed: Vec<(usize, &Beat)> = beats.iter().enumerate().collect();
-    let first = indexed.partition_point(|(_, b)| b.from + b.length + reach(b) <= note.at);
-    let mut chosen: Vec<(usize, &Beat)> =
-        indexed[first..].iter().take_while(|b| note.at > b.1.from - reach(b.1)).filter(near).copied().collect();
-    if chosen.is_empty() {
+    let mut first = beats.partition_point(|b| b.from + b.length + reach(b) <= note.at);
+    let mut end = first + beats[first..].iter().take_while(|b| note.at > b.from - reach(b)).count();
+    if first == end {
         // Before the first beat, or after the last: the nearest stands for it.
-        chosen.extend(if note.at < beats[0].from { indexed.first() } else { indexed.last() });
+        first = first.min(beats.len() - 1);
+        end = first + 1;
     }
     let mut out = Vec::new();
-    for (beat, b) in chosen {
+    for (beat, b) in beats.iter().enumerate().take(end).skip(first) {
         for (division, cut) in b.kind.divisions.iter().enumerate() {
             for part in 0..cut.n {
                 let at = b.start + b.kind.beat.scaled(part, cut.n);
@@ -332,6 +330,10 @@ fn points(note: &Placed, beats: &[Beat]) -> Vec<Point> {
                 out.push(Point { beat, division, at, place: at.to_f64(), cost: (b.kind.point)(denominator) });
             }
         }
+    }
+    if out.is_empty() {
+        // A pickup shorter than any part of a beat: its first moment.
+        out.push(Point { beat: first, division: 0, at: ScoreTime::ZERO, place: 0.0, cost: 0.0 });
     }
     out
 }

@@ -1,12 +1,12 @@
 //! How well a piece is taken in: what is captured of performances, compared with the scores that were played.
 //!
-//!     cargo bench --bench capture -- [--cases DIR] [--baseline PYTHON] [--only WORD] [--each]
+//!     cargo bench --bench capture -- [--cases DIR] [--baseline PYTHON] [--only WORD] [--each] [--write DIR]
 //!
 //! Without `--cases` the scores that ship with the project are played by a simulated slow reader. `DIR` adds real performances with
 //! aligned scores (`DIR/follow/clean`, names of notes from `DIR/real`) and more scores to simulate (`DIR/study`, `DIR/real`); they are not
 //! part of the project. A real performance is captured from its notes, metre, key and a click: the played time of each beat by
 //! the alignment, between beats without a note straight on, with 10 ms of noise. `--baseline PYTHON` runs
-//! `tests/bench/capture_baseline.py` on the same notes: music21's quantiser and partitura's spelling, hands split at middle C.
+//! `tests/bench/capture_baseline.py` on the same notes: music21's quantiser and partitura's spelling, hands split at middle C. `--write DIR` keeps the scores as MusicXML.
 
 #[path = "capture/cases.rs"]
 mod cases;
@@ -29,6 +29,7 @@ fn main() -> Result<()> {
     let only = get("--only").unwrap_or_default();
     let dir = get("--cases").map(PathBuf::from);
     let python = get("--baseline");
+    let write = get("--write").map(PathBuf::from);
     let mut sets: Vec<(&str, Vec<Case>)> = Vec::new();
     let own = cases::own_scores()?;
     sets.push(("simulated: own scores, two passes", simulate::all(&own, 2)));
@@ -45,7 +46,7 @@ fn main() -> Result<()> {
         let mut ours = Counts::default();
         let mut theirs = Counts::default();
         for case in cases.iter().filter(|c| c.name.contains(&only)) {
-            let counts = capture(case);
+            let counts = capture(case, write.as_deref())?;
             if each {
                 println!("  {:<42} {:>6} {}", case.name, counts.n, counts.row());
             }

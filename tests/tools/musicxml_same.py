@@ -16,16 +16,28 @@ from music21 import converter  # noqa: E402
 
 
 def notes(path):
-    score = converter.parse(path).stripTies()
+    score = converter.parse(path)
     out = []
+    tied = {}
     for part in score.parts:
         for element in part.recurse().notes:
             if element.duration.isGrace:
                 continue
             at = element.getOffsetInHierarchy(part)
             for note in getattr(element, "notes", [element]):
-                out.append((round(float(at), 4), round(float(element.quarterLength), 4), note.pitch.nameWithOctave))
-    return sorted(out)
+                row = [float(at), float(element.quarterLength), note.pitch.nameWithOctave]
+                tie = note.tie or element.tie
+                kind = tie.type if tie else None
+                # music21's own stripTies leaves chords apart that change voice over a bar line.
+                before = tied.pop((row[2], round(row[0], 4)), None) if kind in ("stop", "continue") else None
+                if before:
+                    before[1] += row[1]
+                    row = before
+                else:
+                    out.append(row)
+                if kind in ("start", "continue"):
+                    tied[row[2], round(row[0] + row[1], 4)] = row
+    return sorted((round(at, 4), round(length, 4), name) for at, length, name in out)
 
 
 def main():

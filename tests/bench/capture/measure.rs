@@ -1,10 +1,12 @@
 //! Captured notes compared with the page, and the same for the baseline.
 
 use std::io::Write as _;
+use std::path::Path;
 use std::process::{Command, Stdio};
 
 use anyhow::{Context, Result, ensure};
 use catchword::capture::{Pass, Reading, Stretch, score};
+use catchword::export::musicxml;
 use catchword::theory::{Hand, SpelledPitch};
 use serde_json::json;
 
@@ -61,7 +63,8 @@ impl Counts {
     }
 }
 
-pub fn capture(case: &Case) -> Counts {
+/// Captures a case, and writes the score into `write` where that is asked for.
+pub fn capture(case: &Case, write: Option<&Path>) -> Result<Counts> {
     let stretches: Vec<Stretch> = case
         .passes
         .iter()
@@ -74,6 +77,9 @@ pub fn capture(case: &Case) -> Counts {
         })
         .collect();
     let captured = score(&case.page, &stretches, None, None);
+    if let Some(dir) = write {
+        std::fs::write(dir.join(format!("{}.musicxml", case.name)), musicxml::write(&captured.score))?;
+    }
     let notes = &captured.score.parts[0].notes;
     let got: Vec<Got> = notes
         .iter()
@@ -87,7 +93,7 @@ pub fn capture(case: &Case) -> Counts {
             is_grace: n.duration.is_zero(),
         })
         .collect();
-    Counts { n_questions: captured.questions.len(), ..compare(case, &got) }
+    Ok(Counts { n_questions: captured.questions.len(), ..compare(case, &got) })
 }
 
 /// Farther from its place than this, in quarters, a note is another note.
