@@ -186,7 +186,7 @@ mod tests {
             (
                 "[footswitch.controllers]\n67 = \"nxt\"\n",
                 "config.toml:2:6: expected one of \"pause\", \"again\", \"next\", \"back\", \"was-clean\", \"was-not\", \"more-reps\", \
-                 \"fewer-reps\", \"later\", \"no-line\", \"cue\", \"cue\", \"quit\" for \"67\", found \"nxt\"; did you mean \"next\"?",
+                 \"fewer-reps\", \"later\", \"no-line\", \"cue\", \"quit\" for \"67\", found \"nxt\"; did you mean \"next\"?",
             ),
             ("footswitch = 3\n", "config.toml:1:14: expected a table [footswitch], found 3"),
         ] {

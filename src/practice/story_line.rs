@@ -283,7 +283,7 @@ mod tests {
         let texts = |place: Place, hand, known: &[Cue]| near(&drafted, place, hand, known).into_iter().map(|c| c.text).collect::<Vec<_>>();
         let at = Place::start_of(BarIdx(5));
         assert_eq!(texts(at, Some(Hand::Left), &[]), ["root E", "top falls", "top climbs"]);
-        assert_eq!(texts(at, Some(Hand::Left), &[cue(5, None, "root E")]), ["top falls", "four bars on home", "top climbs"]);
+        assert_eq!(texts(at, Some(Hand::Left), &[cue(5, None, "root E")]), ["top falls", "top climbs", "four bars on home"]);
         assert_eq!(texts(Place::start_of(BarIdx(0)), None, &[]), [""; 0]);
     }
 }
