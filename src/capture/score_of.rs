@@ -172,7 +172,7 @@ fn notes_of(pass: Pass, stretches: &[Stretch], gridded: &[Gridded], page: &Page)
 }
 
 /// Struck this much before its neighbour, in seconds, a note of a chord leads to it.
-const GRACE_GAP: f64 = 0.03;
+const GRACE_GAP: f64 = 0.06;
 /// And no farther from it than this, in semitones.
 const GRACE_STEP: u8 = 2;
 

@@ -91,7 +91,7 @@ fn given_span(piece: &Piece, args: &TraceArgs) -> anyhow::Result<Span> {
 
 /// A rep of the journal: its span, knowing what its session knew, and its take.
 fn stored_rep(opened: &OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<(Span, Take)> {
-    let store = super::open_journal(&paths)?;
+    let store = super::open_journal(paths)?;
     let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
     let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
     let sessions = store.sessions()?;

@@ -34,7 +34,6 @@ pub struct RepNumber(pub u32);
 
 /// One thing to record.
 #[derive(Clone, PartialEq, Debug)]
-#[expect(clippy::large_enum_variant, reason = "nearly every entry is a rep, and none is kept in bulk")]
 pub enum Entry {
     Rep(Rep),
     /// The player overruled a verdict.

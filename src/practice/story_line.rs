@@ -209,12 +209,14 @@ impl Engine {
                 self.lead_in = lead_in(&self.piece, &self.spans[self.current], place, happened);
                 self.phase = Phase::between(Show::Ready);
             }
-            (Show::Places { .. }, _) => {
-                if !self.show_places() {
-                    self.leave_places(out);
-                }
-            }
+            (Show::Places { .. }, _) => self.next_place(out),
             _ => {}
+        }
+    }
+
+    fn next_place(&mut self, out: &mut Vec<Output>) {
+        if !self.show_places() {
+            self.leave_places(out);
         }
     }
 

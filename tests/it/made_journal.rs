@@ -110,7 +110,7 @@ impl Evening<'_> {
 
     fn rep(&mut self, mode: Mode, span: &str, bars: (usize, usize), rng: &mut Rng) -> Rep {
         let started = self.at;
-        self.at = self.at + Micros::from_millis(2_000 * (bars.1 - bars.0) as i64 + rng.i64(0..800));
+        self.at += Micros::from_millis(2_000 * (bars.1 - bars.0) as i64 + rng.i64(0..800));
         let rep = Rep {
             number: RepNumber(self.n_reps),
             mode,
@@ -129,7 +129,7 @@ impl Evening<'_> {
             take: take(started, rng),
         };
         self.n_reps += 1;
-        self.at = self.at + Micros::from_millis(4_000);
+        self.at += Micros::from_millis(4_000);
         rep
     }
 
@@ -196,7 +196,7 @@ impl Evening<'_> {
             let recall = 1_200 + (4_500.0 * 0.8_f64.powi(player.known_days[section]) * (0.6 + player.rng.f64())) as i64;
             let is_told = player.rng.u8(0..8) == 0;
             let asked = self.at;
-            self.at = self.at + Micros::from_millis(12_000);
+            self.at += Micros::from_millis(12_000);
             let answer = Answer {
                 number: self.n_answers,
                 kind: [QuestionKind::ColdStart, QuestionKind::ColdStart, QuestionKind::Jump, QuestionKind::Switch][player.rng.usize(0..4)],

@@ -124,8 +124,11 @@ fn a_place_that_failed_is_asked_about() {
 #[test]
 fn joins_and_rests() {
     let bars = bars(8);
-    let seams = [3..5];
-    check("join", &View { span: "first light + the lift", seams: &seams, target: 1, n_clean: 0, ..view(&bars, Stage::Waiting) });
+    let seam = 3..5;
+    check(
+        "join",
+        &View { span: "first light + the lift", seams: std::slice::from_ref(&seam), target: 1, n_clean: 0, ..view(&bars, Stage::Waiting) },
+    );
     check("rest", &view(&bars, Stage::Rest));
 }
 
