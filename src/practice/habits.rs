@@ -2,7 +2,7 @@
 
 use std::collections::HashMap;
 
-use super::reading_timing::Timed;
+use super::reading::Timed;
 use super::span::Span;
 use crate::follower::{Begin, Finding, Follower, FollowerConfig, OnsetIdx, RestartHabit, TimingHabit};
 use crate::midi::{MidiEvent, Take};

@@ -3,10 +3,14 @@
 //! Memorising a shaky reading fixes its mistakes, so what is not ready is said plainly, with the bars to read first. It is
 //! advice: nothing here is required of anyone. The figures of the mark are common practice of teachers, not measurement.
 
+mod timing;
+
+pub use timing::Timed;
+
 use super::config::PracticeConfig;
 use super::listen::hear_out;
 use super::rep::{Attempt, Context};
-use super::run_path::{Arrival, bar_quarters, music};
+use super::run::path::{Arrival, bar_quarters, music};
 use super::span::Span;
 use super::words::count;
 use crate::follower::OnsetIdx;

@@ -5,10 +5,10 @@ use super::config::PracticeConfig;
 use super::judge::{Fault, Found, HarpSetting, Judge};
 use super::ladder::Ladder;
 use super::reading::{Readiness, ReadyMark};
-use super::run_pace::drifts;
-use super::run_path::Path;
+use super::run::pace::drifts;
+use super::run::path::Path;
 use super::span::Span;
-use super::{run, run_words, words};
+use super::{run, words};
 use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx};
 use crate::journal::entry::{self, Happening, Mode, Reason, RepNumber, Verdict};
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
@@ -172,7 +172,7 @@ impl Attempt {
         match (cx.span.mode, &rep.run) {
             (Mode::RunThrough, Some(run)) if run.n_bars_played > 0 => {
                 let lapsed = run::lapsed(&self.path, cx.span, rep.ended);
-                run_words::lines(rep, run, &drifts(&self.path, cx.span, &lapsed), cx.span)
+                run::words::lines(rep, run, &drifts(&self.path, cx.span, &lapsed), cx.span)
             }
             (Mode::Reading, _) => Readiness::of(self, cx).lines(ReadyMark::STANDARD, cx.piece),
             _ => Vec::new(),

@@ -16,12 +16,16 @@
 //!
 //! Recoveries are counted, not punished: a run from the first bar to the last in which every lapse was recovered is held.
 
-use super::run_path::{Arrival, CHORD, Mark, Path, Reached, Trouble, bar_quarters, music, quarters_between};
+pub mod pace;
+pub mod path;
+pub mod words;
+
 use super::span::Span;
 use crate::follower::{OnsetIdx, SlipKind};
 use crate::journal::entry::{Lapse, Recovery, Run};
 use crate::score::Score;
 use crate::time::Micros;
+use path::{Arrival, CHORD, Mark, Path, Reached, Trouble, bar_quarters, music, quarters_between};
 
 /// Onsets in order with which a player is going again, the first included.
 const N_ONSETS_GOING: usize = 3;

@@ -4,7 +4,7 @@ use std::ops::Range;
 use std::sync::Arc;
 
 use super::habits::Habits;
-use super::run_pace::Pace;
+use super::run::pace::Pace;
 use crate::follower::{Line, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Mode;
 use crate::piece::{Cue, Piece};

@@ -4,8 +4,8 @@
 
 use std::ops::RangeInclusive;
 
-use super::run_path::{Path, Reached};
-use super::span::Span;
+use super::super::span::Span;
+use super::path::{Path, Reached};
 use crate::follower::OnsetIdx;
 use crate::score::BarIdx;
 use crate::time::Micros;

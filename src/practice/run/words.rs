@@ -1,8 +1,8 @@
 //! What is said of a run-through when it is over: what held, what lapsed and how the way back was found, in a teacher's words.
 
-use super::run_pace::Drift;
-use super::span::Span;
-use super::words::count;
+use super::super::span::Span;
+use super::super::words::count;
+use super::pace::Drift;
 use crate::journal::entry::{Lapse, Recovery, Rep, Run};
 use crate::time::Micros;
 

@@ -1,12 +1,12 @@
 //! What one take tells of its player's timing, by places on the page, so that it serves every span that has them.
 
-use super::config::PracticeConfig;
-use super::listen::hear_out;
-use super::rep::Context;
-use super::run::lapsed;
-use super::run_pace::Pace;
-use super::run_path::Arrival;
-use super::span::Span;
+use super::super::config::PracticeConfig;
+use super::super::listen::hear_out;
+use super::super::rep::Context;
+use super::super::run::lapsed;
+use super::super::run::pace::Pace;
+use super::super::run::path::Arrival;
+use super::super::span::Span;
 use crate::midi::Take;
 use crate::piece::Piece;
 use crate::score::Place;
@@ -16,8 +16,8 @@ use crate::time::Micros;
 #[derive(Clone, PartialEq, Debug, Default)]
 pub struct Timed {
     /// Two places that follow each other, and the log of the time taken over what the local tempo gave.
-    pub(super) steps: Vec<(Place, Place, f64)>,
-    pub(super) landings: Vec<Place>,
+    pub steps: Vec<(Place, Place, f64)>,
+    pub landings: Vec<Place>,
     pub pace: Pace,
 }
 

@@ -4,7 +4,7 @@
 //! it is sure. A [`Path`] is told in hindsight: a move stands at the note it was made with, and what was believed in
 //! between is gone. Knows no verdict and no words.
 
-use super::span::Span;
+use super::super::span::Span;
 use crate::follower::{Finding, Follower, Heard, HeardNote, OnsetIdx, Slip, SlipKind};
 use crate::midi::MidiKey;
 use crate::time::Micros;
