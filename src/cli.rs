@@ -23,7 +23,6 @@ mod story;
 mod story_file;
 mod strings;
 mod study;
-mod study_desk;
 mod trace;
 
 use std::io::Write;

@@ -6,6 +6,7 @@
 
 mod action;
 mod app;
+mod key_screen;
 mod keys;
 pub mod plain;
 mod reader;

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 use clap::Args;
 
-use super::drill::{NO_NOTES, Sitting, practise};
+use super::drill::{Sitting, NO_NOTES, practise};
 use crate::config::Config;
 use crate::journal::entry::Mode;
 use crate::paths::Paths;

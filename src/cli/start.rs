@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 use chrono::NaiveDate;
 
-use super::drill::{NO_NOTES, Sitting, practise, spans_of};
+use super::drill::{Sitting, NO_NOTES, practise, spans_of};
 use super::exit_code;
 use super::quiz::{self, QuizArgs};
 use super::sitting::planned;
@@ -37,8 +37,7 @@ pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
     if !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
         return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
     }
-    let mut shown = Start::new(cards, MINUTES);
-    let (name, doing, minutes) = match start::run(&mut shown, tui::Options::everyday().colour)? {
+    let (name, doing, minutes) = match start::run(Start::new(cards, MINUTES), tui::Options::everyday().colour)? {
         Left::Ended(exit) => return Ok(exit_code(exit)),
         Left::For(name, doing, minutes) => (name, doing, minutes),
     };

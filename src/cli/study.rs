@@ -1,5 +1,7 @@
 //! `catchword study`: what a score says to a musician, and the story drafted from it; on a screen, or printed.
 
+mod desk;
+
 use std::io::IsTerminal as _;
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -18,7 +20,7 @@ use crate::score::{BarRange, Score};
 use crate::theory::{Hand, Mode};
 use crate::tui;
 
-use super::study_desk::Shelf;
+use desk::Shelf;
 
 #[derive(Args, Debug)]
 pub struct StudyArgs {

@@ -7,7 +7,7 @@ mod wakes;
 
 use std::time::Duration;
 
-use crossbeam_channel::{Receiver, at, bounded, never, select, tick};
+use crossbeam_channel::{Receiver, at, never, select, tick};
 use crossterm::event::{Event, KeyCode, KeyEventKind};
 use ratatui::Terminal;
 use ratatui::backend::Backend;
@@ -20,7 +20,7 @@ use crate::practice::view::Stage;
 use crate::practice::{Command, Input, Story};
 use crate::source::Signal;
 use crate::time::{Micros, Stamped};
-pub use wakes::{Wake, on_panic, read_terminal, watch_signals};
+pub use wakes::{Opened, Wake, watch_signals};
 
 /// How a session came to its end.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -48,13 +48,9 @@ const LONG: Micros = Micros(3_600_000_000);
 /// # Errors
 /// When the terminal cannot be taken or drawn on, or practice fails.
 pub fn run(practice: &mut dyn Practice, notes: &Receiver<Signal>, clock: SessionClock, options: Options) -> Result<Exit, Error> {
-    let (sender, wakes) = bounded(256);
-    on_panic(sender.clone());
-    let _watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
-    let mut taken = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
-    read_terminal(sender);
+    let mut opened = Opened::try_new()?;
     let mut session = Session { practice, app: App::new(options), clock };
-    session.run(&mut taken.screen, &wakes, notes, &mut System)
+    session.run(&mut opened.taken.screen, &opened.wakes, notes, &mut System)
 }
 
 /// What the loop needs of the system; a test has its own.

@@ -1,14 +1,13 @@
-//! The start screen's own loop: the pieces, and what to do with one of them.
+//! The start screen: the pieces, and what to do with one of them.
 
 use std::cell::Cell;
-use std::time::Duration;
 
-use crossbeam_channel::{bounded, select, tick};
-use crossterm::event::{Event, KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
+use ratatui::Frame;
 
-use super::run::{Wake, on_panic, read_terminal, watch_signals};
+use super::key_screen::{self, Effect, End, KeyScreen};
 use super::theme::Theme;
-use super::{Error, Exit, screen, terminal};
+use super::{Error, Exit, screen};
 
 /// Shortest and longest session offered, and the step between, in minutes.
 const MINUTES: (u32, u32, u32) = (5, 120, 5);
@@ -62,15 +61,6 @@ pub struct Start {
     pub said: Option<String>,
 }
 
-/// What a key came to.
-#[derive(Clone, Copy, PartialEq, Eq, Debug)]
-pub enum Effect {
-    Nothing,
-    Do(Doing),
-    Close,
-    Redraw,
-}
-
 /// How the start screen was left.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Left {
@@ -84,75 +74,61 @@ impl Start {
         Start { cards, chosen: 0, first: Cell::new(0), minutes, said: None }
     }
 
-    pub fn press(&mut self, key: &KeyEvent) -> Effect {
+    pub fn press(&mut self, key: &KeyEvent) -> Effect<Left> {
         if key.kind == KeyEventKind::Release || key.modifiers.contains(KeyModifiers::ALT) {
-            return Effect::Nothing;
+            return Effect::Stay;
         }
         let control = key.modifiers.contains(KeyModifiers::CONTROL);
         let (shortest, longest, step) = MINUTES;
         match key.code {
-            KeyCode::Char('c') if control => return Effect::Close,
+            KeyCode::Char('c') if control => return Effect::Leave(Left::Ended(Exit::Quit)),
             KeyCode::Char('l') if control => return Effect::Redraw,
             KeyCode::Char(_) if control => {}
             KeyCode::Up => self.chosen = self.chosen.saturating_sub(1),
             KeyCode::Down => self.chosen = (self.chosen + 1).min(self.cards.len().saturating_sub(1)),
             KeyCode::Char('+' | '=') => self.minutes = (self.minutes + step).min(longest),
             KeyCode::Char('-') => self.minutes = self.minutes.saturating_sub(step).max(shortest),
-            KeyCode::Char('q' | 'Q') | KeyCode::Esc => return Effect::Close,
-            KeyCode::Enter if !self.cards.is_empty() => return Effect::Do(Doing::Session),
+            KeyCode::Char('q' | 'Q') | KeyCode::Esc => return Effect::Leave(Left::Ended(Exit::Quit)),
+            KeyCode::Enter if !self.cards.is_empty() => return self.leave_for(Doing::Session),
             KeyCode::Char(c) => {
                 let wanted = KEYS.iter().find(|(key, ..)| *key == c.to_ascii_lowercase());
-                return wanted.filter(|_| !self.cards.is_empty()).map_or(Effect::Nothing, |(.., doing)| Effect::Do(*doing));
+                return wanted.filter(|_| !self.cards.is_empty()).map_or(Effect::Stay, |(.., doing)| self.leave_for(*doing));
             }
             _ => {}
         }
-        Effect::Nothing
+        Effect::Stay
+    }
+
+    fn leave_for(&self, doing: Doing) -> Effect<Left> {
+        Effect::Leave(Left::For(self.cards[self.chosen].name.clone(), doing, self.minutes))
     }
 }
 
-/// Takes the terminal, shows the pieces until one is chosen or the player leaves, and gives the terminal back.
+/// Shows the pieces until one is chosen or the player leaves.
 ///
 /// # Errors
 /// When the terminal cannot be taken or drawn on.
-pub fn run(start: &mut Start, colour: bool) -> Result<Left, Error> {
-    let (sender, wakes) = bounded(256);
-    on_panic(sender.clone());
-    let _watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
-    let mut taken = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
-    read_terminal(sender);
-    let theme = Theme::new(colour);
-    let seconds = tick(Duration::from_secs(1));
-    loop {
-        if let Some(_hold) = terminal::hold()
-            && let Err(source) = taken.screen.draw(|frame| screen::start::draw(start, theme, frame))
-        {
-            if terminal::is_closing(&source) || !terminal::is_open() {
-                return Ok(Left::Ended(Exit::Closed));
-            }
-            return Err(Error::Terminal { doing: "drawing on", source });
-        }
-        let wake = select! {
-            recv(wakes) -> wake => wake.unwrap_or(Wake::Closed),
-            recv(seconds) -> _ => if terminal::is_open() { continue } else { Wake::Closed },
-        };
-        let redraw = match wake {
-            Wake::Terminal(Event::Key(key)) => match start.press(&key) {
-                Effect::Nothing => false,
-                Effect::Redraw => true,
-                Effect::Close => return Ok(Left::Ended(Exit::Quit)),
-                Effect::Do(doing) => return Ok(Left::For(start.cards[start.chosen].name.clone(), doing, start.minutes)),
-            },
-            Wake::Terminal(_) => false,
-            Wake::Continued => true,
-            Wake::Closed => return Ok(Left::Ended(Exit::Closed)),
-            Wake::Signal(signal) => return Ok(Left::Ended(Exit::Signal(signal))),
-            Wake::Panicked => return Err(Error::Panicked),
-        };
-        if redraw && let Err(source) = terminal::take_again(&mut taken.screen) {
-            if !terminal::is_open() {
-                return Ok(Left::Ended(Exit::Closed));
-            }
-            return Err(Error::Terminal { doing: "taking back", source });
-        }
+pub fn run(start: Start, colour: bool) -> Result<Left, Error> {
+    let mut shown = Shown { start, theme: Theme::new(colour) };
+    Ok(match key_screen::run(&mut shown)? {
+        End::Left(left) => left,
+        End::Outside(exit) => Left::Ended(exit),
+    })
+}
+
+struct Shown {
+    start: Start,
+    theme: Theme,
+}
+
+impl KeyScreen for Shown {
+    type Left = Left;
+
+    fn draw(&mut self, frame: &mut Frame<'_>) {
+        screen::start::draw(&self.start, self.theme, frame);
+    }
+
+    fn press(&mut self, key: &KeyEvent) -> Effect<Left> {
+        self.start.press(key)
     }
 }

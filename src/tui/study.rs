@@ -1,18 +1,16 @@
-//! The study screen's own loop: keys in, the study changes, the screen follows. No instrument and no deadline is in it.
+//! The study screen: keys in, the study changes, the screen follows.
 
 mod app;
 pub mod keys;
 
-use std::time::Duration;
-
-use crossbeam_channel::{bounded, select, tick};
-use crossterm::event::Event;
+use crossterm::event::KeyEvent;
+use ratatui::Frame;
 
 pub use app::{App, Prompt};
 
-use super::run::{Wake, on_panic, read_terminal, watch_signals};
+use super::key_screen::{self, End, KeyScreen};
 use super::theme::Theme;
-use super::{Error, Exit, Failure, screen, terminal};
+use super::{Error, Exit, Failure, screen};
 use crate::study::Study;
 use app::Effect;
 
@@ -40,57 +38,41 @@ pub struct Kept {
 /// # Errors
 /// When the terminal cannot be taken or drawn on, or at such an end the text cannot be saved.
 pub fn run(study: Study, desk: &mut dyn Desk, colour: bool) -> Result<Exit, Error> {
-    let (sender, wakes) = bounded(256);
-    on_panic(sender.clone());
-    let _watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
-    let mut taken = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
-    read_terminal(sender);
-    let mut app = App::new(study, colour);
-    let theme = Theme::new(colour);
-    let seconds = tick(Duration::from_secs(1));
-    let exit = loop {
-        if let Some(_hold) = terminal::hold()
-            && let Err(source) = taken.screen.draw(|frame| screen::study::draw(&app, theme, frame))
-        {
-            if terminal::is_closing(&source) || !terminal::is_open() {
-                break Exit::Closed;
-            }
-            return Err(Error::Terminal { doing: "drawing on", source });
-        }
-        let wake = loop {
-            select! {
-                recv(wakes) -> wake => break wake.unwrap_or(Wake::Closed),
-                recv(seconds) -> _ => if !terminal::is_open() { break Wake::Closed },
-            }
-        };
-        let taken_again = match wake {
-            Wake::Terminal(Event::Key(key)) => match app.press(&key) {
-                Effect::Nothing => Ok(()),
-                Effect::Save => {
-                    save(&mut app, desk);
-                    Ok(())
-                }
-                Effect::SaveAndClose if save(&mut app, desk) => break Exit::Quit,
-                Effect::SaveAndClose => Ok(()),
-                Effect::Close => return Ok(Exit::Quit),
-                Effect::Redraw => terminal::take_again(&mut taken.screen),
-                Effect::Suspend => terminal::suspend(&mut taken.screen),
-            },
-            Wake::Terminal(_) => Ok(()),
-            Wake::Continued => terminal::take_again(&mut taken.screen),
-            Wake::Closed => break Exit::Closed,
-            Wake::Signal(signal) => break Exit::Signal(signal),
-            Wake::Panicked => return Err(Error::Panicked),
-        };
-        match taken_again {
-            Err(_) if !terminal::is_open() => break Exit::Closed,
-            taken => taken.map_err(|source| Error::Terminal { doing: "taking back", source })?,
-        }
-    };
-    if !app.study.is_saved() {
-        desk.save(app.study.text()).map_err(Error::Practice)?;
+    let mut shown = Shown { app: App::new(study, colour), desk, theme: Theme::new(colour) };
+    let End::Outside(exit) = key_screen::run(&mut shown)? else { return Ok(Exit::Quit) };
+    let study = &shown.app.study;
+    if !study.is_saved() {
+        shown.desk.save(study.text()).map_err(Error::Practice)?;
     }
     Ok(exit)
+}
+
+struct Shown<'a> {
+    app: App,
+    desk: &'a mut dyn Desk,
+    theme: Theme,
+}
+
+impl KeyScreen for Shown<'_> {
+    type Left = ();
+
+    fn draw(&mut self, frame: &mut Frame<'_>) {
+        screen::study::draw(&self.app, self.theme, frame);
+    }
+
+    fn press(&mut self, key: &KeyEvent) -> key_screen::Effect<()> {
+        match self.app.press(key) {
+            Effect::Save => {
+                save(&mut self.app, self.desk);
+            }
+            Effect::SaveAndClose if save(&mut self.app, self.desk) => return key_screen::Effect::Leave(()),
+            Effect::Close => return key_screen::Effect::Leave(()),
+            Effect::Redraw => return key_screen::Effect::Redraw,
+            Effect::Suspend => return key_screen::Effect::Suspend,
+            Effect::Nothing | Effect::SaveAndClose => {}
+        }
+        key_screen::Effect::Stay
+    }
 }
 
 /// Saves, and says what came of it; returns whether all is saved.

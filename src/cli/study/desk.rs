@@ -6,7 +6,7 @@ use std::sync::Arc;
 
 use anyhow::Context as _;
 
-use super::add::{make_folder, plain_name};
+use super::super::add::{make_folder, plain_name};
 use crate::analysis::draft::{Head, piece_text};
 use crate::analysis::{StoryConfig, analyse};
 use crate::paths::Paths;

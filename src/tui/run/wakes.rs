@@ -5,10 +5,10 @@ use std::panic;
 use std::sync::{Mutex, PoisonError};
 use std::thread;
 
-use crossbeam_channel::Sender;
+use crossbeam_channel::{Receiver, Sender, bounded};
 use crossterm::event::{self, Event};
 
-use super::super::terminal;
+use super::super::{Error, terminal};
 
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub enum Wake {
@@ -24,12 +24,32 @@ pub enum Wake {
     Panicked,
 }
 
+/// The terminal taken over, with what wakes a loop on it; gives the terminal back when dropped.
+pub struct Opened {
+    pub taken: terminal::Taken,
+    pub wakes: Receiver<Wake>,
+    _watch: Watch,
+}
+
+impl Opened {
+    /// # Errors
+    /// When signals cannot be watched or the terminal cannot be taken.
+    pub fn try_new() -> Result<Opened, Error> {
+        let (sender, wakes) = bounded(256);
+        on_panic(sender.clone());
+        let watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
+        let taken = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
+        read_terminal(sender);
+        Ok(Opened { taken, wakes, _watch: watch })
+    }
+}
+
 /// Who gets the keys now.
 static LISTENER: Mutex<Option<Sender<Wake>>> = Mutex::new(None);
 
 /// Reads the terminal on a thread of its own, which waits without using the processor. It ends with the process: a loop that
 /// follows another takes the keys over from it, and none is lost to a reader left behind.
-pub fn read_terminal(wakes: Sender<Wake>) {
+fn read_terminal(wakes: Sender<Wake>) {
     let is_read = LISTENER.lock().unwrap_or_else(PoisonError::into_inner).replace(wakes).is_some();
     if is_read {
         return;
@@ -50,7 +70,7 @@ pub fn read_terminal(wakes: Sender<Wake>) {
 }
 
 /// Gives the terminal back before a panic of any thread is told, then lets the loop know.
-pub fn on_panic(wakes: Sender<Wake>) {
+fn on_panic(wakes: Sender<Wake>) {
     let previous = panic::take_hook();
     panic::set_hook(Box::new(move |info| {
         terminal::give_back();

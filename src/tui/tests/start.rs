@@ -2,8 +2,10 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 
+use super::super::key_screen::Effect;
+use super::super::run::Exit;
 use super::super::screen;
-use super::super::start::{Card, Doing, Effect, KEYS, Start};
+use super::super::start::{Card, Doing, KEYS, Left, Start};
 use super::super::theme::Theme;
 use super::pictures::text;
 
@@ -32,7 +34,7 @@ fn drawn(start: &Start, width: u16, height: u16) -> String {
     text(terminal.backend().buffer())
 }
 
-fn press(start: &mut Start, code: KeyCode) -> Effect {
+fn press(start: &mut Start, code: KeyCode) -> Effect<Left> {
     start.press(&KeyEvent::new(code, KeyModifiers::NONE))
 }
 
@@ -63,11 +65,12 @@ fn the_chosen_piece_is_always_in_sight() {
 #[test]
 fn keys_choose_and_do() {
     let mut start = desk();
-    assert_eq!(press(&mut start, KeyCode::Up), Effect::Nothing);
+    assert_eq!(press(&mut start, KeyCode::Up), Effect::Stay);
     press(&mut start, KeyCode::Down);
-    assert_eq!((start.chosen, press(&mut start, KeyCode::Enter)), (1, Effect::Do(Doing::Session)));
+    let weir = |doing| Effect::Leave(Left::For("evening on the weir".to_owned(), doing, 25));
+    assert_eq!((start.chosen, press(&mut start, KeyCode::Enter)), (1, weir(Doing::Session)));
     for (key, _, doing) in KEYS {
-        assert_eq!(press(&mut start, KeyCode::Char(*key)), Effect::Do(*doing));
+        assert_eq!(press(&mut start, KeyCode::Char(*key)), weir(*doing));
     }
     for _ in 0..50 {
         press(&mut start, KeyCode::Down);
@@ -77,9 +80,9 @@ fn keys_choose_and_do() {
     for _ in 0..50 {
         press(&mut start, KeyCode::Char('+'));
     }
-    assert_eq!((start.minutes, press(&mut start, KeyCode::Char('q'))), (120, Effect::Close));
+    assert_eq!((start.minutes, press(&mut start, KeyCode::Char('q'))), (120, Effect::Leave(Left::Ended(Exit::Quit))));
     let mut empty = Start::new(vec![], 25);
     for code in [KeyCode::Enter, KeyCode::Char('d'), KeyCode::Down, KeyCode::Char('x')] {
-        assert_eq!(press(&mut empty, code), Effect::Nothing);
+        assert_eq!(press(&mut empty, code), Effect::Stay);
     }
 }
