@@ -80,7 +80,7 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     practise(
         opened,
         spans,
-        Sitting {
+        Circumstances {
             paths: &paths,
             config: &config,
             input: args.input.as_deref(),
@@ -92,7 +92,7 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
 }
 
 /// Where and how a piece is practised.
-pub(super) struct Sitting<'a> {
+pub(super) struct Circumstances<'a> {
     pub paths: &'a Paths,
     pub config: &'a Config,
     /// As typed; the settings speak where nothing is.
@@ -104,8 +104,8 @@ pub(super) struct Sitting<'a> {
 }
 
 /// Practises spans of a piece until the player closes the session.
-pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, sitting: Sitting<'_>) -> anyhow::Result<ExitCode> {
-    let Sitting { paths, config, input, part, plain, minutes } = sitting;
+pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, circumstances: Circumstances<'_>) -> anyhow::Result<ExitCode> {
+    let Circumstances { paths, config, input, part, plain, minutes } = circumstances;
     let feet = config.footswitch(opened.piece.instrument);
     let stories = StoryFile::open(&opened, part)?;
     let drafts = drafted(&opened.piece);

@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 use clap::Args;
 
-use super::drill::{Sitting, NO_NOTES, practise};
+use super::drill::{Circumstances, NO_NOTES, practise};
 use crate::config::Config;
 use crate::journal::entry::Mode;
 use crate::paths::Paths;
@@ -39,7 +39,7 @@ pub fn run(args: ReadArgs) -> anyhow::Result<ExitCode> {
     practise(
         opened,
         vec![span],
-        Sitting {
+        Circumstances {
             paths: &paths,
             config: &config,
             input: args.input.as_deref(),

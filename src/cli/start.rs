@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 use chrono::NaiveDate;
 
-use super::drill::{Sitting, NO_NOTES, practise, spans_of};
+use super::drill::{Circumstances, NO_NOTES, practise, spans_of};
 use super::exit_code;
 use super::quiz::{self, QuizArgs};
 use super::sitting::planned;
@@ -56,7 +56,7 @@ pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
         _ => spans_of(piece, false),
     };
     let minutes = (doing == Doing::Session).then_some(minutes);
-    practise(opened, spans, Sitting { paths: &paths, config: &config, input: None, part: None, plain: false, minutes })
+    practise(opened, spans, Circumstances { paths: &paths, config: &config, input: None, part: None, plain: false, minutes })
 }
 
 fn count(reps: u8) -> String {
