@@ -24,6 +24,7 @@ mod story_file;
 mod strings;
 mod study;
 mod trace;
+mod voice;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};

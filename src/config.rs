@@ -8,8 +8,10 @@
 //! ```
 
 mod shown;
+mod speak;
 
 pub use shown::{Shown, shown};
+pub use speak::Speak;
 
 use std::path::{Path, PathBuf};
 
@@ -27,6 +29,8 @@ pub const REFERENCE: &str = include_str!("config/reference.toml");
 pub struct Config {
     /// Name, or part of it, of the MIDI input to listen to when none is given.
     pub input: Option<String>,
+    /// What speaks the cues; none: they are only shown.
+    pub speak: Option<Speak>,
     /// When each rung of the prompt ladder is shown.
     pub ladder: LadderConfig,
     /// What the player's own table says; none: the usual ones for the instrument.
@@ -48,6 +52,7 @@ impl Default for Config {
     fn default() -> Self {
         Config {
             input: None,
+            speak: None,
             ladder: PracticeConfig::standard().ladder,
             controllers: None,
             debounce: Micros::from_millis(250),
@@ -87,8 +92,12 @@ impl Config {
     pub fn parse(text: &str, file_name: &str) -> Result<Config, TextError> {
         let source = Source { file: file_name, text };
         let root = source.parse()?;
-        let keys = Keys::try_new(source, root.get_ref(), 0..0, "the settings", &["input", "footswitch", "prompts"])?;
+        let keys = Keys::try_new(source, root.get_ref(), 0..0, "the settings", &["input", "speak", "footswitch", "prompts"])?;
         let mut config = Config { input: keys.optional_string("input")?.map(|i| i.value), ..Config::default() };
+        if let Some(At { value: template, place }) = keys.optional_string("speak")? {
+            let refused = |expected| TextError::new(file_name, place, expected, format!("{template:?}")).with_hint(Speak::HINT);
+            config.speak = Some(Speak::try_new(&template).map_err(refused)?);
+        }
         let footswitch = keys.table("footswitch", "[footswitch]", &["debounce-ms", "reversed", "controllers"])?;
         if let Some(keys) = footswitch {
             if let Some(ms) = keys.integer("debounce-ms", 0..=2000)? {
@@ -158,8 +167,9 @@ mod tests {
         let read = Config::parse(REFERENCE, "config.toml").unwrap();
         assert_eq!(read.footswitch(Instrument::LeverHarp), Config::default().footswitch(Instrument::LeverHarp));
         assert_eq!(Config { controllers: None, ..read }, Config::default());
-        let with_input = REFERENCE.replace("# input", "input");
-        assert_eq!(Config::parse(&with_input, "config.toml").unwrap().input.as_deref(), Some("harp"));
+        let with_all = Config::parse(&REFERENCE.replace("# input", "input").replace("# speak", "speak"), "config.toml").unwrap();
+        assert_eq!(with_all.input.as_deref(), Some("harp"));
+        assert_eq!(with_all.speak, Speak::try_new("espeak-ng {text}").ok());
         let words = Command::ALL.iter().map(|c| c.word()).collect::<Vec<_>>().join(", ");
         assert!(REFERENCE.contains(&words), "the reference lists the words: {words}");
     }
@@ -187,6 +197,11 @@ mod tests {
                 "[footswitch.controllers]\n67 = \"nxt\"\n",
                 "config.toml:2:6: expected one of \"pause\", \"again\", \"next\", \"back\", \"was-clean\", \"was-not\", \"more-reps\", \
                  \"fewer-reps\", \"later\", \"no-line\", \"cue\", \"quit\" for \"67\", found \"nxt\"; did you mean \"next\"?",
+            ),
+            (
+                "\nspeak = \"espeak-ng\"\n",
+                "config.toml:2:9: expected a program, then {text} as a word of its own, once, found \"espeak-ng\"; \
+                 it is run without a shell, as in speak = \"espeak-ng {text}\"",
             ),
             ("footswitch = 3\n", "config.toml:1:14: expected a table [footswitch], found 3"),
         ] {

@@ -38,6 +38,7 @@ pub use reading::Timed;
 pub use span::Span;
 pub use story_line::Story;
 pub use view::{Ask, Stage, View};
+pub use words::LOOK_AT_THE_PAGE;
 
 use std::sync::Arc;
 
@@ -103,6 +104,16 @@ pub enum Output {
     },
     /// To be written down before anything else is played. A rep's end is its [`Entry::Rep`].
     Record(Entry),
+    /// A question of the quiz is asked, in these words.
+    Asked {
+        at: Micros,
+        words: String,
+    },
+    /// In the middle of playing, a landmark is called.
+    Called {
+        at: Micros,
+        words: String,
+    },
     Finished {
         at: Micros,
     },

@@ -13,6 +13,7 @@ use super::habits::learn_from_journal;
 use super::session::{Keep, Session};
 use super::sitting::{Beginning, begin_as_planned, machine, planned, quiz_for, reached_on};
 use super::story_file::{StoryFile, drafted};
+use super::voice::Voice;
 use super::{N_SIGNALS_MAX, exit_code, print_account};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
@@ -140,6 +141,7 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, circumstances:
         let machine = machine(opened.piece, spans, config, minutes, Beginning { drafts, open, reached_today, quiz })?;
         (Session::over(machine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
+    let session = session.with_voice(config.speak.clone().map(Voice::new));
     let exit = play(session, &signals, clock, &feet, plain)?;
     drop(running);
     Ok(exit)

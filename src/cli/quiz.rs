@@ -11,6 +11,7 @@ use crossbeam_channel::bounded;
 use super::N_SIGNALS_MAX;
 use super::drill::{Journal, KEYS, NO_NOTES, play};
 use super::session::Session;
+use super::voice::Voice;
 use crate::analysis::analyse;
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
@@ -70,7 +71,7 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     let quiz = over(&store, &opened, &config, quiz_config)?.context(NO_NOTES)?;
     let feet = config.footswitch(opened.piece.instrument);
     let journal = Journal::begin(store, &opened, seed)?;
-    let session = Session::new(quiz, Some(Box::new(journal)));
+    let session = Session::new(quiz, Some(Box::new(journal))).with_voice(config.speak.clone().map(Voice::new));
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let running = source.map(|source| source.start(clock, sender)).transpose()?;

@@ -4,6 +4,7 @@ use std::collections::VecDeque;
 
 use crate::cli::director::Director;
 use crate::cli::story_file::StoryFile;
+use crate::cli::voice::Voice;
 use crate::journal::entry::Entry;
 use crate::midi::MidiEvent;
 use crate::practice::footswitch::Footswitch;
@@ -33,6 +34,7 @@ pub struct Session {
     caption: Option<String>,
     /// Where lines of story go.
     stories: Option<StoryFile>,
+    voice: Option<Voice>,
     notice: Option<String>,
     out: Vec<Output>,
 }
@@ -55,6 +57,7 @@ impl Session {
             heir: None,
             caption: None,
             stories: None,
+            voice: None,
             notice: None,
             out: Vec::new(),
         }
@@ -71,6 +74,17 @@ impl Session {
     pub fn with_stories(mut self, stories: StoryFile) -> Self {
         self.stories = Some(stories);
         self
+    }
+
+    /// Speaks the cues, where there is a voice.
+    pub fn with_voice(mut self, voice: Option<Voice>) -> Self {
+        self.voice = voice;
+        self
+    }
+
+    #[cfg(test)]
+    pub fn voice(&self) -> &Voice {
+        self.voice.as_ref().expect("the session was given a voice")
     }
 
     /// Listens to the pedals.
@@ -131,6 +145,12 @@ impl Session {
             }
             if let Some(director) = &mut self.director {
                 director.see(output);
+            }
+        }
+        if let Some(voice) = &mut self.voice {
+            voice.follow(&self.out, &self.machine.view());
+            if let Some(trouble) = voice.take_trouble() {
+                self.notice = Some(trouble);
             }
         }
         if let Some(cues) = changed {

@@ -18,7 +18,7 @@ pub use bank::questions;
 pub use doubt::{Doubt, JournalDoubt};
 pub use harmony::{Fit, Harmony};
 pub use order::Deck;
-pub use question::{Exit, Passage, Question, Source, Wanted, kind_words};
+pub use question::{Exit, Passage, Question, Source, UNTIL_CALLED, Wanted, kind_words};
 
 use std::sync::Arc;
 
@@ -184,7 +184,10 @@ impl Quiz {
         let is_over = self.ends.is_some_and(|ends| at >= ends);
         let Some(question) = self.deck.draw(&self.questions).filter(|_| !is_over) else { return self.finish(out) };
         let (question, ear) = self.ear(question, at, &before);
-        self.phase = Phase::Asked(Asking { question, asked: at, ear });
+        let asking = Asking { question, asked: at, ear };
+        let (subject, _) = asking.subject();
+        out.push(Output::Asked { at, words: self.questions[subject].asked_words(self.questions[question].kind) });
+        self.phase = Phase::Asked(asking);
     }
 
     /// Makes ready to hear an answer. A landmark that there is no run towards is asked for as a cold start.
@@ -248,7 +251,15 @@ impl Quiz {
         match &self.phase {
             Phase::Between { .. } | Phase::Mark { .. } => self.ask(due, out),
             Phase::Asked(asking) if !asking.has_begun() && self.ends.is_some_and(|ends| due >= ends) => self.finish(out),
-            Phase::Asked(_) => self.answer(out, |asking, questions, around, out| asking.silence(due, questions, around, out)),
+            Phase::Asked(asking) => {
+                let was_called = asking.is_called();
+                self.answer(out, |asking, questions, around, out| asking.silence(due, questions, around, out));
+                if let Phase::Asked(asking) = &self.phase
+                    && asking.is_called() != was_called
+                {
+                    out.push(Output::Called { at: due, words: self.questions[asking.question].called_words() });
+                }
+            }
             Phase::Ready | Phase::Paused { .. } | Phase::Finished { .. } => {}
         }
     }

@@ -129,7 +129,7 @@ impl Attempt {
             let text = match (rung, cue) {
                 (1, Some(cue)) => cue.text.clone(),
                 (2, Some(cue)) => cue.more.clone().unwrap_or_default(),
-                _ => format!("look at the page: {place}"),
+                _ => format!("{}{place}", words::LOOK_AT_THE_PAGE),
             };
             self.judge.notes(Found { at: now, fault: Fault::Prompt(rung), onset, hand: None });
             out.push(Output::Prompted { at: now, rung, onset, text });

@@ -5,6 +5,9 @@ use super::span::Span;
 use crate::score::{Place, Score};
 use crate::theory::Hand;
 
+/// What stands before the place on the last rung of the prompt ladder.
+pub const LOOK_AT_THE_PAGE: &str = "look at the page: ";
+
 /// Says where a fault is on the page: `bar 3, beat 2, left hand`.
 pub fn place(found: &Found, span: &Span, score: &Score) -> String {
     place_of(span.place(found.onset), found.hand, score)

@@ -186,6 +186,11 @@ pub fn run(
     let mut notes = notes.clone();
     let mut plain = Plain::new(out);
     let exit = loop {
+        if let Some(words) = practice.take_notice()
+            && let Some(exit) = ending(plain.write(&words))?
+        {
+            break exit;
+        }
         if let Some(exit) = ending(plain.show(&practice.view()))? {
             break exit;
         }
@@ -210,9 +215,6 @@ pub fn run(
                     None if story(&word).is_some() => {
                         let told = story(&word).map(Input::Story).expect("it is one");
                         give(practice, clock.now(), told)?;
-                        if let Some(words) = practice.take_notice() && let Some(exit) = ending(plain.write(&words))? {
-                            break exit;
-                        }
                     }
                     None => {
                         let known: Vec<&str> = Command::ALL.iter().map(|command| command.word()).collect();

@@ -272,14 +272,20 @@ impl Session<'_> {
     fn give(&mut self, at: Micros, what: Input) -> Result<(), Error> {
         self.meet_deadlines(at)?;
         self.practice.handle(Stamped { at, what }).map_err(Error::Practice)?;
-        if let Some(words) = self.practice.take_notice() {
-            self.app.mention(words, at);
-        }
+        self.pass_notice_on(at);
         Ok(())
     }
 
     fn meet_deadlines(&mut self, until: Micros) -> Result<(), Error> {
-        meet_deadlines(self.practice, until)
+        meet_deadlines(self.practice, until)?;
+        self.pass_notice_on(until);
+        Ok(())
+    }
+
+    fn pass_notice_on(&mut self, at: Micros) {
+        if let Some(words) = self.practice.take_notice() {
+            self.app.mention(words, at);
+        }
     }
 }
 

@@ -81,6 +81,17 @@ impl Question {
         }
     }
 
+    /// Returns what is said to ask it; of a jump, where its run begins is asked first.
+    pub fn asked_words(&self, kind: QuestionKind) -> String {
+        let kind = if kind == QuestionKind::Jump { UNTIL_CALLED } else { kind_words(kind) };
+        format!("{kind}: {}; {}", self.large, self.small.join(", "))
+    }
+
+    /// Returns what is said to call its landmark in the middle of playing: nothing but where to go.
+    pub fn called_words(&self) -> String {
+        format!("go {}", self.large)
+    }
+
     /// Returns the place in playing order, for telling what stands before what.
     pub fn order(&self) -> (usize, Place) {
         (self.played_bar, self.place)
@@ -100,6 +111,9 @@ impl Passage {
         self.span.line.tempo.unwrap_or_else(usual).duration(quarters)
     }
 }
+
+/// What the run before a jump is called.
+pub const UNTIL_CALLED: &str = "play until you are called away";
 
 /// Returns the name of a kind of question, as a heading.
 pub fn kind_words(kind: QuestionKind) -> &'static str {

@@ -11,7 +11,7 @@ use super::super::theme::Theme;
 use super::drill::{self, Said};
 use super::page;
 use crate::journal::entry::QuestionKind;
-use crate::practice::quiz::kind_words;
+use crate::practice::quiz::{UNTIL_CALLED, kind_words};
 use crate::practice::view::Quiz;
 use crate::practice::{Command, View};
 
@@ -28,7 +28,7 @@ pub fn draw(stage: &Quiz, app: &App, view: &View, theme: Theme, frame: &mut Fram
 
 fn heading(stage: &Quiz) -> &'static str {
     match stage {
-        Quiz::Asked { kind: QuestionKind::Jump, .. } => "play until you are called away",
+        Quiz::Asked { kind: QuestionKind::Jump, .. } => UNTIL_CALLED,
         Quiz::Asked { kind, .. } | Quiz::Answering { kind } => kind_words(*kind),
         Quiz::Called { .. } => kind_words(QuestionKind::Jump),
         Quiz::Ready { .. } | Quiz::Told { .. } | Quiz::Mark { .. } => "quiz",
