@@ -34,7 +34,7 @@ use crate::time::Timestamp;
 use crate::tui::{self, plain};
 
 /// The inputs that are no instrument: the program plays by itself, or the player says how it went.
-const BUILT_IN_PLAYER: &str = "player";
+pub(super) const BUILT_IN_PLAYER: &str = "player";
 pub(super) const KEYS: &str = "keys";
 pub(super) const NO_NOTES: &str = "the piece has no notes to play";
 

@@ -7,7 +7,7 @@ use std::process::ExitCode;
 use anyhow::Context as _;
 use chrono::NaiveDate;
 
-use super::drill::{Circumstances, NO_NOTES, practise, spans_of};
+use super::drill::{BUILT_IN_PLAYER, Circumstances, KEYS, NO_NOTES, practise, spans_of};
 use super::exit_code;
 use super::quiz::{self, QuizArgs};
 use super::sitting::planned;
@@ -22,6 +22,7 @@ use crate::piece::Piece;
 use crate::piece_folder::{open_piece, piece_names};
 use crate::practice::Span;
 use crate::practice::reading::{Readiness, ReadyMark};
+use crate::source::open;
 use crate::tui::start::{Card, Doing, Left, Start};
 use crate::tui::{self, start};
 
@@ -30,6 +31,8 @@ const MINUTES: u32 = 25;
 /// Steps of the day's plan shown of a piece.
 const N_PLANNED_MAX: usize = 3;
 
+const NOTHING_TO_HEAR: &str = "no instrument found: plug it in, or play unheard with --input keys";
+
 pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
     let config = Config::load(&paths.config_file)?;
@@ -37,9 +40,18 @@ pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
     if !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
         return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
     }
-    let (name, doing, minutes) = match start::run(Start::new(cards, MINUTES), tui::Options::everyday().colour)? {
-        Left::Ended(exit) => return Ok(exit_code(exit)),
-        Left::For(name, doing, minutes) => (name, doing, minutes),
+    let mut shown = Start::new(cards, MINUTES);
+    let (name, doing, minutes) = loop {
+        match start::run(shown.clone(), tui::Options::everyday().colour)? {
+            Left::Ended(exit) => return Ok(exit_code(exit)),
+            // Without an instrument the list stays, and says so.
+            Left::For(name, doing, minutes) if doing != Doing::Study && !can_listen(&config) => {
+                shown.chosen = shown.cards.iter().position(|card| card.name == name).unwrap_or(0);
+                shown.minutes = minutes;
+                shown.said = Some(NOTHING_TO_HEAR.to_owned());
+            }
+            Left::For(name, doing, minutes) => break (name, doing, minutes),
+        }
     };
     let data: Option<PathBuf> = data.map(Path::to_owned);
     match doing {
@@ -57,6 +69,11 @@ pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
     };
     let minutes = (doing == Doing::Session).then_some(minutes);
     practise(opened, spans, Circumstances { paths: &paths, config: &config, input: None, part: None, plain: false, minutes })
+}
+
+fn can_listen(config: &Config) -> bool {
+    let input = config.input.as_deref().unwrap_or_default();
+    [BUILT_IN_PLAYER, KEYS].contains(&input) || open(input).is_ok()
 }
 
 fn count(reps: u8) -> String {

@@ -65,6 +65,19 @@ fn from_the_list_one_key_leads_to_the_drill_and_no_key_is_lost() {
 }
 
 #[test]
+fn without_an_instrument_the_list_stays_and_says_so() {
+    let folder = desk();
+    fs::write(folder.path().join("config.toml"), "input = \"take:not-there.mid\"\n").unwrap();
+    let mut pty = start(folder.path());
+    pty.wait_for("what to practise");
+    pty.press("d");
+    pty.wait_for("no instrument found: plug it in, or play unheard with --input keys");
+    assert!(pty.text().contains("what to practise"));
+    pty.press("q");
+    assert!(pty.wait_for_end().success());
+}
+
+#[test]
 fn where_output_is_no_terminal_the_pieces_are_lines() {
     let folder = desk();
     let output = Process::new(program()).arg("--data").arg(folder.path()).output().unwrap();
