@@ -418,8 +418,8 @@ fn jumps_are_measured_in_notes_and_seconds() {
             continue;
         }
         let landmark = &sitting.quiz.standing().unwrap().0.large;
-        let called = sitting.outputs.iter().filter_map(|o| if let Output::Called { words, .. } = o { Some(words) } else { None });
-        assert_eq!((called.clone().count(), called.last()), (n_jumps + 1, Some(&format!("go {landmark}"))));
+        let mut called = sitting.outputs.iter().filter_map(|o| if let Output::Called { words, .. } = o { Some(words) } else { None });
+        assert_eq!((called.clone().count(), called.next_back()), (n_jumps + 1, Some(&format!("go {landmark}"))));
         let (after, n_more, is_held) = rows[n_jumps % rows.len()];
         n_jumps += 1;
         sitting.jump(secs(after), n_more);
