@@ -117,7 +117,7 @@ fn run_command(command: Command) -> anyhow::Result<ExitCode> {
         Command::Study(args) => study::run(args),
         Command::Capture(args) => capture::run(args),
         Command::Plan(args) => plan::run(args).map(|()| ExitCode::SUCCESS),
-        Command::Progress(args) => progress::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Progress(args) => progress::run(args),
         Command::Story(args) => story::run(args).map(|()| ExitCode::SUCCESS),
         Command::Reps(args) => reps::run(args).map(|()| ExitCode::SUCCESS),
         Command::Journal(args) => journal::run(args).map(|()| ExitCode::SUCCESS),

@@ -123,3 +123,16 @@ pub enum SlipKind {
     /// The right string (letter and octave) with the wrong accidental: a lever or pedal.
     Setting,
 }
+
+impl SlipKind {
+    /// Returns its word in records and traces.
+    pub fn word(self) -> &'static str {
+        match self {
+            SlipKind::Wrong => "wrong",
+            SlipKind::Missed => "missed",
+            SlipKind::Extra => "extra",
+            SlipKind::WrongTurn => "wrong-turn",
+            SlipKind::Setting => "setting",
+        }
+    }
+}

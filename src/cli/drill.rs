@@ -57,26 +57,19 @@ pub struct DrillArgs {
     /// What to listen to: port:NAME, stream:PATH, take:FILE, part of a port's name; player, to watch the built-in one; or keys, to play unheard and say how it went
     #[arg(long, value_name = "INPUT")]
     input: Option<String>,
-    /// The part to play, where the score has several
-    #[arg(long, value_name = "NAME")]
-    part: Option<String>,
-    /// Keep journal, settings and pieces in this directory
-    #[arg(long, value_name = "DIR")]
-    data: Option<PathBuf>,
-    /// Write plain lines and read commands as words, as where there is no screen
-    #[arg(long)]
-    plain: bool,
+    #[command(flatten)]
+    practice: PracticeArgs,
 }
 
 pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
-    let paths = Paths::find(args.data.as_deref())?;
+    let paths = Paths::find(args.practice.data.as_deref())?;
     let config = Config::load(&paths.config_file)?;
     let Some(name) = &args.piece else {
         let names = piece_names(&paths.pieces).into_iter().map(|n| format!("  {n}"));
         let lines = ["Pieces:".to_owned()].into_iter().chain(names).chain(["Drill one: catchword drill NAME".to_owned()]);
         return super::print_lines(lines).map(|()| ExitCode::SUCCESS);
     };
-    let opened = open_piece(name, args.part.as_deref(), &paths.pieces)?;
+    let opened = open_piece(name, args.practice.part.as_deref(), &paths.pieces)?;
     let spans = spans(&opened, &args)?;
     practise(
         opened,
@@ -85,11 +78,25 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
             paths: &paths,
             config: &config,
             input: args.input.as_deref(),
-            part: args.part.as_deref(),
-            plain: args.plain,
+            part: args.practice.part.as_deref(),
+            plain: args.practice.plain,
             minutes: args.minutes,
         },
     )
+}
+
+/// What every command of practice takes.
+#[derive(Args, Debug, Default)]
+pub struct PracticeArgs {
+    /// The part to play, where the score has several
+    #[arg(long, value_name = "NAME")]
+    pub part: Option<String>,
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
+    pub data: Option<PathBuf>,
+    /// Write plain lines and read commands as words, as where there is no screen
+    #[arg(long)]
+    pub plain: bool,
 }
 
 /// Where and how a piece is practised.

@@ -2,6 +2,7 @@
 
 use std::io::IsTerminal;
 use std::path::PathBuf;
+use std::process::ExitCode;
 
 use clap::Args;
 
@@ -33,7 +34,7 @@ pub struct ProgressArgs {
     data: Option<PathBuf>,
 }
 
-pub fn run(args: ProgressArgs) -> anyhow::Result<()> {
+pub fn run(args: ProgressArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.data.as_deref())?;
     let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
     let store = super::open_journal(&paths)?;
@@ -50,9 +51,9 @@ pub fn run(args: ProgressArgs) -> anyhow::Result<()> {
     if args.html.is_none() && args.svg.is_none() {
         let lines = progress_text::lines(&progress);
         if std::io::stdout().is_terminal() && std::io::stdin().is_terminal() && !args.plain {
-            return Ok(tui::read(&lines, &tui::Options::everyday())?);
+            return Ok(super::exit_code(tui::read(&lines, &tui::Options::everyday())?));
         }
-        return super::print_lines(lines);
+        super::print_lines(lines)?;
     }
-    Ok(())
+    Ok(ExitCode::SUCCESS)
 }

@@ -9,7 +9,7 @@ use clap::Args;
 use crossbeam_channel::bounded;
 
 use super::N_SIGNALS_MAX;
-use super::drill::{Journal, KEYS, NO_NOTES, play};
+use super::drill::{Journal, KEYS, NO_NOTES, PracticeArgs, play};
 use super::session::Session;
 use super::voice::Voice;
 use crate::analysis::analyse;
@@ -42,21 +42,14 @@ pub struct QuizArgs {
     /// Seconds from the call of a landmark to going on there, 1 to 4; two beats where they last longer
     #[arg(long, value_name = "SECONDS", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=4))]
     jump: u32,
-    /// The part to play, where the score has several
-    #[arg(long, value_name = "NAME")]
-    part: Option<String>,
-    /// Keep journal, settings and pieces in this directory
-    #[arg(long, value_name = "DIR")]
-    data: Option<PathBuf>,
-    /// Write plain lines and read commands as words, as where there is no screen
-    #[arg(long)]
-    plain: bool,
+    #[command(flatten)]
+    practice: PracticeArgs,
 }
 
 pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
-    let paths = Paths::find(args.data.as_deref())?;
+    let paths = Paths::find(args.practice.data.as_deref())?;
     let config = Config::load(&paths.config_file)?;
-    let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
+    let opened = open_piece(&args.piece, args.practice.part.as_deref(), &paths.pieces)?;
     let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
     // Opened before the journal: without an instrument there is no session to record.
     let source = if input == KEYS { None } else { Some(open(input)?) };
@@ -75,7 +68,7 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let running = source.map(|source| source.start(clock, sender)).transpose()?;
-    let exit = play(session, &signals, clock, &feet, args.plain)?;
+    let exit = play(session, &signals, clock, &feet, args.practice.plain)?;
     drop(running);
     Ok(exit)
 }
@@ -97,6 +90,7 @@ pub(super) fn over(store: &Store, opened: &OpenedPiece, config: &Config, quiz_co
 impl QuizArgs {
     /// The quiz as it is without further words.
     pub(super) fn of(piece: String, data: Option<PathBuf>) -> Self {
-        QuizArgs { piece, minutes: 5, seed: None, input: None, first: 5, jump: 2, part: None, data, plain: false }
+        let practice = PracticeArgs { data, ..PracticeArgs::default() };
+        QuizArgs { piece, minutes: 5, seed: None, input: None, first: 5, jump: 2, practice }
     }
 }

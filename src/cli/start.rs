@@ -151,6 +151,6 @@ fn plain(cards: &[Card]) -> Vec<String> {
         lines.extend([&card.last, &card.state].into_iter().filter(|l| !l.is_empty()).map(|l| format!("  {l}")));
         lines.extend(card.planned.iter().map(|step| format!("  today: {step}")));
     }
-    lines.push(format!("practise one: catchword drill NAME --minutes {MINUTES}; also: drill, quiz, read, study; catchword --help"));
+    lines.push(format!("practise one: catchword drill NAME --minutes {MINUTES}; also: quiz, read, study; all: catchword --help"));
     lines
 }

@@ -166,15 +166,7 @@ impl ByWord {
             return;
         }
         let is_run = self.span().mode == Mode::RunThrough;
-        let tally = &mut self.tallies[self.current];
-        let (Some(last), Some(&rep)) = (tally.verdicts.last_mut(), tally.numbers.last()) else { return };
-        if *last == verdict {
-            return;
-        }
-        *last = verdict;
-        if let Some(judged) = self.reps.iter_mut().find(|r| r.number == rep) {
-            judged.verdict = verdict;
-        }
+        let Some(rep) = self.tallies[self.current].overrule(verdict, &mut self.reps) else { return };
         out.push(Output::Record(Entry::Overruled { rep, verdict, at: self.now }));
         self.settle(verdict, is_run);
     }

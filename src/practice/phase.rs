@@ -1,7 +1,7 @@
 //! Where the engine stands: a rep on, or what is shown and listened for between the reps.
 
 use super::rep::Attempt;
-use crate::journal::entry::{RepNumber, Verdict};
+use crate::journal::entry::{Rep, RepNumber, Verdict};
 use crate::time::Micros;
 
 /// What stands between the reps.
@@ -79,5 +79,18 @@ impl Tally {
         let clean = |v: &&Verdict| **v == Verdict::Clean;
         let n = if in_a_row { self.verdicts.iter().rev().take_while(clean).count() } else { self.verdicts.iter().filter(clean).count() };
         u8::try_from(n).unwrap_or(u8::MAX)
+    }
+
+    /// Changes the last verdict, here and among the session's `reps`; returns the number of its rep, if that changed anything.
+    pub fn overrule(&mut self, verdict: Verdict, reps: &mut [Rep]) -> Option<RepNumber> {
+        let (last, rep) = (self.verdicts.last_mut()?, *self.numbers.last()?);
+        if *last == verdict {
+            return None;
+        }
+        *last = verdict;
+        if let Some(judged) = reps.iter_mut().find(|r| r.number == rep) {
+            judged.verdict = verdict;
+        }
+        Some(rep)
     }
 }

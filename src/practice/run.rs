@@ -94,7 +94,7 @@ fn episodes(path: &Path, span: &Span, ended: Micros) -> Vec<Episode> {
         if !path.is_plain(nth) {
             let mut episode = open.map_or_else(|| begun(path, before, Some(here), span), |(episode, _)| episode);
             if matches!(here.arrival, Arrival::Turned { .. }) {
-                episode.kind = word(SlipKind::WrongTurn);
+                episode.kind = SlipKind::WrongTurn.word();
             }
             episode.going = Some(here);
             open = Some((episode, 1));
@@ -140,7 +140,7 @@ fn begun(path: &Path, from: Reached, here: Option<Reached>, span: &Span) -> Epis
     // A slip at the last onset or the next, before all else, is what it began with.
     let slip = path.marks.iter().find_map(|m| match m {
         Mark { at, onset, what: Trouble::Slipped(kind) } if (from.onset..=due).contains(onset) && (from.at..known).contains(at) => {
-            Some((word(*kind), *onset))
+            Some((kind.word(), *onset))
         }
         _ => None,
     });
@@ -149,7 +149,7 @@ fn begun(path: &Path, from: Reached, here: Option<Reached>, span: &Span) -> Epis
         (None, Some(Trouble::Hesitated), _) => ("hesitation", due),
         (None, None, Some(Reached { onset, .. })) if onset <= from.onset => ("restart", due),
         (None, None, Some(Reached { arrival: Arrival::Moved { .. }, .. })) => ("jump", due),
-        _ => (word(SlipKind::Wrong), due),
+        _ => (SlipKind::Wrong.word(), due),
     };
     Episode { from, kind, onset, going: None }
 }
@@ -159,28 +159,18 @@ fn due_after(onset: OnsetIdx, span: &Span) -> OnsetIdx {
     OnsetIdx((onset.0 + 1).min(span.n_onsets() - 1))
 }
 
-fn word(kind: SlipKind) -> &'static str {
-    match kind {
-        SlipKind::Wrong => "wrong",
-        SlipKind::Missed => "missed",
-        SlipKind::Extra => "extra",
-        SlipKind::WrongTurn => "wrong-turn",
-        SlipKind::Setting => "setting",
-    }
-}
-
 impl Episode {
     fn is_lapse(&self, span: &Span) -> bool {
         let Some(going) = self.going else { return true };
         // A chord struck twice at once costs nothing; begun again after a halt it does.
         let is_back = going.onset < self.from.onset || (going.onset == self.from.onset && self.lost(span) > Micros::ZERO);
-        is_back || self.recovery(span) == Recovery::Landmark || self.kind == word(SlipKind::WrongTurn) || self.lost(span) >= LOST_MIN
+        is_back || self.recovery(span) == Recovery::Landmark || self.kind == SlipKind::WrongTurn.word() || self.lost(span) >= LOST_MIN
     }
 
     /// Tells whether this wrong turn was put right by going back to where it was taken.
     fn is_turn_undone_by(&self, next: &Episode, span: &Span) -> bool {
         let is_near = |going: Reached| quarters_between(self.onset, going.onset, span).abs() <= bar_quarters(self.onset, span);
-        self.kind == word(SlipKind::WrongTurn) && next.going.is_some_and(is_near)
+        self.kind == SlipKind::WrongTurn.word() && next.going.is_some_and(is_near)
     }
 
     fn recovery(&self, span: &Span) -> Recovery {

@@ -161,15 +161,7 @@ impl Engine {
     /// Changes the last verdict given, and what follows from it. During a rep it still means the rep before.
     fn overrule(&mut self, verdict: Verdict, out: &mut Vec<Output>) {
         let Some(span_idx) = self.last_judged else { return };
-        let tally = &mut self.tallies[span_idx];
-        let (Some(last), Some(&rep)) = (tally.verdicts.last_mut(), tally.numbers.last()) else { return };
-        if *last == verdict {
-            return;
-        }
-        *last = verdict;
-        if let Some(judged) = self.reps.iter_mut().find(|r| r.number == rep) {
-            judged.verdict = verdict;
-        }
+        let Some(rep) = self.tallies[span_idx].overrule(verdict, &mut self.reps) else { return };
         out.push(Output::Record(Entry::Overruled { rep, verdict, at: self.now }));
         if span_idx != self.current {
             // The span was left as done, and is not: go back to it, unless a rep is on.

@@ -9,7 +9,7 @@
 
 use serde_json::{Value, json};
 
-use crate::follower::{Finding, Heard, OnsetIdx, SlipKind};
+use crate::follower::{Finding, Heard, OnsetIdx};
 use crate::journal::entry::{Entry, Lapse, Recovery, Rep, Run, Verdict};
 use crate::practice::{Output, Span};
 use crate::score::Score;
@@ -38,7 +38,7 @@ fn value(output: &Output, span: &Span, score: &Score) -> Option<Value> {
             Finding::Slip(slip) => json!({
                 "kind": "slip",
                 "t": seconds(slip.at),
-                "slip": slip_word(slip.kind),
+                "slip": slip.kind.word(),
                 "place": place(slip.onset),
                 "hand": slip.note.map(|n| span.line.note(n).hand),
                 "confidence": rounded(slip.confidence),
@@ -120,16 +120,6 @@ fn heard_word(heard: Heard) -> &'static str {
         Heard::Ghost => "ghost",
         Heard::Repeat => "repeat",
         Heard::Unclear => "unclear",
-    }
-}
-
-fn slip_word(kind: SlipKind) -> &'static str {
-    match kind {
-        SlipKind::Wrong => "wrong",
-        SlipKind::Missed => "missed",
-        SlipKind::Extra => "extra",
-        SlipKind::WrongTurn => "wrong-turn",
-        SlipKind::Setting => "setting",
     }
 }
 

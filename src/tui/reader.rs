@@ -3,10 +3,10 @@
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use ratatui::Frame;
 
-use super::key_screen::{self, Effect, KeyScreen};
+use super::key_screen::{self, Effect, End, KeyScreen};
 use super::screen::read_page;
 use super::theme::Theme;
-use super::{Error, Options};
+use super::{Error, Exit, Options};
 
 /// What a key does to the page.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -23,8 +23,12 @@ enum Turn {
 ///
 /// # Errors
 /// When the terminal cannot be taken or drawn on.
-pub fn read(lines: &[String], options: &Options) -> Result<(), Error> {
-    key_screen::run(&mut Reader { lines, theme: Theme::new(options.colour), first: 0, n_rows: 0 }).map(drop)
+pub fn read(lines: &[String], options: &Options) -> Result<Exit, Error> {
+    let mut reader = Reader { lines, theme: Theme::new(options.colour), first: 0, n_rows: 0 };
+    Ok(match key_screen::run(&mut reader)? {
+        End::Left(()) => Exit::Quit,
+        End::Outside(exit) => exit,
+    })
 }
 
 struct Reader<'a> {
