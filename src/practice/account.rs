@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::joins;
 use super::judge::Fault;
 use super::span::Span;
-use super::words::count;
+use super::words::{count, spoken};
 use crate::journal::entry::{Mode, Rep, Verdict};
 use crate::piece::Piece;
 
@@ -92,5 +92,6 @@ fn stubborn_places(reps: &[&Rep]) -> Vec<String> {
         }
     }
     places.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
-    places.into_iter().take(3).map(|(place, n)| if n > 1 { format!("{place} ({n} times)") } else { place }).collect()
+    let told = |(place, n): (String, usize)| if n > 1 { format!("{} ({n} times)", spoken(&place)) } else { spoken(&place) };
+    places.into_iter().take(3).map(told).collect()
 }

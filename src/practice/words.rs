@@ -41,6 +41,15 @@ pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
     }
 }
 
+/// Says a recorded place: `bar 7, beat 2`.
+pub fn spoken(place: &str) -> String {
+    match place.rsplit_once('.') {
+        Some((bar, "1")) => format!("bar {bar}"),
+        Some((bar, beat)) => format!("bar {bar}, beat {beat}"),
+        None => place.to_owned(),
+    }
+}
+
 /// Says a count of things: `1 rep`, `3 reps`.
 pub fn count(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })

@@ -1,7 +1,7 @@
 //! What is said of a run-through when it is over: what held, what lapsed and how the way back was found, in a teacher's words.
 
 use super::super::span::Span;
-use super::super::words::count;
+use super::super::words::{count, spoken};
 use super::pace::Drift;
 use crate::journal::entry::{Lapse, Recovery, Rep, Run};
 use crate::time::Micros;
@@ -67,15 +67,6 @@ fn lapse(lapse: &Lapse) -> String {
         words += &format!(", {} lost", count((lapse.lost.secs_f64()).round() as usize, "second", "seconds"));
     }
     words
-}
-
-/// Says a recorded place: `bar 7, beat 2`.
-fn spoken(place: &str) -> String {
-    match place.rsplit_once('.') {
-        Some((bar, "1")) => format!("bar {bar}"),
-        Some((bar, beat)) => format!("bar {bar}, beat {beat}"),
-        None => place.to_owned(),
-    }
 }
 
 fn drift(drift: &Drift, span: &Span) -> String {
