@@ -39,11 +39,11 @@ use crate::tui;
 
 use session::Session;
 
-/// Practise a piece from memory, with one cue when it is needed. Without a subcommand the pieces are shown, to choose from.
+/// Practise a piece from memory, with one cue when it is needed. Without a command the pieces are shown, to choose from.
 #[derive(Parser, Debug)]
-#[command(name = "catchword", version, about, args_conflicts_with_subcommands = true, override_usage = "catchword [--data DIR | COMMAND]")]
+#[command(name = "catchword", version, args_conflicts_with_subcommands = true, override_usage = "catchword [--data DIR | COMMAND]")]
 struct Cli {
-    /// Keep journal, settings and pieces in this directory (without a subcommand)
+    /// Keep journal, settings and pieces in this directory (where no command is given)
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
     #[command(subcommand)]

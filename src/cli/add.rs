@@ -23,9 +23,9 @@ pub struct AddArgs {
     #[arg(long, value_name = "NAME")]
     name: Option<String>,
     /// The part to practise, where the score has several
-    #[arg(long, value_name = "PART")]
+    #[arg(long, value_name = "NAME")]
     part: Option<String>,
-    /// Keep pieces, journal and settings in this directory instead of the platform's own
+    /// Keep journal, settings and pieces in this directory
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
 }

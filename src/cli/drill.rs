@@ -48,7 +48,7 @@ pub struct DrillArgs {
     /// Clean reps wanted of each section, 1 to 9
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u8).range(1..=9))]
     reps: Option<u8>,
-    /// A session of so many minutes: sections, joins, and the run-through in time at its end
+    /// A session of so many minutes: what today's plan has, joins, a quiz, and the run-through in time at its end
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(1..=180))]
     minutes: Option<u32>,
     /// Begin with the last section and work towards the first

@@ -15,7 +15,7 @@ use crate::tui;
 
 #[derive(Args, Debug)]
 pub struct ProgressArgs {
-    /// The piece: its name, its folder, or a score file
+    /// A piece: its name, its folder, or a score file
     piece: String,
     /// Write one page to keep or to send
     #[arg(long, value_name = "FILE")]

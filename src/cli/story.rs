@@ -12,7 +12,7 @@ use crate::report::story_sheet::StorySheet;
 
 #[derive(Args, Debug)]
 pub struct StoryArgs {
-    /// The piece: its name, its folder, or a score file
+    /// A piece: its name, its folder, or a score file
     piece: String,
     /// Write a page to print
     #[arg(long, value_name = "FILE", conflicts_with = "text")]

@@ -24,7 +24,7 @@ use desk::Shelf;
 
 #[derive(Args, Debug)]
 pub struct StudyArgs {
-    /// A score file, or a piece: its folder or its name
+    /// A piece: its name, its folder, or a score file
     piece: String,
     /// The part to study, where the score has several
     #[arg(long, value_name = "NAME")]

@@ -24,7 +24,7 @@ const END_OF_TAKE: Micros = Micros(1_500_000);
 
 #[derive(Args, Debug)]
 pub struct TraceArgs {
-    /// A score file, or a piece: its folder or its name
+    /// A piece: its name, its folder, or a score file
     piece: String,
     /// The take: a MIDI file, or JSON lines of {"t": seconds, "pitch": n, "velocity": n}
     #[arg(long, value_name = "FILE", required_unless_present = "rep")]
