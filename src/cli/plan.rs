@@ -65,7 +65,7 @@ pub fn run(args: PlanArgs) -> anyhow::Result<()> {
         return super::print_lines(simulate::run(args.seed, args.json));
     }
     let paths = Paths::find(args.data.as_deref())?;
-    let store = Store::open(&paths.data)?;
+    let store = super::open_journal(&paths)?;
     let today = args.on.unwrap_or_else(|| wall_now().date_naive());
     let known = Known::read(&store, &opened(args.piece.as_deref(), &store, &paths)?)?;
     if known.pieces.is_empty() {

@@ -2,6 +2,8 @@
 
 use std::collections::HashMap;
 
+use chrono::NaiveDate;
+
 use super::entry::{Mode, Recovery, Verdict, Witness};
 use crate::time::{Micros, Timestamp};
 
@@ -31,6 +33,8 @@ pub struct PlayedSpan {
 pub struct Attempt {
     pub row: RepRow,
     pub at: Timestamp,
+    /// The player's own day.
+    pub day: NaiveDate,
     pub length: Micros,
     /// Index into [`Attempts::spans`].
     pub span: usize,

@@ -21,7 +21,8 @@ use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, TransactionBehavio
 use rusqlite_migration::{M, Migrations, SchemaVersion};
 use uuid::Uuid;
 
-use self::convert::{known, known_or_none, shifted, timestamp, uuid};
+use self::convert::{known, shifted, timestamp, uuid};
+use super::attempts::RepRow;
 use super::entry::Entry;
 use super::stats::{DatedAnswer, DatedLapse, DatedRep};
 use crate::import;
@@ -331,15 +332,14 @@ impl Store {
     /// # Errors
     /// When they cannot be read.
     pub fn reps(&self, piece_key: &str) -> Result<Vec<(RepId, DatedRep)>, Error> {
+        let overruled = self.overruled(piece_key)?;
         let sql = "SELECT rep.id, started_utc_us + rep.started_us, offset_s, mode, span, first_bar, last_bar,
-                          ended_us - started_us, verdict, reason_place, reason_kind, n_notes_due, n_notes_right, tempo,
-                          (SELECT verdict FROM overrule WHERE rep_id = rep.id ORDER BY at_us DESC, id DESC LIMIT 1), witness,
-                          (SELECT is_held FROM run WHERE run.rep_id = rep.id)
-                   FROM rep JOIN session ON session.id = rep.session_id
-                   WHERE piece_key = ? ORDER BY 2, number";
+                          ended_us - started_us, rep.verdict, reason_place, reason_kind, n_notes_due, n_notes_right, tempo,
+                          witness, is_held, rep.rowid
+                   FROM session CROSS JOIN rep ON rep.session_id = session.id LEFT JOIN run ON mode = 'run-through' AND run.rep_id = rep.id
+                   WHERE piece_key = ?";
         let read = |row: &Row<'_>| {
             let judged = known(row, 8)?;
-            let overruled = known_or_none(row, 14)?;
             let failed = row.get::<_, Option<String>>(9)?.zip(row.get::<_, Option<String>>(10)?);
             let rep = DatedRep {
                 at: timestamp(row.get(1)?, row.get(2)?)?,
@@ -348,17 +348,20 @@ impl Store {
                 bars: (row.get(5)?, row.get(6)?),
                 length: Micros(row.get(7)?),
                 judged,
-                verdict: overruled.unwrap_or(judged),
-                witness: known(row, 15)?,
+                verdict: overruled.get(&RepRow(row.get(16)?)).copied().unwrap_or(judged),
+                witness: known(row, 14)?,
                 failed,
                 n_notes_due: row.get(11)?,
                 n_notes_right: row.get(12)?,
                 tempo: row.get(13)?,
-                is_held: row.get(16)?,
+                is_held: row.get(15)?,
             };
             Ok((RepId(uuid(row, 0)?), rep))
         };
-        self.rows(sql, [piece_key], read, "read the reps")
+        // Read in the order of sessions, and of reps within each: nearly that of time already.
+        let mut reps = self.rows(sql, [piece_key], read, "read the reps")?;
+        reps.sort_by_key(|(_, rep)| rep.at);
+        Ok(reps)
     }
 
     /// Returns all answers about a piece, oldest first.

@@ -257,7 +257,7 @@ fn by_day(attempts: &Attempts, answers: &[DatedAnswer]) -> BTreeMap<NaiveDate, V
         };
         let (day, moment) = if is_rep {
             let (nth, rep) = reps.next().expect("it was there");
-            (rep.at.date_naive(), Moment::Rep(nth))
+            (rep.day, Moment::Rep(nth))
         } else {
             let (nth, answer) = asked.next().expect("it was there");
             (answer.at.date_naive(), Moment::Answer(nth))
@@ -313,7 +313,7 @@ impl Layout {
         let mut counts = vec![(0, 0, 0); self.n_sections];
         let mut last_clean: Vec<Option<NaiveDate>> = vec![None; self.n_sections];
         for attempt in attempts.all.iter().filter(|a| a.mode != Mode::Reading) {
-            let day = attempt.at.date_naive();
+            let day = attempt.day;
             let is_clean = attempt.verdict == Verdict::Clean;
             for &section in &self.sections_in[attempt.span] {
                 let count = &mut counts[section];
@@ -497,10 +497,10 @@ fn stubborn(last: NaiveDate, attempts: &Attempts, answers: &[DatedAnswer], layou
         days.entry(bar).or_default().insert(day);
         *kinds.entry(bar).or_default().entry(kind).or_insert(0) += 1;
     };
-    for attempt in attempts.all.iter().rev().take_while(|a| is_late(a.at.date_naive())).filter(|a| a.mode != Mode::Reading) {
+    for attempt in attempts.all.iter().rev().take_while(|a| is_late(a.day)).filter(|a| a.mode != Mode::Reading) {
         let Some(failed) = attempt.failed.filter(|_| attempt.verdict != Verdict::Clean) else { continue };
         if let Some(bar) = layout.failed_bar[failed] {
-            add(bar, attempt.at.date_naive(), attempts.failures[failed].1.as_str());
+            add(bar, attempt.day, attempts.failures[failed].1.as_str());
         }
     }
     for answer in answers.iter().rev().take_while(|a| is_late(a.at.date_naive())).filter(|a| a.outcome != Outcome::Held) {

@@ -2,6 +2,7 @@
 
 use std::collections::HashMap;
 
+use chrono::NaiveDate;
 use rusqlite::Row;
 use rusqlite::types::ValueRef;
 
@@ -9,7 +10,7 @@ use super::convert::{known, timestamp};
 use super::{Error, Store};
 use crate::journal::attempts::{Attempt, Attempts, DatedRun, Known, Noted, PlayedSpan, RepRow};
 use crate::journal::entry::Verdict;
-use crate::time::Micros;
+use crate::time::{Micros, Timestamp};
 
 impl Store {
     /// Returns all attempts at a piece, oldest first, each with the verdict that holds now.
@@ -25,6 +26,7 @@ impl Store {
             "SELECT rep.rowid, started_utc_us + started_us, offset_s, rep.ended_us - started_us, mode, span, first_bar, last_bar, verdict,
                           witness, reason_place, reason_kind
                    FROM session CROSS JOIN rep ON rep.session_id = session.id WHERE piece_key = ?";
+        let mut days = Days::default();
         let mut read = |row: &Row<'_>| -> rusqlite::Result<Attempt> {
             let (name, first, last) = (text(row, 5)?, text(row, 6)?, text(row, 7)?);
             let span = spans.find(
@@ -38,14 +40,16 @@ impl Store {
             } else {
                 None
             };
-            let at = RepRow(row.get(0)?);
+            let rep = RepRow(row.get(0)?);
+            let at = timestamp(row.get(1)?, row.get(2)?)?;
             Ok(Attempt {
-                row: at,
-                at: timestamp(row.get(1)?, row.get(2)?)?,
+                row: rep,
+                at,
+                day: days.of(at),
                 length: Micros(row.get(3)?),
                 span,
                 mode: known(row, 4)?,
-                verdict: overruled.get(&at).copied().map_or_else(|| known(row, 8), Ok)?,
+                verdict: overruled.get(&rep).copied().map_or_else(|| known(row, 8), Ok)?,
                 witness: known(row, 9)?,
                 failed,
             })
@@ -58,7 +62,7 @@ impl Store {
     }
 
     /// Returns the player's last word on each rep of a piece whose verdict they overruled.
-    fn overruled(&self, piece_key: &str) -> Result<HashMap<RepRow, Verdict>, Error> {
+    pub(super) fn overruled(&self, piece_key: &str) -> Result<HashMap<RepRow, Verdict>, Error> {
         let sql = "SELECT rep.rowid, overrule.verdict FROM overrule JOIN rep ON rep.id = rep_id JOIN session ON session.id = session_id
                    WHERE piece_key = ? ORDER BY at_us, overrule.id";
         let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), known(row, 1)?));
@@ -96,6 +100,24 @@ impl Store {
         }
         out.reverse();
         Ok(out)
+    }
+}
+
+/// Days of dates that mostly follow each other on the same one: the calendar is asked once for each.
+#[derive(Default)]
+struct Days {
+    /// Days since 1970 by the player's clock.
+    number: i64,
+    day: NaiveDate,
+}
+
+impl Days {
+    fn of(&mut self, at: Timestamp) -> NaiveDate {
+        let number = (at.timestamp() + i64::from(at.offset().local_minus_utc())).div_euclid(24 * 60 * 60);
+        if number != self.number {
+            *self = Days { number, day: at.date_naive() };
+        }
+        self.day
     }
 }
 

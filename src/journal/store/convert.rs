@@ -70,14 +70,9 @@ pub(super) fn known<T: Word>(row: &Row<'_>, column: usize) -> rusqlite::Result<T
     value.ok_or_else(|| unreadable(column, Type::Text, format!("the unknown word {word:?}")))
 }
 
-/// Reads a word of a closed list, or none.
-pub(super) fn known_or_none<T: Word>(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<T>> {
-    row.get::<_, Option<String>>(column)?.map(|_| known(row, column)).transpose()
-}
-
 pub(super) fn uuid(row: &Row<'_>, column: usize) -> rusqlite::Result<Uuid> {
-    let text: String = row.get(column)?;
-    Uuid::parse_str(&text).map_err(|e| unreadable(column, Type::Text, format!("the id {text:?}: {e}")))
+    let text = row.get_ref(column)?.as_str()?;
+    Uuid::parse_str(text).map_err(|e| unreadable(column, Type::Text, format!("the id {text:?}: {e}")))
 }
 
 pub(super) fn timestamp(utc_us: i64, offset_s: i32) -> rusqlite::Result<Timestamp> {
