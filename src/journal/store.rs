@@ -394,7 +394,7 @@ impl Store {
     /// When they cannot be read.
     pub fn lapses(&self, piece_key: &str) -> Result<Vec<(RepId, DatedLapse)>, Error> {
         let sql = "SELECT lapse.rep_id, place, recovery, going_at
-                   FROM session JOIN rep ON rep.session_id = session.id JOIN lapse ON lapse.rep_id = rep.id
+                   FROM lapse CROSS JOIN rep ON rep.id = lapse.rep_id CROSS JOIN session ON session.id = rep.session_id
                    WHERE piece_key = ? ORDER BY started_utc_us + at_us, nth";
         let read =
             |row: &Row<'_>| Ok((RepId(uuid(row, 0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }));

@@ -63,7 +63,9 @@ impl Store {
 
     /// Returns the player's last word on each rep of a piece whose verdict they overruled.
     pub(super) fn overruled(&self, piece_key: &str) -> Result<HashMap<RepRow, Verdict>, Error> {
-        let sql = "SELECT rep.rowid, overrule.verdict FROM overrule JOIN rep ON rep.id = rep_id JOIN session ON session.id = session_id
+        // A CROSS JOIN keeps SQLite to the order written: from the few verdicts to their reps, not the other way round.
+        let sql = "SELECT rep.rowid, overrule.verdict
+                   FROM overrule CROSS JOIN rep ON rep.id = rep_id CROSS JOIN session ON session.id = session_id
                    WHERE piece_key = ? ORDER BY at_us, overrule.id";
         let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), known(row, 1)?));
         Ok(self.rows(sql, [piece_key], read, "read the verdicts overruled")?.into_iter().collect())
@@ -85,7 +87,7 @@ impl Store {
     pub fn runs(&self, piece_key: &str, n_max: usize) -> Result<Vec<DatedRun>, Error> {
         let doing = "read the run-throughs";
         let sql = "SELECT run.rep_id, started_utc_us + started_us, offset_s, n_bars, n_bars_played, is_held
-                   FROM run JOIN rep ON rep.id = rep_id JOIN session ON session.id = session_id
+                   FROM run CROSS JOIN rep ON rep.id = rep_id CROSS JOIN session ON session.id = session_id
                    WHERE piece_key = ?1 ORDER BY 2 DESC, 1 LIMIT ?2";
         let read = |row: &Row<'_>| {
             let at = timestamp(row.get(1)?, row.get(2)?)?;
