@@ -36,7 +36,7 @@ const NOTHING_TO_HEAR: &str = "no instrument found: plug it in, or play unheard 
 pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
     let config = Config::load(&paths.config_file)?;
-    let cards = cards(&paths, &Store::open(&paths.data)?)?;
+    let cards = cards(&paths, &super::open_journal(&paths)?)?;
     if !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
         return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
     }

@@ -117,17 +117,6 @@ impl Engine {
                 return self.begin_rep(stamped.at, out);
             }
         }
-        if let (Some(attempt), Some(top)) = (&mut ears.from_top, top) {
-            attempt.record(stamped);
-            let mut heard_from_top = Vec::new();
-            if is_beginning(&attempt.note(stamped.at, key, velocity, &top, &mut heard_from_top)) {
-                out.truncate(mark);
-                out.append(&mut heard_from_top);
-                ears.candidate = ears.from_top.take();
-                self.lead_in = None;
-                return self.begin_rep(stamped.at, out);
-            }
-        }
         let is_heard = out.len() > mark;
         if let Some(attempt) = &mut ears.broken {
             let mark = out.len();
