@@ -29,7 +29,7 @@ const LENGTHS: [usize; 4] = [100, 400, 2_000, 20_000];
 const PHRASE: usize = 32;
 
 /// Instructions a note that are not to be passed, with restarts, by onsets of the line: a quarter above what was measured when they were set.
-const INSTRUCTIONS_MAX: [(usize, u64); 2] = [(400, 13_500), (20_000, 266_000)];
+const INSTRUCTIONS_MAX: [(usize, u64); 2] = [(400, 13_500), (20_000, 96_000)];
 /// Bytes that a follower of 20,000 onsets may hold.
 const BYTES_MAX: usize = 20_000_000;
 
