@@ -219,6 +219,9 @@ pub struct Stamped<T> {
 pub struct Tempo(f64);
 
 impl Tempo {
+    /// What is taken where neither player nor score gives a tempo (a reasoned default).
+    pub const USUAL: Tempo = Tempo(72.0);
+
     /// Returns the tempo, or `None` unless it lies within 1 to 2000 quarters a minute.
     pub fn try_new(quarters_per_minute: f64) -> Option<Self> {
         (1.0..=2000.0).contains(&quarters_per_minute).then_some(Tempo(quarters_per_minute))

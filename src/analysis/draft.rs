@@ -8,8 +8,8 @@ use super::wording::full_name;
 use super::{Analysis, StoryConfig};
 use crate::piece::{Instrument, bars_text, bars_words, parse_bars};
 use crate::score::{BarIdx, BarRange, Place, Score};
-use crate::theory::harp::PedalSetting;
-use crate::theory::{Hand, KeySignature, Letter};
+use crate::theory::harp::{LeverTuning, PedalSetting};
+use crate::theory::{Hand, Letter};
 
 /// What stands at the head of the file.
 pub struct Head<'a> {
@@ -89,7 +89,7 @@ pub fn setting_words(analysis: &Analysis, bar: BarIdx, instrument: Instrument) -
         Instrument::Keyboard => None,
         Instrument::PedalHarp => Some(PedalSetting(setting.map(|a| a.clamp(-1, 1))).to_string()),
         Instrument::LeverHarp => {
-            let tuned = KeySignature::new(-3, None);
+            let tuned = LeverTuning::e_flat().open;
             let up: Vec<Letter> = Letter::ALL.into_iter().filter(|l| setting[*l as usize] == tuned.alter_of(*l) + 1).collect();
             let odd: Vec<String> = Letter::ALL
                 .into_iter()

@@ -479,7 +479,8 @@ fn pitch_class(steps: i32, alter: i8) -> u8 {
     (crate::theory::Letter::from_steps(steps).semitones() + alter as i32).rem_euclid(12) as u8
 }
 
-fn plural(n: usize, what: &str) -> String {
+/// Returns `1 bar`, `3 bars`.
+pub fn plural(n: usize, what: &str) -> String {
     if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }
 

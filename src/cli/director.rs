@@ -14,8 +14,6 @@ const REST: Micros = Micros(2_000_000);
 const LOOK: Micros = Micros(4_500_000);
 /// The silence of the planned hesitation: long enough for the cue to be read.
 const FREEZE: Micros = Micros(3_200_000);
-/// Tempo where neither piece nor score gives one.
-const USUAL_TEMPO: f64 = 72.0;
 
 /// Plays what the demo shows, rep after rep. Pure: the same session gives the same playing.
 pub struct Director {
@@ -84,7 +82,7 @@ impl Director {
         let n = self.n_begun[span_idx];
         let is_whole = span.n_onsets() == engine.spans()[span_idx].n_onsets();
         self.n_begun[span_idx] += usize::from(is_whole);
-        let tempo = span.line.tempo.or(Tempo::try_new(USUAL_TEMPO)).expect("the usual tempo is a tempo");
+        let tempo = span.line.tempo.unwrap_or(Tempo::USUAL);
         let seed = self.seed.wrapping_add((span_idx * 100 + n) as u64);
         let manner = Manner { planned: if is_whole { planned(span, span_idx, n) } else { Vec::new() }, ..Manner::fluent(tempo, seed) };
         let take = perform(engine.piece().part(), &span.stretch, &manner);

@@ -25,8 +25,6 @@ const WORK_AFTER_REST: Micros = REST;
 /// The run-through is given its length by the page and so much more, for the way there and a lapse.
 const ROOM_FOR_LAPSES: f64 = 1.2;
 const SETTLE: Micros = Micros(20_000_000);
-/// Where neither piece nor score has a tempo.
-const USUAL_QUARTERS_A_MINUTE: f64 = 72.0;
 
 /// One part of a session.
 pub struct Part {
@@ -74,7 +72,7 @@ impl Times {
     /// Shares out a session; `run` is the whole piece as it will be run through, `other` the length of what comes before it.
     /// A session shorter than its run-through is a run-through alone.
     pub fn of(length: Micros, run: &Span, other: Micros) -> Times {
-        let quarters_a_minute = run.line.tempo.map_or(USUAL_QUARTERS_A_MINUTE, Tempo::quarters_per_minute);
+        let quarters_a_minute = run.line.tempo.unwrap_or(Tempo::USUAL).quarters_per_minute();
         let by_the_page = run.line.total.to_f64() * 60.0 / quarters_a_minute;
         let (bare, roomy) = (Micros::from_secs_f64(by_the_page), Micros::from_secs_f64(by_the_page * ROOM_FOR_LAPSES));
         let before = |kept: Micros| Micros((length - kept).0.max(0));

@@ -13,8 +13,6 @@ use crate::time::{ScoreTime, Tempo};
 const REACH_S: f64 = 0.6;
 /// A change is not looked for further back than so many beats: it is remembered with the note that needs it.
 const N_BEATS_BACK: usize = 12;
-/// Quarters a minute where neither player nor score gives a tempo.
-const USUAL_TEMPO: f64 = 72.0;
 
 /// One move of a pedal or a lever.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -69,7 +67,7 @@ pub fn moves(
         }
     }
     wanted.sort_by_key(|w| (w.due, w.what));
-    let tempo = tempo.or(score.tempo_at(ScoreTime::ZERO)).map_or(USUAL_TEMPO, Tempo::quarters_per_minute);
+    let tempo = tempo.or(score.tempo_at(ScoreTime::ZERO)).unwrap_or(Tempo::USUAL).quarters_per_minute();
     let beats = beats(score, stretch);
     let mut feet = Feet::default();
     let mut hand = LeftHand::new(stretch, tempo / 60.0);

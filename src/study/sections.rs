@@ -2,6 +2,7 @@
 
 use super::{Said, Study};
 use crate::analysis::draft::setting_words;
+use crate::analysis::story::plural;
 use crate::piece::edit::{self, pairs};
 use crate::piece::{Landmark, Section, bars_words};
 use crate::score::{BarIdx, BarRange, Place};
@@ -97,7 +98,7 @@ impl Study {
             })
             .collect();
         self.cut(&sections)?;
-        Ok(Some(format!("{} as proposed", super::story::plural(sections.len(), "section"))))
+        Ok(Some(format!("{} as proposed", plural(sections.len(), "section"))))
     }
 
     /// Gives a section other bars; a name that only said its bars says the new ones.

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use super::history::Step;
 use super::{Said, Study};
+use crate::analysis::story::plural;
 use crate::piece::{Cue, edit};
 use crate::score::Place;
 use crate::theory::Hand;
@@ -184,8 +185,4 @@ impl Study {
 fn words(text: &str) -> Option<String> {
     let text = text.trim();
     (!text.is_empty()).then(|| text.to_owned())
-}
-
-pub fn plural(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
 }

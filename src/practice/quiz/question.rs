@@ -69,9 +69,6 @@ pub struct Exit {
     pub place: Place,
 }
 
-/// Quarters a minute where neither piece nor score says.
-const USUAL_TEMPO: f64 = 72.0;
-
 impl Question {
     pub fn passage(&self) -> Option<&Passage> {
         match &self.wanted {
@@ -107,8 +104,7 @@ impl Passage {
 
     /// Returns how long some of it lasts in its tempo.
     pub fn lasts(&self, quarters: ScoreTime) -> Micros {
-        let usual = || Tempo::try_new(USUAL_TEMPO).expect("the usual tempo is a tempo");
-        self.span.line.tempo.unwrap_or_else(usual).duration(quarters)
+        self.span.line.tempo.unwrap_or(Tempo::USUAL).duration(quarters)
     }
 }
 
