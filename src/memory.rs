@@ -2,11 +2,12 @@
 //!
 //! [`item`] cuts a piece into what can be forgotten by itself; [`evidence`] reads attempts at those
 //! items out of dated reps and answers; [`record`] keeps what they come to, by the forgetting model in
-//! [`model`]; [`secure`] says what may be called secure; [`plan`] spends the minutes of a day;
+//! [`model`]; [`secure`] says what may be called secure; [`doubt`] weighs questions; [`plan`] spends the minutes of a day;
 //! [`simulate`] sets that plan against simpler ones on learners who forget by another law. Numbers
 //! in, numbers out: knows no piece file, no journal on disk, no screen and no clock.
 
 pub mod calibration;
+pub mod doubt;
 pub mod evidence;
 pub mod fit;
 pub mod gap;

@@ -65,26 +65,14 @@ impl<'a> Reader<'a> {
 
     /// Tells what an answer showed. One harmony alone shows nothing of an item.
     pub fn answer(&self, answer: &DatedAnswer, out: &mut Vec<(ItemIdx, Attempt)>) {
-        let Some(bar) = self.place(&answer.place) else { return };
-        let wanted: &[ItemKind] = match answer.kind {
-            QuestionKind::ColdStart | QuestionKind::Jump => &[ItemKind::Section, ItemKind::Landmark],
-            QuestionKind::GoOn => &[ItemKind::Join],
-            QuestionKind::Switch => &[ItemKind::Switch],
-            QuestionKind::WhatNext => &[],
-        };
         let is_slow = answer.kind == QuestionKind::ColdStart && answer.recall.is_some_and(|r| r > SLOW);
         let outcome = match answer.outcome {
             entry::Outcome::Held if is_slow => Outcome::Recovered,
             entry::Outcome::Held => Outcome::Clean,
             entry::Outcome::Failed | entry::Outcome::OutOfTime => Outcome::Failed,
         };
-        let is_it = |item: &Item| match item.kind {
-            ItemKind::Section => item.bars.start == bar,
-            // The first bar after the seam.
-            ItemKind::Join => item.zone.end == bar + 1,
-            ItemKind::Landmark | ItemKind::Switch => item.id.0.ends_with(&format!(" {}", answer.place)),
-        };
-        for (idx, item) in self.items.iter().enumerate().filter(|(_, i)| wanted.contains(&i.kind) && is_it(i)) {
+        for idx in self.asked(answer.kind, &answer.place) {
+            let item = &self.items[idx.0];
             let way = match item.kind {
                 // Only the beginning was heard.
                 _ if answer.witness == Witness::Told => Way::Asked,
@@ -92,8 +80,27 @@ impl<'a> Reader<'a> {
                 ItemKind::Landmark => Way::Cold,
                 ItemKind::Join | ItemKind::Switch => Way::Flow,
             };
-            out.push((ItemIdx(idx), Attempt { day: answer.at.date_naive(), outcome, way, recall: answer.recall }));
+            out.push((idx, Attempt { day: answer.at.date_naive(), outcome, way, recall: answer.recall }));
         }
+    }
+
+    /// Returns the items that a question of this kind about a place (`bar.beat`) asks for.
+    pub fn asked(&self, kind: QuestionKind, place: &str) -> impl Iterator<Item = ItemIdx> {
+        let wanted: &[ItemKind] = match kind {
+            QuestionKind::ColdStart | QuestionKind::Jump => &[ItemKind::Section, ItemKind::Landmark],
+            QuestionKind::GoOn => &[ItemKind::Join],
+            QuestionKind::Switch => &[ItemKind::Switch],
+            QuestionKind::WhatNext => &[],
+        };
+        let bar = self.place(place);
+        let is_it = move |item: &Item| match item.kind {
+            ItemKind::Section => Some(item.bars.start) == bar,
+            // The first bar after the seam.
+            ItemKind::Join => bar.is_some_and(|bar| item.zone.end == bar + 1),
+            ItemKind::Landmark | ItemKind::Switch => bar.is_some() && item.id.0.split_once(' ').is_some_and(|(_, at)| at == place),
+        };
+        let items = self.items.iter().enumerate();
+        items.filter(move |(_, i)| wanted.contains(&i.kind) && is_it(i)).map(|(idx, _)| ItemIdx(idx))
     }
 
     fn place(&self, place: &str) -> Option<usize> {
