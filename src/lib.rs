@@ -26,4 +26,5 @@ pub mod source;
 pub mod study;
 pub mod theory;
 pub mod time;
+pub mod tone;
 pub mod tui;

@@ -26,6 +26,24 @@ pub fn names() -> Result<Vec<String>, Error> {
     Ok(system::list()?.into_iter().map(|p| p.name).collect())
 }
 
+/// Looks whether there is a MIDI system at all.
+///
+/// # Errors
+/// When the machine or this build has none; the message says what is missing and what there is instead.
+pub(crate) fn check() -> Result<(), Error> {
+    system::check()
+}
+
+/// Chooses one of the ports of these names as [`Port::find`] does; returns its index.
+///
+/// # Errors
+/// When no port or several ports fit; the message names what there is.
+#[cfg(feature = "midi-port")]
+pub(crate) fn choose_among(names: &[String], wanted: &str) -> Result<usize, Error> {
+    let listed: Vec<Listed> = names.iter().map(|name| Listed { id: String::new(), name: name.clone() }).collect();
+    choose(&listed, wanted)
+}
+
 /// A source that listens to a system port.
 pub struct Port {
     /// Its name without the numbers that change from one plugging-in to the next.
@@ -178,7 +196,7 @@ mod system {
 
     /// Looks for the sequencer before the library does, which complains on the terminal when it is missing.
     #[cfg(target_os = "linux")]
-    fn check() -> Result<(), Error> {
+    pub(super) fn check() -> Result<(), Error> {
         const DEVICE: &str = "/dev/snd/seq";
         use std::io::ErrorKind;
         match std::fs::OpenOptions::new().read(true).write(true).open(DEVICE) {
@@ -194,7 +212,7 @@ mod system {
     }
 
     #[cfg(not(target_os = "linux"))]
-    fn check() -> Result<(), Error> {
+    pub(super) fn check() -> Result<(), Error> {
         Ok(())
     }
 
@@ -317,6 +335,10 @@ mod system {
 
     fn missing() -> Error {
         no_system("this build of catchword leaves system MIDI out", "build it with the feature midi-port, which is there by default")
+    }
+
+    pub(super) fn check() -> Result<(), Error> {
+        Err(missing())
     }
 
     pub(super) fn list() -> Result<Vec<Listed>, Error> {

@@ -28,6 +28,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("config", 4),
     ("piece_folder", 4),
     ("source", 4),
+    ("tone", 4),
     ("tui", 5),
     ("cli", 5),
     ("lib", 6),
@@ -42,6 +43,8 @@ const SIDEWAYS: &[(&str, &str)] = &[
     ("memory", "journal"),      // reps and answers are what memory is told from
     ("report", "practice"),     // outputs of the engine are what is reported
     ("source", "clock"),        // events are stamped where they arrive
+    ("tone", "source"),         // the words for a port or a path, and how one is chosen
+    ("tone", "clock"),          // tones sound at times of the session
     ("piece_folder", "paths"),  // where pieces are looked for
     ("config", "paths"),        // where the settings file is
     ("journal/store", "paths"), // where the journal is
