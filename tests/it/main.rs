@@ -6,6 +6,7 @@ mod cli;
 mod export;
 mod flow;
 mod follower;
+mod hostile;
 mod import_musicxml;
 mod import_smf;
 mod journal;
