@@ -32,7 +32,7 @@ mod words;
 
 pub use command::Command;
 pub use config::{LadderConfig, PracticeConfig};
-pub use habits::Habits;
+pub use habits::{Habits, Learned};
 pub use listen::listen;
 pub use reading::Timed;
 pub use span::Span;

@@ -10,15 +10,19 @@ use crossbeam_channel::bounded;
 
 use super::N_SIGNALS_MAX;
 use super::drill::{Journal, KEYS, NO_NOTES, PracticeArgs, play};
+use super::habits::learned;
+use super::plan::Known;
 use super::session::Session;
 use super::voice::Voice;
 use crate::analysis::analyse;
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
 use crate::journal::store::Store;
+use crate::memory::doubt::MemoryDoubt;
 use crate::paths::Paths;
 use crate::piece_folder::{OpenedPiece, open_piece};
-use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, questions};
+use crate::practice::Learned;
+use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, TodaysDoubt, questions};
 use crate::score::Place;
 use crate::source::open;
 use crate::time::Micros;
@@ -75,6 +79,7 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
 
 /// Makes a quiz over a piece from what the journal knows of it; `None` when there is nothing to ask.
 pub(super) fn over(store: &Store, opened: &OpenedPiece, config: &Config, quiz_config: QuizConfig) -> anyhow::Result<Option<Quiz>> {
+    let now = wall_now();
     let answers = store.answers(&opened.key)?;
     let reps: Vec<_> = store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
     let put_off = store.open_spots(&opened.key)?.into_iter().map(|(place, _)| place);
@@ -83,8 +88,12 @@ pub(super) fn over(store: &Store, opened: &OpenedPiece, config: &Config, quiz_co
     let failed: Vec<Place> = failed.filter_map(|place| Place::parse(&place, &opened.piece.score).ok()).collect();
     let analysis = analyse(&opened.piece.score, opened.piece.part).context("the score has no such part")?;
     let asked = questions(&opened.piece, &analysis, &failed);
-    let doubt = JournalDoubt::new(&answers, &reps);
-    Ok(Quiz::try_new(Arc::new(opened.piece.clone()), asked, &doubt, config.practice(), quiz_config))
+    let known = Known::read(store, std::slice::from_ref(opened))?;
+    let memory = known.pieces.first().map(|piece| MemoryDoubt::new(piece, &known.fitted.weights, now.date_naive()));
+    let doubt = TodaysDoubt { memory, journal: JournalDoubt::new(&answers, &reps) };
+    let learned = if quiz_config.is_told { Learned::default() } else { learned(store, &opened.key, &opened.piece, now)? };
+    let quiz = Quiz::try_new(Arc::new(opened.piece.clone()), asked, &doubt, config.practice(), quiz_config);
+    Ok(quiz.map(|quiz| quiz.with_learned(learned)))
 }
 
 impl QuizArgs {

@@ -3,8 +3,10 @@
 use std::collections::HashMap;
 
 use super::reading::Timed;
+use super::run::pace::Pace;
 use super::span::Span;
 use crate::follower::{Begin, Finding, Follower, FollowerConfig, OnsetIdx, RestartHabit, TimingHabit};
+use crate::journal::entry::Mode;
 use crate::midi::{MidiEvent, Take};
 use crate::score::Place;
 
@@ -13,6 +15,57 @@ use crate::score::Place;
 pub struct Habits {
     timing: Option<TimingHabit>,
     restarts: Option<RestartHabit>,
+}
+
+/// What takes of any spans of a piece tell of its player, to teach every span that has the same places.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Learned {
+    n_takes: usize,
+    /// Steps from place to place: of each take that has one, the mean of the log ratio.
+    steps: HashMap<(Place, Place), Vec<f64>>,
+    landings: Vec<Place>,
+    /// How long bars took when the piece was read from the page.
+    pace: Option<Pace>,
+}
+
+impl Learned {
+    /// Takes in what one take told. A step that the take has several times counts once, at its mean.
+    pub fn add(&mut self, timed: &Timed, mode: Mode) {
+        self.n_takes += 1;
+        let mut steps: HashMap<(Place, Place), (f64, f64)> = HashMap::new();
+        for (from, to, ratio) in &timed.steps {
+            let sum = steps.entry((*from, *to)).or_default();
+            *sum = (sum.0 + ratio, sum.1 + 1.0);
+        }
+        for (step, (sum, n)) in steps {
+            self.steps.entry(step).or_default().push(sum / n);
+        }
+        self.landings.extend_from_slice(&timed.landings);
+        if mode == Mode::Reading {
+            self.pace = Some(timed.pace.clone());
+        }
+    }
+
+    /// Teaches a span each step that it has too, and where the player went on.
+    pub fn teach(&self, span: &mut Span) {
+        if self.n_takes == 0 {
+            return;
+        }
+        let mut habits = std::mem::take(&mut span.habits);
+        let timing = habits.timing.get_or_insert_with(|| TimingHabit::new(span.n_onsets()));
+        let restarts = habits.restarts.get_or_insert_with(RestartHabit::default);
+        for onset in 0..span.n_onsets().saturating_sub(1) {
+            let step = (span.place(OnsetIdx(onset)), span.place(OnsetIdx(onset + 1)));
+            self.steps.get(&step).into_iter().flatten().for_each(|ratio| timing.observe(OnsetIdx(onset), *ratio));
+        }
+        for place in &self.landings {
+            if let Some(onset) = span.line.onsets.iter().position(|o| o.place == *place) {
+                restarts.observe(OnsetIdx(onset));
+            }
+        }
+        span.habits = habits;
+        span.pace = self.pace.clone().or(span.pace.take());
+    }
 }
 
 /// Takes that habits are learned from: what was played before them is another way of playing, and the work stays bounded.
@@ -44,29 +97,6 @@ impl Habits {
                 if let Finding::Restart { to, .. } | Finding::Jump { to, .. } = finding {
                     restarts.observe(*to);
                 }
-            }
-        }
-    }
-
-    /// Learns from a take of any span of the piece: each step that `span` has too, and where the player went on. A step
-    /// that the take has several times counts once, at its mean.
-    pub fn take_in(&mut self, span: &Span, timed: &Timed) {
-        let timing = self.timing.get_or_insert_with(|| TimingHabit::new(span.n_onsets()));
-        let restarts = self.restarts.get_or_insert_with(RestartHabit::default);
-        let mut steps: HashMap<(Place, Place), (f64, f64)> = HashMap::new();
-        for (from, to, ratio) in &timed.steps {
-            let sum = steps.entry((*from, *to)).or_default();
-            *sum = (sum.0 + ratio, sum.1 + 1.0);
-        }
-        for onset in 0..span.n_onsets().saturating_sub(1) {
-            let step = (span.place(OnsetIdx(onset)), span.place(OnsetIdx(onset + 1)));
-            if let Some((sum, n)) = steps.get(&step) {
-                timing.observe(OnsetIdx(onset), sum / n);
-            }
-        }
-        for place in &timed.landings {
-            if let Some(onset) = span.line.onsets.iter().position(|o| o.place == *place) {
-                restarts.observe(OnsetIdx(onset));
             }
         }
     }

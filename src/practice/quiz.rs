@@ -15,7 +15,7 @@ mod order;
 mod question;
 
 pub use bank::questions;
-pub use doubt::{Doubt, JournalDoubt};
+pub use doubt::{Doubt, JournalDoubt, TodaysDoubt};
 pub use harmony::{Fit, Harmony};
 pub use order::Deck;
 pub use question::{Exit, Passage, Question, Source, UNTIL_CALLED, Wanted, kind_words};
@@ -23,6 +23,7 @@ pub use question::{Exit, Passage, Question, Source, UNTIL_CALLED, Wanted, kind_w
 use std::sync::Arc;
 
 use super::config::PracticeConfig;
+use super::habits::Learned;
 use super::view::{self, Stage, View};
 use super::words::count;
 use super::{Command, Input, Machine, Output};
@@ -90,7 +91,11 @@ pub struct Quiz {
     ends: Option<Micros>,
     n_asked: u32,
     answers: Vec<Answered>,
-    ready_words: String,
+    /// Its length in words.
+    length_words: String,
+    /// What is known of the player's timing, and which questions have been taught it.
+    learned: Learned,
+    is_taught: Vec<bool>,
 }
 
 enum Phase {
@@ -131,7 +136,7 @@ impl Quiz {
     ) -> Option<Self> {
         let deck = Deck::new(&questions, doubt, config.seed);
         let minutes = usize::try_from(config.length.0 / 60_000_000).unwrap_or(0);
-        let how = if config.is_told { "space to begin" } else { "any note, or space, to begin" };
+        let is_taught = vec![false; questions.len()];
         (!questions.is_empty()).then(|| Quiz {
             piece,
             practice,
@@ -143,9 +148,18 @@ impl Quiz {
             ends: None,
             n_asked: 0,
             answers: Vec::new(),
-            ready_words: format!("{}: {how}", count(minutes, "minute", "minutes")),
+            length_words: count(minutes, "minute", "minutes"),
+            learned: Learned::default(),
+            is_taught,
             config,
         })
+    }
+
+    /// Takes what is known of the player's timing: their breaths are then no hesitations here either.
+    #[must_use]
+    pub fn with_learned(mut self, learned: Learned) -> Self {
+        self.learned = learned;
+        self
     }
 
     /// Returns the question that stands and when it was asked; for a jump, the start of the run until the landmark is called.
@@ -190,8 +204,16 @@ impl Quiz {
         self.phase = Phase::Asked(asking);
     }
 
+    /// Teaches what a question asks for the player's timing, once it is asked: most of a piece is not asked in one session.
+    fn teach(&mut self, question: usize) {
+        if !std::mem::replace(&mut self.is_taught[question], true) {
+            self.questions[question].spans_mut().for_each(|span| self.learned.teach(span));
+        }
+    }
+
     /// Makes ready to hear an answer. A landmark that there is no run towards is asked for as a cold start.
     fn ear(&mut self, question: usize, at: Micros, before: &[Place]) -> (usize, Ear) {
+        self.teach(question);
         if self.questions[question].kind != QuestionKind::Jump {
             return (question, self.plain_ear(question, at));
         }
@@ -201,6 +223,7 @@ impl Quiz {
         }
         let place = self.questions[question].place;
         let cold = self.questions.iter().position(|q| q.kind == QuestionKind::ColdStart && q.place == place).unwrap_or(question);
+        self.teach(cold);
         (cold, self.plain_ear(cold, at))
     }
 
@@ -210,7 +233,8 @@ impl Quiz {
             let call = at + CALL + Micros(self.deck.below(CALL.0 as usize) as i64);
             return Some(Ear::Told { jump: Some((from, call, false)) });
         }
-        let run = bank::run_from(&self.piece, &self.questions[from], N_BARS_OF_RUN)?;
+        let mut run = bank::run_from(&self.piece, &self.questions[from], N_BARS_OF_RUN)?;
+        self.learned.teach(&mut run.span);
         let around = Around { piece: &self.piece, practice: &self.practice, config: &self.config };
         let deck = &mut self.deck;
         Some(Ear::Jump(from, Box::new(JumpEar::new(at, run, around, |n| deck.below(n))?)))
@@ -363,7 +387,9 @@ impl Quiz {
 
     fn stage(&self) -> Stage<'_> {
         Stage::Quiz(match &self.phase {
-            Phase::Ready | Phase::Between { told: None, .. } => view::Quiz::Ready { words: &self.ready_words },
+            Phase::Ready | Phase::Between { told: None, .. } => {
+                view::Quiz::Ready { length: &self.length_words, is_told: self.config.is_told }
+            }
             Phase::Between { told: Some(Told { is_held, large, small }), .. } => view::Quiz::Told { is_held: *is_held, large, small },
             Phase::Asked(asking) => {
                 let (idx, _) = asking.subject();

@@ -95,7 +95,7 @@ pub enum Stage<'a> {
 #[derive(Clone, PartialEq, Debug)]
 pub enum Quiz<'a> {
     /// Not begun: it begins with the first note, or when the player is ready.
-    Ready { words: &'a str },
+    Ready { length: &'a str, is_told: bool },
     /// A question: what stands large, and what is said about it below.
     Asked { kind: QuestionKind, large: &'a str, small: &'a [String], is_told: bool },
     /// The answer is being played; nothing to say.

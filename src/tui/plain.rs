@@ -128,8 +128,8 @@ fn line(view: &View) -> Option<String> {
             let choices: Vec<String> = choices.iter().map(|(command, words)| format!("{} ({words})", command.word())).collect();
             format!("mark: {question}; {}", choices.join(", "))
         }
-        // The key named there is a word here.
-        Stage::Quiz(Quiz::Ready { words }) => format!("quiz: {}", words.replace("space", Command::READY)),
+        Stage::Quiz(Quiz::Ready { length, is_told: true }) => format!("quiz: {length}: {} to begin", Command::READY),
+        Stage::Quiz(Quiz::Ready { length, is_told: false }) => format!("quiz: {length}: any note, or {}, to begin", Command::READY),
         Stage::Quiz(Quiz::Asked { kind, large, small, .. }) => format!("{}: {large}; {}", kind_words(kind), small.join(", ")),
         Stage::Quiz(Quiz::Called { large, small }) => format!("go {large}; {}", small.join(", ")),
         Stage::Quiz(Quiz::Told { large, small, .. }) => with_words(large.to_owned(), small),

@@ -4,6 +4,7 @@ use std::collections::HashMap;
 
 use crate::journal::entry::{Outcome, QuestionKind, Verdict};
 use crate::journal::stats::{DatedAnswer, DatedRep};
+use crate::memory::doubt::MemoryDoubt;
 use crate::time::Micros;
 
 /// Whoever knows how well something is remembered.
@@ -22,6 +23,20 @@ const BAR_FAILED: f64 = 0.8;
 const N_REPS_LATELY: usize = 20;
 /// An answer that was this long in coming held only just (a start is given 5 s).
 const SLOW: Micros = Micros(3_000_000);
+
+/// Doubt by the memory model, which knows how memory fades with days; by the journal alone where the question asks for nothing
+/// that a memory is kept of (one harmony, a bar where nothing begins).
+pub struct TodaysDoubt<'a> {
+    pub memory: Option<MemoryDoubt<'a>>,
+    pub journal: JournalDoubt,
+}
+
+impl Doubt for TodaysDoubt<'_> {
+    fn doubt(&self, kind: QuestionKind, place: &str) -> f64 {
+        let remembered = self.memory.as_ref().and_then(|memory| memory.of(kind, place));
+        remembered.unwrap_or_else(|| self.journal.doubt(kind, place))
+    }
+}
 
 /// Doubt as far as the journal tells it: what was never asked or failed lately is doubtful, what held again and again is not.
 /// How memory fades with days is not in it.

@@ -78,6 +78,16 @@ impl Question {
         }
     }
 
+    /// Returns all spans that are listened to for it.
+    pub fn spans_mut(&mut self) -> impl Iterator<Item = &mut Span> {
+        let (passage, exits) = match &mut self.wanted {
+            Wanted::Passage(passage) => (Some(passage), [].iter_mut()),
+            Wanted::Exit { asked, others } => (Some(&mut asked.passage), others.iter_mut()),
+            Wanted::Harmony(_) => (None, [].iter_mut()),
+        };
+        passage.into_iter().chain(exits.map(|exit: &mut Exit| &mut exit.passage)).map(|passage| &mut passage.span)
+    }
+
     /// Returns what is said to ask it; of a jump, where its run begins is asked first.
     pub fn asked_words(&self, kind: QuestionKind) -> String {
         let kind = if kind == QuestionKind::Jump { UNTIL_CALLED } else { kind_words(kind) };

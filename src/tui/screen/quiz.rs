@@ -38,7 +38,11 @@ fn heading(stage: &Quiz) -> &'static str {
 fn said(stage: &Quiz, theme: Theme) -> Option<Said> {
     let said = |large: &str, small: Vec<String>| Said { large: large.to_owned(), small, style: theme.strong() };
     match stage {
-        Quiz::Ready { words } => Some(said("quiz", vec![(*words).to_owned()])),
+        Quiz::Ready { length, is_told } => {
+            let begin = keys::label(Command::Pause);
+            let how = if *is_told { format!("{begin} to begin") } else { format!("any note, or {begin}, to begin") };
+            Some(said("quiz", vec![format!("{length}: {how}")]))
+        }
         Quiz::Asked { large, small, is_told, .. } => {
             let hint = is_told.then(|| format!("{} when you have it", keys::label(Command::Pause)));
             Some(said(large, small.iter().cloned().chain(hint).collect()))

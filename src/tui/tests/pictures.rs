@@ -70,7 +70,7 @@ const CHOICES: &[(Command, &str)] = &[(Command::Overrule(Verdict::Clean), "held"
 fn quiz_stages(small: &[String]) -> Vec<(&'static str, Stage<'_>)> {
     let asked = |kind, large, is_told| Stage::Quiz(Quiz::Asked { kind, large, small, is_told });
     vec![
-        ("quiz_ready", Stage::Quiz(Quiz::Ready { words: "5 minutes: any note, or space, to begin" })),
+        ("quiz_ready", Stage::Quiz(Quiz::Ready { length: "5 minutes", is_told: false })),
         ("quiz_cold_start", asked(QuestionKind::ColdStart, "home again", false)),
         ("quiz_go_on_told", asked(QuestionKind::GoOn, "a step up, and roll", true)),
         ("quiz_run", asked(QuestionKind::Jump, "first wave", false)),
