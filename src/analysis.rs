@@ -22,6 +22,7 @@ mod parts;
 pub mod phrases;
 pub mod sections;
 pub mod shapes;
+pub mod sounding;
 pub mod story;
 pub mod surprise;
 pub mod switches;

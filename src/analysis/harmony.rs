@@ -4,12 +4,15 @@
 //! (forward-backward), and its confidence that probability. Labels follow the practice of the
 //! annotations learned from: a cadential six-four counts as the dominant that it leans on.
 
+use std::borrow::Borrow;
+
 use super::chord::{Chord, Quality};
 use super::learned;
 use super::material::Material;
 use super::net::{Fast, Input, Net, STEP_CLASSES, Shape};
+use super::sounding::inputs;
 
-/// Profiles and plain numbers of an [`Input`]; the order is that of `inputs`.
+/// Profiles and plain numbers of an [`Input`]; the order is that of `sounding`.
 pub const SHAPE: Shape = Shape { n_profiles: 17, n_plain: 8, n_hidden: 32 };
 
 /// Chords kept at each beat in the dynamic programme; the others are too improbable there.
@@ -29,183 +32,103 @@ pub struct BeatChord {
     pub stated: bool,
 }
 
-/// Lays out each beat as input for the network. One entry per beat of the material.
-pub fn inputs(material: &Material) -> Vec<Input> {
-    let n = material.beats.len();
-    let mut whole = vec![[0.0f32; 12]; n];
-    let mut half = whole.clone();
-    let mut left = whole.clone();
-    let mut struck = whole.clone();
-    // Lowest key sounding on the beat, and anywhere in it.
-    let mut bass = vec![u8::MAX; n];
-    let mut low = bass.clone();
-    let mut top = vec![0u8; n];
-    let mut bass_is_new = vec![false; n];
-    let mut count = vec![0usize; n];
-    for tone in &material.tones {
-        let first = material.beat_at(tone.at);
-        let is_left = tone.hand == crate::theory::Hand::Left;
-        for (b, beat) in material.beats.iter().enumerate().skip(first) {
-            if b > first && beat.at >= tone.end {
-                break;
-            }
-            let share = |from: i64, to: i64| (tone.end.min(to) - tone.at.max(from)).max(0) as f32 / (beat.end - beat.at).max(1) as f32;
-            let pc = tone.pc();
-            whole[b][pc] += share(beat.at, beat.end);
-            half[b][pc] += 2.0 * share(beat.at, (beat.at + beat.end) / 2);
-            if is_left {
-                left[b][pc] += share(beat.at, beat.end);
-            }
-            if tone.at <= beat.at && tone.key < bass[b] {
-                bass[b] = tone.key;
-                bass_is_new[b] = tone.at == beat.at;
-            }
-            if tone.at == beat.at {
-                struck[b][pc] = 1.0;
-                top[b] = top[b].max(tone.key);
-            }
-            low[b] = low[b].min(tone.key);
-            count[b] += usize::from(b == first);
-        }
-    }
-    let mut before = vec![[0.0f32; 12]; n + 1];
-    for b in 0..n {
-        before[b + 1] = before[b];
-        (0..12).for_each(|pc| before[b + 1][pc] += whole[b][pc].min(2.0));
-    }
-    let span = |from: usize, to: usize| -> [f32; 12] { std::array::from_fn(|pc| before[to.min(n)][pc] - before[from][pc]) };
-    let all = span(0, n);
-    let one = |key: u8| {
-        let mut out = [0.0f32; 12];
-        if key < 128 {
-            out[key as usize % 12] = 1.0;
-        }
-        out
-    };
-    let near = |profiles: &[[f32; 12]], b: usize, by: isize| -> [f32; 12] {
-        b.checked_add_signed(by).and_then(|i| profiles.get(i)).copied().unwrap_or_default()
-    };
-    let near_bass = |b: usize, by: isize| one(b.checked_add_signed(by).and_then(|i| bass.get(i)).copied().unwrap_or(u8::MAX));
-    (0..n)
-        .map(|b| {
-            let beat = material.beats[b];
-            let bar = &material.bars[beat.bar];
-            let (bar_from, bar_to) = (material.first_beat[beat.bar], material.first_beat[beat.bar + 1]);
-            let mut scale = [0.0f32; 12];
-            for step in 0..7i32 {
-                scale[((bar.fifths as i32 + step - 1) * 7).rem_euclid(12) as usize] = 0.4;
-            }
-            let profiles = [
-                soft(whole[b]),
-                soft(half[b]),
-                one(bass[b]),
-                one(if low[b] == bass[b] { u8::MAX } else { low[b] }),
-                soft(near(&whole, b, -1)),
-                soft(near(&whole, b, 1)),
-                soft(near(&half, b, 1)),
-                soft(near(&whole, b, 2)),
-                soft(near(&whole, b, -2)),
-                soft(span(bar_from, bar_to)),
-                soft(span(b.saturating_sub(8), b + 9)),
-                soft(span(b.saturating_sub(24), b + 25)),
-                scale,
-                soft(left[b]),
-                struck[b],
-                near_bass(b, -1),
-                near_bass(b, 1),
-            ];
-            let is_bass_new = bass_is_new[b] && (b == 0 || bass[b] % 12 != bass[b - 1] % 12);
-            let plain = [
-                f32::from(beat.strength == 2),
-                f32::from(beat.strength == 1),
-                f32::from(is_bass_new),
-                (beat.end - beat.at) as f32 / (2 * super::material::TICKS) as f32,
-                (count[b] as f32 / 8.0).min(2.0),
-                whole[b].iter().filter(|w| **w > 0.0).count() as f32 / 6.0,
-                f32::from(beat.bar + 2 >= material.bars.len()),
-                (all.iter().filter(|w| **w > 0.05).count() as f32 - 7.0) / 5.0,
-            ];
-            let values = profiles.iter().flatten().copied().chain(plain).collect();
-            Input { values, step_class: beat.strength as usize * 2 + usize::from(is_bass_new) }
-        })
-        .collect()
-}
-
-/// A profile as shares of its sum, their square roots taken so that short tones still tell.
-fn soft(profile: [f32; 12]) -> [f32; 12] {
-    let sum: f32 = profile.iter().sum();
-    profile.map(|w| if sum > 0.0 { (w / sum).sqrt() } else { 0.0 })
-}
-
 /// Returns a chord for each beat of the material.
 pub fn harmony(material: &Material) -> Vec<BeatChord> {
-    decode(&learned::harmony_net(), &inputs(material))
+    decode(&learned::harmony_net(), inputs(material))
 }
 
-/// Finds the most probable chord of each beat with any network.
-pub fn decode(net: &Net, inputs: &[Input]) -> Vec<BeatChord> {
+/// Finds the most probable chord of each beat with any network. Holds one input at a time.
+pub fn decode(net: &Net, inputs: impl IntoIterator<Item = impl Borrow<Input>>) -> Vec<BeatChord> {
     let mut hidden = Vec::new();
     let fast = Fast::new(net);
-    // Chords kept at each beat and the exponentials of their scores.
-    let kept: Vec<Vec<(Chord, f64)>> = inputs
-        .iter()
+    let beats: Vec<Kept> = inputs
+        .into_iter()
         .map(|input| {
+            let input = input.borrow();
             let scores = match &fast {
                 Some(fast) => fast.score(input, &near_roots(input)),
                 None => net.score(input, &mut hidden),
             };
-            let mut order: Vec<usize> = (0..Chord::COUNT).collect();
-            order.select_nth_unstable_by(N_KEPT, |&a, &b| scores[b].total_cmp(&scores[a]).then(a.cmp(&b)));
-            order.truncate(N_KEPT);
-            order.sort_unstable();
-            let max = order.iter().map(|&i| scores[i]).fold(f32::MIN, f32::max);
-            order.into_iter().map(|i| (Chord::from_index(i), f64::from(scores[i] - max).exp())).collect()
+            Kept::new(input, &scores)
         })
         .collect();
-    let steps: Vec<Vec<f64>> = (0..STEP_CLASSES).map(|class| step_table(net, class)).collect();
-    let n = inputs.len();
-    let step = |b: usize, from: Chord, to: Chord| steps[inputs[b].step_class][from.index() * Chord::COUNT + to.index()];
-    let mut forward: Vec<Vec<f64>> = Vec::with_capacity(n);
-    for b in 0..n {
-        let mut row: Vec<f64> = kept[b].iter().map(|(_, e)| *e).collect();
-        if b > 0 {
-            for (value, (to, _)) in row.iter_mut().zip(&kept[b]) {
-                *value *= forward[b - 1].iter().zip(&kept[b - 1]).map(|(f, (from, _))| f * step(b, *from, *to)).sum::<f64>();
+    let steps: Vec<StepTable> = (0..STEP_CLASSES).map(|class| StepTable::new(net, class)).collect();
+    let mut forward: Vec<[f64; N_KEPT]> = Vec::with_capacity(beats.len());
+    for (b, beat) in beats.iter().enumerate() {
+        let mut row = beat.worth;
+        if let Some((last, ahead)) = b.checked_sub(1).map(|a| (&beats[a], &forward[a])) {
+            let rows = last.rows(&steps[beat.step_class]);
+            for (value, &to) in row.iter_mut().zip(&beat.chords) {
+                *value *= ahead.iter().zip(&rows).map(|(f, row)| f * row[to as usize]).sum::<f64>();
             }
         }
         norm(&mut row);
         forward.push(row);
     }
-    let mut backward = vec![1.0; N_KEPT];
-    let mut out = Vec::with_capacity(n);
-    for b in (0..n).rev() {
-        let mut share: Vec<f64> = forward[b].iter().zip(&backward).map(|(f, g)| f * g).collect();
+    let mut backward = [1.0; N_KEPT];
+    let mut out = Vec::with_capacity(beats.len());
+    for (b, beat) in beats.iter().enumerate().rev() {
+        let mut share: [f64; N_KEPT] = std::array::from_fn(|i| forward[b][i] * backward[i]);
         norm(&mut share);
-        let best = (0..share.len()).max_by(|&a, &b| share[a].total_cmp(&share[b])).expect("chords are kept at every beat");
-        let root = best_root(&kept[b], &share);
-        let of_root = |i: &usize| kept[b][*i].0.root == root;
-        let best = if kept[b][best].0.root == root {
-            best
-        } else {
-            (0..share.len()).filter(of_root).max_by(|&x, &y| share[x].total_cmp(&share[y])).expect("the root has a chord")
-        };
-        let root_confidence: f64 = (0..share.len()).filter(of_root).map(|i| share[i]).sum();
-        out.push(BeatChord {
-            chord: kept[b][best].0,
-            confidence: share[best] as f32,
-            root_confidence: root_confidence as f32,
-            bass: bass_of(&inputs[b]),
-            stated: root_confidence >= learned::STATED_MIN,
-        });
-        if b > 0 {
-            let ahead: Vec<f64> = backward.iter().zip(&kept[b]).map(|(g, (_, e))| g * e).collect();
-            let row = |from: &Chord| kept[b].iter().zip(&ahead).map(|((to, _), a)| step(b, *from, *to) * a).sum();
-            backward = kept[b - 1].iter().map(|(from, _)| row(from)).collect();
+        out.push(beat.answer(&share));
+        if let Some(last) = b.checked_sub(1).map(|a| &beats[a]) {
+            let ahead: [f64; N_KEPT] = std::array::from_fn(|i| backward[i] * beat.worth[i]);
+            let rows = last.rows(&steps[beat.step_class]);
+            backward = rows.map(|row| beat.chords.iter().zip(&ahead).map(|(&to, a)| row[to as usize] * a).sum());
             norm(&mut backward);
         }
     }
     out.reverse();
     out
+}
+
+/// What is kept of a beat for the dynamic programme.
+struct Kept {
+    /// Indices of the likeliest chords, sorted, and the exponentials of their scores.
+    chords: [u8; N_KEPT],
+    worth: [f64; N_KEPT],
+    step_class: usize,
+    bass: Option<u8>,
+}
+
+impl Kept {
+    fn new(input: &Input, scores: &[f32; Chord::COUNT]) -> Kept {
+        let mut order: [u8; Chord::COUNT] = std::array::from_fn(|i| i as u8);
+        let score = |i: u8| scores[i as usize];
+        order.select_nth_unstable_by(N_KEPT, |&a, &b| score(b).total_cmp(&score(a)).then(a.cmp(&b)));
+        let mut chords: [u8; N_KEPT] = std::array::from_fn(|i| order[i]);
+        chords.sort_unstable();
+        let max = chords.iter().map(|&i| score(i)).fold(f32::MIN, f32::max);
+        let worth = chords.map(|i| f64::from(score(i) - max).exp());
+        Kept { chords, worth, step_class: input.step_class, bass: bass_of(input) }
+    }
+
+    /// The steps from each kept chord.
+    fn rows<'a>(&self, table: &'a StepTable) -> [&'a [f64]; N_KEPT] {
+        self.chords.map(|from| table.from(from as usize))
+    }
+
+    fn chord(&self, i: usize) -> Chord {
+        Chord::from_index(self.chords[i] as usize)
+    }
+
+    /// The likeliest chord on the likeliest root; `share[i]` is the probability of a kept chord.
+    fn answer(&self, share: &[f64; N_KEPT]) -> BeatChord {
+        let mut roots = [0.0; 12];
+        share.iter().enumerate().for_each(|(i, s)| roots[self.chord(i).root as usize] += s);
+        let root = (0..12u8).max_by(|&a, &b| roots[a as usize].total_cmp(&roots[b as usize])).expect("there are twelve");
+        let of_root = |i: &usize| self.chord(*i).root == root;
+        let likeliest = (0..N_KEPT).filter(of_root).max_by(|&x, &y| share[x].total_cmp(&share[y]));
+        let best = likeliest.expect("the likeliest root has a chord");
+        let root_confidence: f64 = (0..N_KEPT).filter(of_root).map(|i| share[i]).sum();
+        BeatChord {
+            chord: self.chord(best),
+            confidence: share[best] as f32,
+            root_confidence: root_confidence as f32,
+            bass: self.bass,
+            stated: root_confidence >= learned::STATED_MIN,
+        }
+    }
 }
 
 /// The pitch classes that sound in a beat, its bar or its two neighbours on either side; all when nothing does.
@@ -215,37 +138,36 @@ fn near_roots(input: &Input) -> [bool; 12] {
     if near.contains(&true) { near } else { [true; 12] }
 }
 
-fn best_root(kept: &[(Chord, f64)], share: &[f64]) -> u8 {
-    let mut roots = [0.0; 12];
-    kept.iter().zip(share).for_each(|((chord, _), s)| roots[chord.root as usize] += s);
-    (0..12u8).max_by(|&a, &b| roots[a as usize].total_cmp(&roots[b as usize])).expect("there are twelve")
-}
-
 /// The third profile of an input is its bass.
 fn bass_of(input: &Input) -> Option<u8> {
     input.values[24..36].iter().position(|v| *v > 0.0).map(|pc| pc as u8)
 }
 
-fn norm(row: &mut [f64]) {
+fn norm(row: &mut [f64; N_KEPT]) {
     let sum: f64 = row.iter().sum();
     let factor = if sum > 0.0 { 1.0 / sum } else { 1.0 };
     row.iter_mut().for_each(|v| *v *= factor);
 }
 
-/// Exponentials of the steps of one class, row by row.
-pub fn step_table(net: &Net, class: usize) -> Vec<f64> {
-    let n = Quality::ALL.len();
-    // Only the interval of the roots matters: one row of blocks is turned for all twelve.
-    let first: Vec<f64> = (0..n)
-        .flat_map(|q| (0..Chord::COUNT).map(move |to| (q, to)))
-        .map(|(q, to)| f64::from(net.step(Chord::from_index(q), Chord::from_index(to), class)).exp())
-        .collect();
-    let mut out = vec![0.0; Chord::COUNT * Chord::COUNT];
-    for from in 0..Chord::COUNT {
-        for to in 0..Chord::COUNT {
-            let turned = (to + Chord::COUNT - from / n * n) % Chord::COUNT;
-            out[from * Chord::COUNT + to] = first[from % n * Chord::COUNT + turned];
-        }
+/// Exponentials of the steps of one class.
+///
+/// Only the interval of the roots matters, so a row is kept for each quality and turned to its root; small enough for a processor's cache.
+pub struct StepTable {
+    /// For each quality the steps to all chords from the root C, written down twice.
+    from_c: Vec<f64>,
+}
+
+impl StepTable {
+    pub fn new(net: &Net, class: usize) -> StepTable {
+        let pairs = (0..Quality::ALL.len()).flat_map(|q| (0..2 * Chord::COUNT).map(move |to| (q, to)));
+        let step = |(q, to)| f64::from(net.step(Chord::from_index(q), Chord::from_index(to), class)).exp();
+        StepTable { from_c: pairs.map(step).collect() }
     }
-    out
+
+    /// Returns the steps from a chord to each of the others, by their indices.
+    pub fn from(&self, from: usize) -> &[f64] {
+        let n = Quality::ALL.len();
+        let (root, quality) = (from / n, from % n);
+        &self.from_c[quality * 2 * Chord::COUNT..][Chord::COUNT - root * n..][..Chord::COUNT]
+    }
 }

@@ -8,7 +8,7 @@ use std::collections::HashMap;
 
 use super::matches::previous_matches;
 use super::material::{Material, Tone};
-use super::tokens::{Respect, Token, mix, tokens};
+use super::tokens::{Mixed, Respect, Token, mix, tokens};
 use crate::theory::Hand;
 
 /// In which way a run of bars is like an earlier one.
@@ -203,7 +203,7 @@ fn is_plain_rhythm(material: &Material, from: usize, len: usize) -> bool {
 /// Single bars that are as an earlier one but for one note. Bars are compared only with the last
 /// one that shares a hand or a half with them, so the cost stays linear.
 fn nearly(material: &Material) -> Vec<Likeness> {
-    let mut seen: HashMap<u64, usize> = HashMap::new();
+    let mut seen: HashMap<u64, usize, Mixed> = HashMap::default();
     let mut out = Vec::new();
     for bar in 0..material.bars.len() {
         let tones = material.tones_of(bar);

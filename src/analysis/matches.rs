@@ -1,10 +1,14 @@
 //! The longest earlier match of every place in a string, by suffix array.
 //!
-//! The array is built by doubling of prefixes (Manber & Myers 1993), with counting sort, O(n log n); the longest common
-//! prefixes by Kasai et al. 2001, and the longest previous factor of each place by the two nearest
-//! earlier suffixes in the array (Crochemore & Ilie 2008).
+//! The array is built by doubling of prefixes (Manber & Myers 1993), in which only suffixes that still tie with another are
+//! looked at again (Larsson & Sadakane 2007): near-linear for music, O(n log² n) at worst. The longest common
+//! prefixes are by Kasai et al. 2001, and the longest previous factor of each place by the two nearest
+//! earlier suffixes in the array (Crochemore & Ilie 2008). Places are 32 bits wide, so that a long piece stays in the cache.
 
 use std::collections::HashMap;
+use std::ops::Range;
+
+use super::tokens::Mixed;
 
 /// The longest stretch that begins at a place and is also found earlier.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -16,92 +20,125 @@ pub struct Previous {
 }
 
 /// Returns the longest previous match of each place. The two stretches may overlap.
+///
+/// # Panics
+///
+/// Panics beyond 2^32 - 2 elements: no score has so many.
 pub fn previous_matches(text: &[u64]) -> Vec<Previous> {
     let n = text.len();
     let mut out = vec![Previous::default(); n];
     if n < 2 {
         return out;
     }
-    let order = suffix_array(text);
-    let mut rank = vec![0usize; n];
-    order.iter().enumerate().for_each(|(r, &s)| rank[s] = r);
-    let common = common_prefixes(text, &order, &rank);
+    assert!(n < NONE as usize, "places of a score are counted in 32 bits");
+    let class = classes(text);
+    let (order, rank) = suffix_array(&class);
+    // Common prefix of each rank with the one before it in the list.
+    let mut with_prev = common_prefixes(&class, &order, &rank);
     // The suffixes as a linked list in array order; taking places out from the last to the first
     // leaves each with its neighbours among the earlier ones.
-    let none = usize::MAX;
-    let mut prev: Vec<usize> = (0..n).map(|r| r.wrapping_sub(1)).collect();
-    let mut next: Vec<usize> = (0..n).map(|r| if r + 1 < n { r + 1 } else { none }).collect();
-    // Common prefix of each rank with the one before it in the list.
-    let mut with_prev = common;
+    let mut prev: Vec<u32> = (0..n as u32).map(|r| r.wrapping_sub(1)).collect();
+    let mut next: Vec<u32> = (1..=n as u32).collect();
+    next[n - 1] = NONE;
     for place in (0..n).rev() {
-        let r = rank[place];
+        let r = rank[place] as usize;
         let (p, x) = (prev[r], next[r]);
-        let before = if p == none { 0 } else { with_prev[r] };
-        let after = if x == none { 0 } else { with_prev[x] };
-        let near = |r: usize, len: usize| Previous { from: if len > 0 { order[r] } else { 0 }, len };
-        let (a, b) = (near(p.min(n - 1), before), near(x.min(n - 1), after));
+        let before = if p == NONE { 0 } else { with_prev[r] };
+        let after = if x == NONE { 0 } else { with_prev[x as usize] };
+        let near = |r: u32, len: u32| (len, if len > 0 { order[r as usize] } else { 0 });
         // Of two alike the one nearer on the page.
-        out[place] = if (a.len, a.from) > (b.len, b.from) { a } else { b };
-        if x != none {
-            with_prev[x] = before.min(after);
-            prev[x] = p;
+        let (len, from) = near(p, before).max(near(x, after));
+        out[place] = Previous { from: from as usize, len: len as usize };
+        if x != NONE {
+            with_prev[x as usize] = before.min(after);
+            prev[x as usize] = p;
         }
-        if p != none {
-            next[p] = x;
+        if p != NONE {
+            next[p as usize] = x;
         }
     }
     out
 }
 
-fn suffix_array(text: &[u64]) -> Vec<usize> {
-    let n = text.len();
-    // Numbered as they first appear, so that the choice among equals hangs on the piece, not on the hashes.
-    let mut numbers: HashMap<u64, usize> = HashMap::new();
-    let mut class: Vec<usize> = Vec::with_capacity(n);
-    for value in text {
-        let next = numbers.len() + 1;
-        class.push(*numbers.entry(*value).or_insert(next));
-    }
-    let mut order = by_class(&(0..n).collect::<Vec<_>>(), &class);
-    let mut width = 1;
-    loop {
-        // Sorted by what follows first: suffixes too short to have it, then the others in the order of theirs.
-        let shorter = n.saturating_sub(width)..n;
-        let followed: Vec<usize> = shorter.chain(order.iter().filter(|s| **s >= width).map(|s| s - width)).collect();
-        order = by_class(&followed, &class);
-        let pair = |s: usize| (class[s], class.get(s + width).copied().unwrap_or(0));
-        let mut finer = vec![0; n];
-        finer[order[0]] = 1;
-        for w in order.windows(2) {
-            finer[w[1]] = finer[w[0]] + usize::from(pair(w[0]) != pair(w[1]));
-        }
-        let is_done = finer[order[n - 1]] == n;
-        class = finer;
-        width *= 2;
-        if is_done || width >= 2 * n {
-            return order;
-        }
-    }
+/// No place.
+const NONE: u32 = u32::MAX;
+
+/// Numbers the elements as they first appear, so that the choice among equals hangs on the piece, not on the hashes.
+fn classes(text: &[u64]) -> Vec<u32> {
+    let mut numbers: HashMap<u64, u32, Mixed> = HashMap::default();
+    let number = |value: &u64| {
+        let next = numbers.len() as u32;
+        *numbers.entry(*value).or_insert(next)
+    };
+    text.iter().map(number).collect()
 }
 
-/// Sorts places by their class, places of one class left in the order they come in (counting sort).
-fn by_class(places: &[usize], class: &[usize]) -> Vec<usize> {
-    let mut starts = vec![0usize; class.iter().max().map_or(1, |m| m + 2)];
-    places.iter().for_each(|&p| starts[class[p] + 1] += 1);
+/// Returns the places in the order of their suffixes, and the rank of each place in it.
+fn suffix_array(class: &[u32]) -> (Vec<u32>, Vec<u32>) {
+    let n = class.len();
+    let mut order = by_class(class);
+    // Suffixes that tie share the rank of the first of them.
+    let mut rank = vec![0u32; n];
+    let mut ties: Vec<Range<u32>> = Vec::new();
+    let mut first = 0;
+    for r in 0..n {
+        if class[order[r] as usize] != class[order[first] as usize] {
+            first = r;
+        }
+        rank[order[r] as usize] = first as u32;
+        let ends = r + 1 == n || class[order[r + 1] as usize] != class[order[first] as usize];
+        if ends && r > first {
+            ties.push(first as u32..r as u32 + 1);
+        }
+    }
+    let mut width = 1;
+    let mut keyed: Vec<(u32, u32)> = Vec::new();
+    while !ties.is_empty() {
+        let mut left = Vec::with_capacity(ties.len());
+        for tie in ties {
+            let own = tie.start as usize..tie.end as usize;
+            // A suffix that ends goes before those that go on.
+            let key = |s: u32| rank.get(s as usize + width).map_or(0, |r| r + 1);
+            keyed.clear();
+            keyed.extend(order[own.clone()].iter().map(|&s| (key(s), s)));
+            keyed.sort_unstable();
+            let mut at = tie.start;
+            for group in keyed.chunk_by(|a, b| a.0 == b.0) {
+                let end = at + group.len() as u32;
+                for (slot, &(_, s)) in (at..end).zip(group) {
+                    order[slot as usize] = s;
+                    rank[s as usize] = at;
+                }
+                if group.len() > 1 {
+                    left.push(at..end);
+                }
+                at = end;
+            }
+        }
+        ties = left;
+        width *= 2;
+    }
+    (order, rank)
+}
+
+/// Sorts places by their class, places of one class in page order (counting sort).
+fn by_class(class: &[u32]) -> Vec<u32> {
+    let mut starts = vec![0u32; class.iter().max().map_or(1, |m| *m as usize + 2)];
+    class.iter().for_each(|&c| starts[c as usize + 1] += 1);
     for i in 1..starts.len() {
         starts[i] += starts[i - 1];
     }
-    let mut out = vec![0; places.len()];
-    for &place in places {
-        let at = &mut starts[class[place]];
-        out[*at] = place;
+    let mut out = vec![0; class.len()];
+    for (place, &c) in class.iter().enumerate() {
+        let at = &mut starts[c as usize];
+        out[*at as usize] = place as u32;
         *at += 1;
     }
     out
 }
 
-fn common_prefixes(text: &[u64], order: &[usize], rank: &[usize]) -> Vec<usize> {
-    let n = text.len();
+fn common_prefixes(class: &[u32], order: &[u32], rank: &[u32]) -> Vec<u32> {
+    let n = class.len();
     let mut common = vec![0; n];
     let mut h = 0usize;
     for place in 0..n {
@@ -109,11 +146,11 @@ fn common_prefixes(text: &[u64], order: &[usize], rank: &[usize]) -> Vec<usize> 
             h = 0;
             continue;
         }
-        let other = order[rank[place] - 1];
-        while place + h < n && other + h < n && text[place + h] == text[other + h] {
+        let other = order[rank[place] as usize - 1] as usize;
+        while place + h < n && other + h < n && class[place + h] == class[other + h] {
             h += 1;
         }
-        common[rank[place]] = h;
+        common[rank[place] as usize] = h as u32;
         h = h.saturating_sub(1);
     }
     common

@@ -5,6 +5,7 @@ use std::collections::HashSet;
 use super::digest::Digest;
 use super::material::{Material, TICKS};
 use super::shapes::{Texture, beyond_signature};
+use super::tokens::Mixed;
 use crate::theory::{Hand, KeySignature, Letter};
 
 /// Something that was not there before.
@@ -39,7 +40,7 @@ pub struct Novelty {
 pub fn novelties(material: &Material, digests: &[Digest]) -> Vec<Novelty> {
     let mut out = Vec::new();
     let mut moved = Vec::new();
-    let mut known: HashSet<New> = HashSet::new();
+    let mut known: HashSet<New, Mixed> = HashSet::default();
     let mut shortest = i64::MAX;
     let (lowest, highest) = (material.tones.iter().map(|t| t.key).min(), material.tones.iter().map(|t| t.key).max());
     let mut setting: Vec<i8> = (0..7).map(|l| signature(material, 0).alter_of(Letter::from_steps(l))).collect();

@@ -8,6 +8,7 @@ use std::collections::HashMap;
 use std::hash::Hash;
 
 use super::material::Material;
+use super::tokens::Mixed;
 use crate::theory::Hand;
 
 /// Bits for something never seen before, beyond the escape.
@@ -16,12 +17,12 @@ const NEWS_BITS: f64 = 6.0;
 /// Counts of what followed what.
 #[derive(Clone, Debug)]
 pub struct Counts<C, V> {
-    seen: HashMap<C, (u32, HashMap<V, u32>)>,
+    seen: HashMap<C, (u32, HashMap<V, u32, Mixed>), Mixed>,
 }
 
 impl<C: Hash + Eq, V: Hash + Eq> Counts<C, V> {
     pub fn new() -> Self {
-        Counts { seen: HashMap::new() }
+        Counts { seen: HashMap::default() }
     }
 
     /// Returns the bits that `value` costs after `context`, and learns it.

@@ -7,7 +7,7 @@ use std::collections::HashMap;
 
 use super::matches::previous_matches;
 use super::material::{Material, beat_ticks};
-use super::tokens::mix;
+use super::tokens::{Mixed, mix};
 use crate::theory::Hand;
 
 /// One parting of two look-alikes.
@@ -43,7 +43,7 @@ pub fn switches(material: &Material) -> Vec<Switch> {
     let moments = moments(material);
     let text: Vec<u64> = moments.iter().map(|m| m.hash).collect();
     let matches = previous_matches(&text);
-    let mut families: HashMap<u64, Switch> = HashMap::new();
+    let mut families: HashMap<u64, Switch, Mixed> = HashMap::default();
     let mut order = Vec::new();
     for (i, m) in matches.iter().enumerate() {
         let goes_on = i > 0 && m.from > 0 && matches[i - 1].len == m.len + 1 && matches[i - 1].from + 1 == m.from;

@@ -1,7 +1,7 @@
 //! Fits the harmony network: gradient of the log-likelihood of labelled runs of beats, Adam (Kingma & Ba 2015).
 
 use catchword::analysis::chord::{Chord, Quality};
-use catchword::analysis::harmony::{SHAPE, step_table};
+use catchword::analysis::harmony::{SHAPE, StepTable};
 use catchword::analysis::net::{Input, Net, STEP_CLASSES};
 
 use crate::study_case::StudyCase;
@@ -53,7 +53,7 @@ pub fn fit(cases: &[&StudyCase], how: &Fit) -> Net {
         let rate = how.rate * (1.0 - epoch as f32 / how.epochs as f32).max(0.05);
         for batch in runs.chunks(2) {
             grad.fill(0.0);
-            let tables: Vec<Vec<f64>> = (0..STEP_CLASSES).map(|class| step_table(&net, class)).collect();
+            let tables: Vec<StepTable> = (0..STEP_CLASSES).map(|class| StepTable::new(&net, class)).collect();
             for &(c, from, to) in batch {
                 loss += add_run(&net, &tables, cases[c], from, to, how, &mut rng, &mut grad);
             }
@@ -81,7 +81,7 @@ pub fn fit(cases: &[&StudyCase], how: &Fit) -> Net {
 #[allow(clippy::too_many_arguments)]
 fn add_run(
     net: &Net,
-    tables: &[Vec<f64>],
+    tables: &[StepTable],
     case: &StudyCase,
     from: usize,
     to: usize,
@@ -136,7 +136,7 @@ fn add_run(
         } else {
             let table = &tables[class(i)];
             for (a, f) in forward[i - 1].iter().enumerate() {
-                row.iter_mut().zip(&table[a * N..(a + 1) * N]).for_each(|(r, t)| *r += f * t);
+                row.iter_mut().zip(table.from(a)).for_each(|(r, t)| *r += f * t);
             }
             row.iter_mut().zip(&emit[i]).for_each(|(r, e)| *r *= e);
         }
@@ -160,7 +160,7 @@ fn add_run(
             let mut back = vec![0.0; N];
             let mut total = 0.0;
             for a in 0..N {
-                back[a] = table[a * N..(a + 1) * N].iter().zip(&weigh).map(|(t, w)| t * w).sum();
+                back[a] = table.from(a).iter().zip(&weigh).map(|(t, w)| t * w).sum();
                 total += forward[i - 1][a] * back[a];
             }
             for a in 0..N {
@@ -168,8 +168,9 @@ fn add_run(
                 if f < 1e-7 {
                     continue;
                 }
+                let steps = table.from(a);
                 for b in 0..N {
-                    let p = f * table[a * N + b] * weigh[b];
+                    let p = f * steps[b] * weigh[b];
                     if p > 1e-7 {
                         add_step(net, a, b, class(i), p as f32, grad);
                     }

@@ -5,9 +5,9 @@ use std::path::Path;
 
 use anyhow::{Context, Result};
 use catchword::analysis::chord::{Chord, Quality};
-use catchword::analysis::harmony;
 use catchword::analysis::material::{Material, TICKS};
 use catchword::analysis::net::Input;
+use catchword::analysis::sounding;
 use catchword::import::read_score;
 use serde_json::Value;
 
@@ -31,7 +31,7 @@ pub fn read(dir: &Path) -> Result<StudyCase> {
     let (score, _) = read_score(&fs::read(dir.join("score.csv"))?, "score.csv")?;
     let truth: Value = serde_json::from_slice(&fs::read(dir.join("truth.json"))?)?;
     let material = Material::new(&score, score.parts.first().context("a part")?);
-    let inputs = harmony::inputs(&material);
+    let inputs = sounding::inputs(&material).collect();
     let mut labels = vec![None; material.beats.len()];
     let mut beats = Vec::new();
     let origin = score.origin.to_f64();
