@@ -7,6 +7,7 @@ mod config;
 mod demo;
 mod director;
 mod drill;
+mod footswitch;
 mod habits;
 mod inspect;
 mod journal;

@@ -7,18 +7,22 @@
 #![doc = include_str!("config/reference.toml")]
 //! ```
 
+mod hands;
 mod shown;
 mod speak;
 
+pub use hands::put_switch;
 pub use shown::{Shown, shown};
 pub use speak::Speak;
 
 use std::path::{Path, PathBuf};
 
-use crate::piece::Instrument;
+use hands::Hands;
+
+use crate::piece::Piece;
 use crate::piece::text::{At, Error as TextError, Keys, Source};
-use crate::practice::footswitch::FootswitchConfig;
-use crate::practice::{Command, LadderConfig, PracticeConfig};
+use crate::practice::hands_free::HandsFreeConfig;
+use crate::practice::{LadderConfig, PracticeConfig};
 use crate::time::Micros;
 
 /// The text of a settings file that has every key in it, explained.
@@ -33,10 +37,9 @@ pub struct Config {
     pub speak: Option<Speak>,
     /// When each rung of the prompt ladder is shown.
     pub ladder: LadderConfig,
-    /// What the player's own table says; none: the usual ones for the instrument.
-    controllers: Option<Vec<(u8, Command)>>,
-    debounce: Micros,
-    is_reversed: bool,
+    /// Where tones are sent; none: nothing sounds.
+    pub tone: Option<String>,
+    hands: Hands,
 }
 
 /// Why the settings could not be read.
@@ -50,14 +53,7 @@ pub enum Error {
 
 impl Default for Config {
     fn default() -> Self {
-        Config {
-            input: None,
-            speak: None,
-            ladder: PracticeConfig::standard().ladder,
-            controllers: None,
-            debounce: Micros::from_millis(250),
-            is_reversed: false,
-        }
+        Config { input: None, speak: None, ladder: PracticeConfig::standard().ladder, tone: None, hands: Hands::default() }
     }
 }
 
@@ -92,23 +88,20 @@ impl Config {
     pub fn parse(text: &str, file_name: &str) -> Result<Config, TextError> {
         let source = Source { file: file_name, text };
         let root = source.parse()?;
-        let keys = Keys::try_new(source, root.get_ref(), 0..0, "the settings", &["input", "speak", "footswitch", "prompts"])?;
-        let mut config = Config { input: keys.optional_string("input")?.map(|i| i.value), ..Config::default() };
+        let keys = Keys::try_new(
+            source,
+            root.get_ref(),
+            0..0,
+            "the settings",
+            &["input", "speak", "tone", "footswitch", "hands-free", "prompts"],
+        )?;
+        let text = |key: &str| keys.optional_string(key).map(|text| text.map(|t| t.value));
+        let mut config = Config { input: text("input")?, tone: text("tone")?, ..Config::default() };
         if let Some(At { value: template, place }) = keys.optional_string("speak")? {
             let refused = |expected| TextError::new(file_name, place, expected, format!("{template:?}")).with_hint(Speak::HINT);
             config.speak = Some(Speak::try_new(&template).map_err(refused)?);
         }
-        let footswitch = keys.table("footswitch", "[footswitch]", &["debounce-ms", "reversed", "controllers"])?;
-        if let Some(keys) = footswitch {
-            if let Some(ms) = keys.integer("debounce-ms", 0..=2000)? {
-                config.debounce = Micros::from_millis(ms.value);
-            }
-            if let Some(reversed) = keys.boolean("reversed")? {
-                config.is_reversed = reversed.value;
-            }
-            config.controllers =
-                keys.open_table("controllers", "[footswitch.controllers]")?.map(|c| controllers(&c, file_name)).transpose()?;
-        }
+        config.hands = Hands::read(&keys, file_name)?;
         if let Some(keys) = keys.table("prompts", "[prompts]", &["cue-s", "more-s", "page-s"])? {
             let set = |key: &str, value: &mut Micros| -> Result<(), TextError> {
                 if let Some(seconds) = keys.number(key, 0.0..=60.0)? {
@@ -128,59 +121,98 @@ impl Config {
         PracticeConfig { ladder: self.ladder.clone(), ..PracticeConfig::standard() }
     }
 
-    /// Returns what the footswitches do when this instrument is played.
-    pub fn footswitch(&self, instrument: Instrument) -> FootswitchConfig {
-        let usual = || {
-            let damper = (instrument != Instrument::Keyboard).then_some((64, Command::Pause));
-            damper.into_iter().chain([(66, Command::Again), (67, Command::Skip)]).collect()
-        };
-        FootswitchConfig {
-            commands: self.controllers.clone().unwrap_or_else(usual),
-            debounce: self.debounce,
-            is_reversed: self.is_reversed,
-        }
+    /// Returns what may be asked for without a key where this piece is played.
+    pub fn hands_free(&self, piece: &Piece) -> HandsFreeConfig {
+        self.hands.config(piece)
     }
-}
-
-fn controllers(keys: &Keys<'_, '_>, file_name: &str) -> Result<Vec<(u8, Command)>, TextError> {
-    let words: Vec<(&str, Command)> = Command::ALL.iter().map(|c| (c.word(), *c)).collect();
-    let mut controllers = Vec::new();
-    for At { value: key, place } in keys.names() {
-        // 120 to 127 are channel mode messages, not controllers (MIDI 1.0).
-        let number = key.parse::<u8>().ok().filter(|n| *n < 120 && n.to_string() == key).ok_or_else(|| {
-            TextError::new(file_name, place, "the number of a MIDI controller, 0 to 119", format!("{key:?}"))
-                .with_hint("the usual foot pedals are 64, 66 and 67")
-        })?;
-        if let Some(command) = keys.word(&key, &words)? {
-            controllers.push((number, command.value));
-        }
-    }
-    Ok(controllers)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    use crate::piece::Instrument;
+    use crate::practice::Command;
+    use crate::practice::footswitch::{Pressed, Switch, Trigger};
+
+    fn piece(instrument: Instrument) -> Piece {
+        let mut piece = crate::piece_folder::open_piece("ferry", None, &[]).unwrap().piece;
+        piece.instrument = instrument;
+        piece.harp = instrument.usual_harp();
+        piece
+    }
+
     #[test]
     fn the_reference_shows_the_settings_that_hold_when_nothing_is_set() {
         let read = Config::parse(REFERENCE, "config.toml").unwrap();
-        assert_eq!(read.footswitch(Instrument::LeverHarp), Config::default().footswitch(Instrument::LeverHarp));
-        assert_eq!(Config { controllers: None, ..read }, Config::default());
-        let with_all = Config::parse(&REFERENCE.replace("# input", "input").replace("# speak", "speak"), "config.toml").unwrap();
+        let harp = piece(Instrument::LeverHarp);
+        assert_eq!(read.hands_free(&harp), Config::default().hands_free(&harp));
+        assert_eq!(Config { hands: read.hands.without_controllers(), ..read }, Config::default());
+        let all = ["# input", "# speak", "# tone"].iter().fold(REFERENCE.to_owned(), |text, key| text.replace(key, &key[2..]));
+        let with_all = Config::parse(&all, "config.toml").unwrap();
         assert_eq!(with_all.input.as_deref(), Some("harp"));
         assert_eq!(with_all.speak, Speak::try_new("espeak-ng {text}").ok());
+        assert_eq!(with_all.tone.as_deref(), Some("synth"));
         let words = Command::ALL.iter().map(|c| c.word()).collect::<Vec<_>>().join(", ");
         assert!(REFERENCE.contains(&words), "the reference lists the words: {words}");
     }
 
+    /// The numbers of controllers and what they ask for.
+    fn controllers(config: &Config, instrument: Instrument) -> Vec<(u8, Command)> {
+        let switches = config.hands_free(&piece(instrument)).footswitch.switches;
+        let number = |s: &Switch| if let Trigger::Controller(n) = s.trigger { Some((n, s.command)) } else { None };
+        switches.iter().filter_map(number).collect()
+    }
+
     #[test]
     fn the_damper_pedal_pauses_a_harpist_and_is_left_to_a_keyboard_player() {
-        let of = |instrument| Config::default().footswitch(instrument).commands;
+        let of = |instrument| controllers(&Config::default(), instrument);
         assert_eq!(of(Instrument::Keyboard), [(66, Command::Again), (67, Command::Skip)]);
         assert_eq!(of(Instrument::PedalHarp), [(64, Command::Pause), (66, Command::Again), (67, Command::Skip)]);
         let own = Config::parse("[footswitch.controllers]\n64 = \"next\"\n", "config.toml").unwrap();
-        assert_eq!(own.footswitch(Instrument::Keyboard).commands, [(64, Command::Skip)]);
+        assert_eq!(controllers(&own, Instrument::Keyboard), [(64, Command::Skip)]);
+    }
+
+    #[test]
+    fn a_learned_switch_goes_before_the_usual_meaning_of_its_controller_and_leaves_comments_alone() {
+        let switch = |trigger, pressed, command| Switch { trigger, pressed, command };
+        let key = Trigger::Note(crate::midi::MidiKey::try_new(21).unwrap());
+        let soft = switch(Trigger::Controller(67), Pressed::UpTo(40), Command::Later);
+        let mut text = "# mine\n[footswitch]\nreversed = true # all of them\n".to_owned();
+        for learned in [soft, switch(key, Pressed::From(1), Command::Start), switch(Trigger::Controller(4), Pressed::Each, Command::Pause)]
+        {
+            text = put_switch(&text, &learned).unwrap();
+        }
+        let once = text.clone();
+        assert_eq!(put_switch(&text, &switch(Trigger::Controller(4), Pressed::Each, Command::Pause)).unwrap(), once, "once is enough");
+        assert!(text.starts_with("# mine\n[footswitch]\nreversed = true # all of them\n"), "{text}");
+        let feet = Config::parse(&text, "config.toml").unwrap().hands_free(&piece(Instrument::Keyboard)).footswitch;
+        let usual = switch(Trigger::Controller(66), Pressed::REVERSED, Command::Again);
+        let learned = [soft, switch(key, Pressed::From(1), Command::Start), switch(Trigger::Controller(4), Pressed::Each, Command::Pause)];
+        assert_eq!(feet.switches, [&[usual] as &[Switch], &learned].concat());
+        // Another switch for the same thing takes its place.
+        let text = put_switch(&text, &switch(Trigger::Controller(11), Pressed::ON, Command::Later)).unwrap();
+        assert_eq!(text.matches("later").count(), 1, "{text}");
+        assert!(shown(&text, "config.toml").unwrap().iter().all(|s| s.line.is_none_or(|line| line > 1)));
+        assert!(put_switch("footswitch = 3\n", &soft).is_err());
+    }
+
+    #[test]
+    fn the_lowest_and_the_highest_of_the_instrument_are_signs_that_can_be_set() {
+        let keys = |config: &Config, instrument| -> Vec<(Vec<u8>, Command)> {
+            let signs = config.hands_free(&piece(instrument)).gestures.signs;
+            signs.into_iter().map(|s| (s.keys.iter().map(|k| k.number()).collect(), s.command)).collect()
+        };
+        let usual = Config::default();
+        // C2 and C7 of a lever harp, C1 and G7 of a concert harp, with a lever or pedal moved; A0 and C8 of a piano (common practice).
+        let two = |low: &[u8], high: &[u8]| vec![(low.to_vec(), Command::Again), (high.to_vec(), Command::Skip)];
+        assert_eq!(keys(&usual, Instrument::LeverHarp), two(&[35, 36, 37], &[95, 96, 97]));
+        assert_eq!(keys(&usual, Instrument::PedalHarp), two(&[23, 24, 25], &[102, 103, 104]));
+        assert_eq!(keys(&usual, Instrument::Keyboard), two(&[21], &[108]));
+        let own = "[hands-free]\nlowest = \"E2\"\nlowest-twice = \"was-not\"\nhighest-twice = \"nothing\"\nmove-on-s = 0\n";
+        let own = Config::parse(own, "config.toml").unwrap();
+        assert_eq!(keys(&own, Instrument::Keyboard), [(vec![40], Command::Overrule(crate::journal::entry::Verdict::Broken))]);
+        assert_eq!(own.hands_free(&piece(Instrument::Keyboard)).move_on, None);
     }
 
     #[test]
@@ -195,7 +227,7 @@ mod tests {
             ),
             (
                 "[footswitch.controllers]\n67 = \"nxt\"\n",
-                "config.toml:2:6: expected one of \"pause\", \"again\", \"next\", \"back\", \"was-clean\", \"was-not\", \"more-reps\", \
+                "config.toml:2:6: expected one of \"start\", \"pause\", \"again\", \"next\", \"back\", \"was-clean\", \"was-not\", \"more-reps\", \
                  \"fewer-reps\", \"later\", \"no-line\", \"cue\", \"quit\" for \"67\", found \"nxt\"; did you mean \"next\"?",
             ),
             (
@@ -203,6 +235,8 @@ mod tests {
                 "config.toml:2:9: expected a program, then {text} as a word of its own, once, found \"espeak-ng\"; \
                  it is run without a shell, as in speak = \"espeak-ng {text}\"",
             ),
+            ("[[footswitch.learned]]\ncontroller = 4\n", "config.toml:1:1: expected \"does\" in [[footswitch.learned]], found none"),
+            ("[hands-free]\nlowest = \"H\"\n", "config.toml:2:10: expected a pitch such as \"C2\" (C4 is middle C), found \"H\""),
             ("footswitch = 3\n", "config.toml:1:14: expected a table [footswitch], found 3"),
         ] {
             assert_eq!(Config::parse(text, "config.toml").unwrap_err().to_string(), message);

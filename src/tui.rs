@@ -50,6 +50,16 @@ pub trait Practice {
         Ok(None)
     }
 
+    /// Something lies over the practice screen, or no longer: what is asked for without a key then puts it away, and nothing more.
+    fn cover(&mut self, is_covered: bool) {
+        let _ = is_covered;
+    }
+
+    /// Tells whether something was asked for without a key since this was asked last.
+    fn take_pressed(&mut self) -> bool {
+        false
+    }
+
     /// Returns something new to say in passing, once.
     fn take_notice(&mut self) -> Option<String> {
         None
@@ -73,15 +83,16 @@ pub struct Options {
     pub caution: bool,
     /// Practice can hand over from the built-in player.
     pub can_hand_over: bool,
-    /// Footswitches as the player names them (`soft pedal`) and what they do, for the help screen.
-    pub footswitches: Vec<(String, Command)>,
+    /// Ways to steer without a key as the player names them (`soft pedal`) and what they do, for the help screen; none is to leave
+    /// the places of a section for later.
+    pub hands_free: Vec<(String, Option<Command>)>,
 }
 
 impl Options {
     /// Returns the options of an everyday session; colour is left out when `NO_COLOR` is set and not empty (no-color.org).
     pub fn everyday() -> Self {
         let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
-        Options { colour: !no_colour, caution: true, can_hand_over: false, footswitches: Vec::new() }
+        Options { colour: !no_colour, caution: true, can_hand_over: false, hands_free: Vec::new() }
     }
 }
 

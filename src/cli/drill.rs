@@ -20,17 +20,19 @@ use crate::config::Config;
 use crate::journal::entry::{Entry, Mode};
 use crate::journal::stats::DatedRep;
 use crate::journal::store::{NewSession, SessionId, Store};
+use crate::midi::MidiKey;
 use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
 use crate::practice::Span;
 use crate::practice::by_word::ByWord;
-use crate::practice::footswitch::{Footswitch, FootswitchConfig};
+use crate::practice::hands_free::HandsFreeConfig;
 use crate::practice::joins::{self, Chaining};
 use crate::score::{Place, Score};
 use crate::source::{Signal, open};
 use crate::theory::Hand;
 use crate::time::Timestamp;
+use crate::tone::Tone;
 use crate::tui::{self, plain};
 
 /// The inputs that are no instrument: the program plays by itself, or the player says how it went.
@@ -114,7 +116,7 @@ pub(super) struct Circumstances<'a> {
 /// Practises spans of a piece until the player closes the session.
 pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, circumstances: Circumstances<'_>) -> anyhow::Result<ExitCode> {
     let Circumstances { paths, config, input, part, plain, minutes } = circumstances;
-    let feet = config.footswitch(opened.piece.instrument);
+    let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
     let stories = StoryFile::open(&opened, part)?;
     let drafts = drafted(&opened.piece);
     let clock = SessionClock::start();
@@ -148,25 +150,24 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, circumstances:
         let machine = machine(opened.piece, spans, config, minutes, Beginning { drafts, open, reached_today, quiz })?;
         (Session::over(machine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
-    let session = session.with_voice(config.speak.clone().map(Voice::new));
-    let exit = play(session, &signals, clock, &feet, plain)?;
+    let session = session.with_voice(config.speak.clone().map(Voice::new)).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
+    let exit = play(session.with_hands_free(hands.clone(), keys), &signals, clock, &hands, plain)?;
     drop(running);
     Ok(exit)
 }
 
 /// Runs a session to its end, on the screen or in plain lines, and closes its record.
 pub(super) fn play(
-    session: Session,
+    mut session: Session,
     signals: &Receiver<Signal>,
     clock: SessionClock,
-    feet: &FootswitchConfig,
+    hands: &HandsFreeConfig,
     is_plain: bool,
 ) -> anyhow::Result<ExitCode> {
-    let mut session = session.with_footswitch(Footswitch::new(feet.clone()));
     let exit = if is_plain || !std::io::stdout().is_terminal() {
         plain::run(&mut session, signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
     } else {
-        let options = tui::Options { footswitches: named(feet), ..tui::Options::everyday() };
+        let options = tui::Options { hands_free: hands.named(), ..tui::Options::everyday() };
         let exit = tui::run(&mut session, signals, clock, options)?;
         print_account(exit, &session)?;
         exit
@@ -210,15 +211,12 @@ fn open_places(spots: &[(String, Option<String>)], score: &Score) -> Vec<(Place,
     spots.iter().filter_map(|(place, word)| Some((Place::parse(place, score).ok()?, hand(word)))).collect()
 }
 
-/// The pedals as the help screen names them.
-fn named(feet: &FootswitchConfig) -> Vec<(String, crate::practice::Command)> {
-    let name = |controller: u8| match controller {
-        64 => "damper pedal".to_owned(),
-        66 => "sostenuto pedal".to_owned(),
-        67 => "soft pedal".to_owned(),
-        other => format!("controller {other}"),
-    };
-    feet.commands.iter().map(|(controller, command)| (name(*controller), *command)).collect()
+/// The keys that a piece has.
+pub(super) fn keys_of(piece: &Piece) -> Vec<MidiKey> {
+    let mut keys: Vec<MidiKey> = piece.part().notes.iter().map(|note| note.key).collect();
+    keys.sort();
+    keys.dedup();
+    keys
 }
 
 /// The journal of one session.

@@ -1,5 +1,7 @@
 //! `catchword ports`: which MIDI inputs this machine has.
 
+use std::path::PathBuf;
+
 use clap::Args;
 use serde::Serialize;
 
@@ -10,6 +12,15 @@ pub struct PortsArgs {
     /// Print one JSON object instead of lines to read
     #[arg(long)]
     json: bool,
+    /// Learn what footswitches, buttons or spare keys send, by their being pressed
+    #[arg(long, conflicts_with = "json")]
+    footswitch: bool,
+    /// What to listen to for it: port:NAME, stream:PATH, or part of a port's name
+    #[arg(long, value_name = "INPUT", requires = "footswitch")]
+    input: Option<String>,
+    /// Keep what was learned in the settings of this directory
+    #[arg(long, value_name = "DIR", requires = "footswitch")]
+    data: Option<PathBuf>,
 }
 
 /// What `--json` prints. `missing` says why there is no list; the ports are empty then.
@@ -22,6 +33,9 @@ struct Listing {
 
 /// Prints the list, or why there is none: a machine without MIDI is no failure, other inputs still work.
 pub fn run(args: PortsArgs) -> anyhow::Result<()> {
+    if args.footswitch {
+        return super::footswitch::learn(args.input.as_deref(), args.data.as_deref());
+    }
     let listing = match port::names() {
         Ok(ports) => Listing { ports, missing: None },
         Err(error) => Listing { ports: Vec::new(), missing: Some(error.to_string()) },

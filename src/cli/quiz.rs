@@ -9,7 +9,7 @@ use clap::Args;
 use crossbeam_channel::bounded;
 
 use super::N_SIGNALS_MAX;
-use super::drill::{Journal, KEYS, NO_NOTES, PracticeArgs, play};
+use super::drill::{Journal, KEYS, NO_NOTES, PracticeArgs, keys_of, play};
 use super::habits::learned;
 use super::plan::Known;
 use super::session::Session;
@@ -26,6 +26,7 @@ use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, TodaysDoubt, questio
 use crate::score::Place;
 use crate::source::open;
 use crate::time::Micros;
+use crate::tone::Tone;
 
 #[derive(Args, Debug)]
 pub struct QuizArgs {
@@ -66,13 +67,14 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
         ..QuizConfig::standard(args.minutes, seed)
     };
     let quiz = over(&store, &opened, &config, quiz_config)?.context(NO_NOTES)?;
-    let feet = config.footswitch(opened.piece.instrument);
+    let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
     let journal = Journal::begin(store, &opened, seed)?;
     let session = Session::new(quiz, Some(Box::new(journal))).with_voice(config.speak.clone().map(Voice::new));
     let clock = SessionClock::start();
+    let session = session.with_hands_free(hands.clone(), keys).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let running = source.map(|source| source.start(clock, sender)).transpose()?;
-    let exit = play(session, &signals, clock, &feet, args.practice.plain)?;
+    let exit = play(session, &signals, clock, &hands, args.practice.plain)?;
     drop(running);
     Ok(exit)
 }

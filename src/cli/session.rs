@@ -5,11 +5,12 @@ use std::collections::VecDeque;
 use crate::cli::director::Director;
 use crate::cli::story_file::StoryFile;
 use crate::cli::voice::Voice;
-use crate::journal::entry::Entry;
-use crate::midi::MidiEvent;
-use crate::practice::footswitch::Footswitch;
-use crate::practice::{Command, Input, Machine, Output, Stage, Story, View};
-use crate::time::{Micros, Stamped};
+use crate::journal::entry::{Entry, Mode};
+use crate::midi::MidiKey;
+use crate::practice::hands_free::{HandsFree, HandsFreeConfig, Heard};
+use crate::practice::{Command, Engine, Input, Machine, Output, Stage, Story, View};
+use crate::time::{Micros, Stamped, Tempo};
+use crate::tone::{Sound, Tone};
 use crate::tui::{Failure, Practice};
 
 /// Where entries are kept. A session that cannot write goes on: what is not on disk yet is kept and tried again.
@@ -28,7 +29,14 @@ pub struct Session {
     unwritten: VecDeque<Entry>,
     trouble: Option<String>,
     director: Option<Director>,
-    feet: Option<Footswitch>,
+    hands: Option<HandsFree>,
+    /// The keys that the whole piece has: where no drill says what is played, none of them is a sign.
+    piece_keys: Vec<MidiKey>,
+    /// Something lies over the practice screen: what is asked for without a key puts it away, and nothing more.
+    is_covered: bool,
+    /// A switch or a sign was used, and nobody has asked yet.
+    is_pressed: bool,
+    tone: Tone,
     /// Opens the player's own input when the demo hands over; returns its name.
     heir: Option<Heir>,
     caption: Option<String>,
@@ -53,7 +61,11 @@ impl Session {
             unwritten: VecDeque::new(),
             trouble: None,
             director: None,
-            feet: None,
+            hands: None,
+            piece_keys: Vec::new(),
+            is_covered: false,
+            is_pressed: false,
+            tone: Tone::off(),
             heir: None,
             caption: None,
             stories: None,
@@ -87,9 +99,17 @@ impl Session {
         self.voice.as_ref().expect("the session was given a voice")
     }
 
-    /// Listens to the pedals.
-    pub fn with_footswitch(mut self, feet: Footswitch) -> Self {
-        self.feet = Some(feet);
+    /// Listens to switches and signs; `piece_keys` are those that the piece has.
+    pub fn with_hands_free(mut self, config: HandsFreeConfig, piece_keys: Vec<MidiKey>) -> Self {
+        self.hands = Some(HandsFree::new(config));
+        self.piece_keys = piece_keys;
+        self
+    }
+
+    /// Sounds tones; those of [`Tone::off`] are silent.
+    pub fn with_tone(mut self, tone: Tone) -> Self {
+        self.notice = tone.take_trouble();
+        self.tone = tone;
         self
     }
 
@@ -153,6 +173,7 @@ impl Session {
                 self.notice = Some(trouble);
             }
         }
+        self.sound(at);
         if let Some(cues) = changed {
             self.machine.handle(Stamped { at, what: Input::Story(Story::Cues(cues)) }, &mut Vec::new());
         }
@@ -160,6 +181,62 @@ impl Session {
             director.look(engine, at);
         }
         self.write();
+    }
+
+    /// Gives an input to practice, as far as it is none to steer by.
+    fn take_in(&mut self, input: Stamped<Input>) {
+        let at = input.at;
+        let Some(mut hands) = self.hands.take() else { return self.feed(input) };
+        let mut heard = Vec::new();
+        hands.input(input, &self.machine.view(), |key| self.is_in_span(key), &mut heard);
+        for heard in heard {
+            match heard {
+                Heard::Input(input) => self.put_in(input),
+                Heard::Asked(Stamped { at, what }) => {
+                    self.is_pressed = true;
+                    let is_over = matches!(self.machine.view().stage, Stage::Finished { .. });
+                    if !self.is_covered && !is_over {
+                        self.put_in(Stamped { at, what: Input::Command(what) });
+                    }
+                }
+            }
+        }
+        hands.follow(at, &self.machine.view());
+        self.hands = Some(hands);
+    }
+
+    fn put_in(&mut self, input: Stamped<Input>) {
+        let (at, is_start) = (input.at, input.what == Input::Command(Command::Start));
+        self.feed(input);
+        if is_start && let Some(bar) = self.machine.drill().and_then(count_in) {
+            self.tone.play(at, bar);
+        }
+    }
+
+    fn is_in_span(&self, key: MidiKey) -> bool {
+        match self.machine.drill() {
+            Some(engine) => engine.span().line.notes.iter().any(|note| note.key == key),
+            None => self.piece_keys.contains(&key),
+        }
+    }
+
+    /// Sounds what is to be heard of what was just put out; nothing in a run-through.
+    fn sound(&mut self, at: Micros) {
+        if let Some(trouble) = self.tone.take_trouble() {
+            self.notice = Some(trouble);
+        }
+        if self.machine.view().mode == Mode::RunThrough {
+            return;
+        }
+        for output in &self.out {
+            match output {
+                Output::Called { .. } => self.tone.play(at, Sound::call()),
+                Output::Record(Entry::Answer(_)) => self.tone.play(at, Sound::question_over()),
+                // Whoever has begun needs no more counting.
+                Output::RepBegan { .. } => self.tone.hush(),
+                _ => {}
+            }
+        }
     }
 
     /// Writes what is not written yet, in order; stops at the first that fails and keeps the rest.
@@ -186,21 +263,14 @@ impl Session {
 impl Practice for Session {
     fn handle(&mut self, input: Stamped<Input>) -> Result<(), Failure> {
         self.play_until(input.at);
-        let pressed = match (&mut self.feet, &input.what) {
-            (Some(feet), Input::Midi(MidiEvent::Control { controller, value, .. })) => feet.event(input.at, *controller, *value),
-            _ => None,
-        };
-        let at = input.at;
-        self.feed(input);
-        if let Some(command) = pressed {
-            self.feed(Stamped { at, what: Input::Command(command) });
-        }
+        self.take_in(input);
         Ok(())
     }
 
     fn next_deadline(&self) -> Option<Micros> {
         let played = self.director.as_ref().and_then(Director::due);
-        [self.machine.next_deadline(), played].into_iter().flatten().min()
+        let hands = self.hands.as_ref().and_then(HandsFree::deadline);
+        [self.machine.next_deadline(), played, hands].into_iter().flatten().min()
     }
 
     fn view(&self) -> View<'_> {
@@ -222,6 +292,14 @@ impl Practice for Session {
         Ok(Some(words))
     }
 
+    fn cover(&mut self, is_covered: bool) {
+        self.is_covered = is_covered;
+    }
+
+    fn take_pressed(&mut self) -> bool {
+        std::mem::take(&mut self.is_pressed)
+    }
+
     fn take_notice(&mut self) -> Option<String> {
         self.notice.take()
     }
@@ -229,4 +307,16 @@ impl Practice for Session {
     fn caption(&self) -> Option<&str> {
         self.trouble.as_deref().or(self.caption.as_deref())
     }
+}
+
+/// Returns a bar counted in before what is offered; none before a run-through, which nobody counts in.
+fn count_in(engine: &Engine) -> Option<Vec<Sound>> {
+    let (span, view) = (engine.span(), engine.view());
+    if span.mode != Mode::Drill || !matches!(view.stage, Stage::Waiting | Stage::RepDone { .. } | Stage::Look { .. }) {
+        return None;
+    }
+    let meter = engine.piece().score.bar(span.stretch.bars.first()?.bar).meter;
+    let beat = span.line.tempo.unwrap_or(Tempo::USUAL).duration(meter.beat_length());
+    let n_beats = (meter.bar_length().to_f64() / meter.beat_length().to_f64()).round() as u32;
+    Some(Sound::count_in(n_beats, beat))
 }

@@ -182,7 +182,9 @@ impl ByWord {
                 self.cues.clear();
                 self.phase = Phase::Playing { since: now };
             }
-            (Command::Pause, Phase::Mark { .. }) => {}
+            (Command::Start, Phase::SpanDone { .. }) => self.go_to(self.current + 1, now, out),
+            (Command::Start, Phase::Judged { at, .. }) => self.phase = Phase::Playing { since: *at },
+            (Command::Start | Command::Pause, _) => {}
             (Command::Cue, Phase::Mark { .. }) => self.judge(Verdict::Prompted, out),
             (Command::Cue, Phase::Judged { at, .. }) => {
                 self.phase = Phase::Playing { since: *at };

@@ -4,6 +4,8 @@ use crate::journal::entry::Verdict;
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
 pub enum Command {
+    /// Begin what is offered: out of a pause, off a list, into a quiz.
+    Start,
     /// Stop listening, or listen again.
     Pause,
     /// Leave the rep in progress and start the span anew.
@@ -31,7 +33,8 @@ impl Command {
     pub const READY: &'static str = "ready";
 
     /// Every command that a key or a footswitch can be set to, in the order of the help screen.
-    pub const ALL: [Command; 12] = [
+    pub const ALL: [Command; 13] = [
+        Command::Start,
         Command::Pause,
         Command::Again,
         Command::Skip,
@@ -49,6 +52,7 @@ impl Command {
     /// Returns the word used in the settings file and in logs.
     pub fn word(self) -> &'static str {
         match self {
+            Command::Start => "start",
             Command::Pause => "pause",
             Command::Again => "again",
             Command::Skip => "next",
@@ -79,16 +83,17 @@ impl Command {
     /// Returns the sentence of the help screen.
     pub fn help(self) -> &'static str {
         match self {
+            Command::Start => "begin; with a tone set, a bar is counted in",
             Command::Pause => "pause, or go on",
             Command::Again => "start the section again; this rep does not count",
-            Command::Skip => "next section",
+            Command::Skip => "next section or question (paused: end the quiz)",
             Command::Back => "section before",
             Command::Overrule(Verdict::Clean) => "the last rep was clean",
             Command::Overrule(Verdict::Prompted) => "the last rep was prompted",
             Command::Overrule(Verdict::Broken) => "the last rep was not clean",
             Command::MoreReps => "one rep more for this section",
             Command::FewerReps => "one rep fewer for this section",
-            Command::Later => "keep this place for later, at the end of the section",
+            Command::Later => "keep this place for the end of the section",
             Command::NoLine => "this place needs no line of story",
             Command::Cue => "without an instrument: the next cue, please",
             Command::Quit => "close the session",

@@ -333,7 +333,11 @@ impl Quiz {
         let now = self.now;
         match (command, &self.phase) {
             (_, Phase::Finished { .. }) => {}
-            (Command::Pause, Phase::Ready) => self.begin(now),
+            (Command::Pause | Command::Start, Phase::Ready) => self.begin(now),
+            (Command::Start, Phase::Paused { .. }) => self.command(Command::Pause, out),
+            (Command::Start, Phase::Between { .. }) => self.ask(now, out),
+            // In a pause, what is next is what comes after the quiz.
+            (Command::Skip, Phase::Paused { .. }) => self.finish(out),
             (Command::Pause, Phase::Mark { .. }) => {}
             // Without an instrument the same key goes on, so that one pressed once too often stops nothing.
             (Command::Pause, Phase::Between { .. }) if self.config.is_told => self.ask(now, out),

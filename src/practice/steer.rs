@@ -121,8 +121,8 @@ impl Engine {
         }
         let now = self.now;
         match command {
-            Command::Pause if matches!(self.phase, Phase::Paused) => self.phase = Phase::between(Show::Ready),
-            Command::Skip | Command::Again if matches!(self.phase, Phase::Between { show: Show::Places { .. }, .. }) => {
+            Command::Pause | Command::Start if matches!(self.phase, Phase::Paused) => self.phase = Phase::between(Show::Ready),
+            Command::Skip | Command::Again | Command::Start if matches!(self.phase, Phase::Between { show: Show::Places { .. }, .. }) => {
                 self.leave_places(out)
             }
             Command::Later => self.later(),
@@ -149,6 +149,8 @@ impl Engine {
             }
             Command::Overrule(verdict) => self.overrule(verdict, out),
             Command::MoreReps | Command::FewerReps => self.change_target(command == Command::MoreReps),
+            // A rep begins with its first note, whoever waits for it.
+            Command::Start => {}
             // What is heard asks for its cue by falling silent.
             Command::Cue => {}
             Command::Quit => {

@@ -122,9 +122,14 @@ impl App {
         }
     }
 
+    /// Tells whether something lies over the practice screen.
+    pub fn lies_over(&self) -> bool {
+        self.help_open || self.caution.is_some()
+    }
+
     /// Escape, Enter: puts away what lies over the practice screen; tells whether anything did.
     pub fn dismiss(&mut self) -> bool {
-        let lay_over = self.help_open || self.caution.is_some();
+        let lay_over = self.lies_over();
         self.help_open = false;
         self.end_caution();
         lay_over

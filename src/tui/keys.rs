@@ -29,6 +29,7 @@ const fn other(code: KeyCode, action: Action) -> Key {
 
 /// Every key, in the order of the help screen.
 pub const KEYS: &[Key] = &[
+    key('s', "s", Action::Practice(Command::Start)),
     key(' ', "space", Action::Practice(Command::Pause)),
     key('r', "r", Action::Practice(Command::Again)),
     key('n', "n", Action::Practice(Command::Skip)),

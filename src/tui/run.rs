@@ -49,7 +49,7 @@ const LONG: Micros = Micros(3_600_000_000);
 /// When the terminal cannot be taken or drawn on, or practice fails.
 pub fn run(practice: &mut dyn Practice, notes: &Receiver<Signal>, clock: SessionClock, options: Options) -> Result<Exit, Error> {
     let mut opened = Opened::try_new()?;
-    let mut session = Session { practice, app: App::new(options), clock };
+    let mut session = Session { practice, app: App::new(options), clock, is_closed: false };
     session.run(&mut opened.taken.screen, &opened.wakes, notes, &mut System)
 }
 
@@ -86,6 +86,8 @@ pub struct Session<'a> {
     pub practice: &'a mut dyn Practice,
     pub app: App,
     pub clock: SessionClock,
+    /// The player closed the account without a key.
+    pub is_closed: bool,
 }
 
 /// What one turn of the loop came to.
@@ -110,6 +112,9 @@ impl Session<'_> {
         let mut notes = notes.clone();
         let mut turn = Turn::Changed;
         loop {
+            if self.is_closed && !matches!(turn, Turn::End(_)) {
+                turn = Turn::End(Exit::Quit);
+            }
             match turn {
                 Turn::End(exit) => {
                     self.take_notes(&notes)?;
@@ -260,7 +265,14 @@ impl Session<'_> {
                         self.give(at, Input::Story(story))?;
                     }
                 }
-                self.give(at, Input::Midi(what))
+                let was_finished = self.is_finished();
+                self.practice.cover(self.app.lies_over());
+                self.give(at, Input::Midi(what))?;
+                if self.practice.take_pressed() {
+                    self.app.dismiss();
+                    self.is_closed |= was_finished;
+                }
+                Ok(())
             }
             other => {
                 self.app.signal(&other, self.clock.now());

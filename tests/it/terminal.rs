@@ -11,6 +11,7 @@ mod svg;
 
 mod capture;
 mod flow;
+mod hands_free;
 mod pictures;
 mod quiz;
 mod run_through;

@@ -119,7 +119,7 @@ fn note(at: Micros) -> Signal {
 }
 
 fn options() -> Options {
-    Options { colour: false, caution: false, can_hand_over: true, footswitches: vec![] }
+    Options { colour: false, caution: false, can_hand_over: true, hands_free: vec![] }
 }
 
 /// Runs the loop over what was put into its channels; they stay open until it ends by itself.
@@ -131,7 +131,7 @@ fn run(
     clock: SessionClock,
 ) -> Result<Exit, Error> {
     let mut terminal = Terminal::new(TestBackend::new(80, 24)).unwrap();
-    Session { practice, app: App::new(options()), clock }.run(&mut terminal, wakes, notes, host)
+    Session { practice, app: App::new(options()), clock, is_closed: false }.run(&mut terminal, wakes, notes, host)
 }
 
 fn channels() -> (Sender<Wake>, Receiver<Wake>, Sender<Signal>, Receiver<Signal>) {
@@ -258,7 +258,7 @@ fn the_first_note_or_any_key_puts_the_caution_away_and_the_key_does_nothing_else
     wake.send(key('n')).unwrap();
     wake.send(key('q')).unwrap();
     let mut terminal = Terminal::new(TestBackend::new(80, 24)).unwrap();
-    let mut session = Session { practice: &mut practice, app: App::new(options), clock: SessionClock::start() };
+    let mut session = Session { practice: &mut practice, app: App::new(options), clock: SessionClock::start(), is_closed: false };
     session.run(&mut terminal, &wakes, &notes, &mut Host0::default()).unwrap();
     assert_eq!(commands(&practice), [Command::Quit]);
 }
@@ -339,5 +339,5 @@ fn commands_can_be_typed_as_words_where_there_is_no_screen() {
     assert_eq!(plain::run(&mut practice, &notes, SessionClock::start(), typed, &mut out).unwrap(), Exit::Quit);
     let out = String::from_utf8(out).unwrap();
     assert_eq!(commands(&practice), [Command::Skip, Command::Quit]);
-    assert!(out.contains("unknown word \"hop\"; known are pause, again, next") && out.ends_with("1 of 3 clean\n"), "{out}");
+    assert!(out.contains("unknown word \"hop\"; known are start, pause, again, next") && out.ends_with("1 of 3 clean\n"), "{out}");
 }

@@ -12,8 +12,16 @@ use crate::source::Signal;
 use crate::time::Micros;
 
 fn app() -> App {
-    let footswitches = vec![("soft pedal".to_owned(), Command::Pause), ("sostenuto pedal".to_owned(), Command::Skip)];
-    App::new(Options { colour: true, caution: false, can_hand_over: false, footswitches })
+    let hands_free = [
+        ("damper pedal", Some(Command::Pause)),
+        ("sostenuto pedal", Some(Command::Again)),
+        ("soft pedal", Some(Command::Skip)),
+        ("lowest twice", Some(Command::Again)),
+        ("highest twice", Some(Command::Skip)),
+        ("4 s of silence", None),
+    ];
+    let hands_free = hands_free.map(|(name, command)| (name.to_owned(), command)).to_vec();
+    App::new(Options { colour: true, caution: false, can_hand_over: false, hands_free })
 }
 
 fn drawn(app: &App, caption: Option<&str>, view: &View, width: u16, height: u16) -> Buffer {

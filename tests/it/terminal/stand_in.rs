@@ -104,8 +104,8 @@ fn in_a_terminal() {
     let bars = (1..=8).map(|n| n.to_string()).collect();
     let mut practice = StandIn { bars, account: vec!["1 of 3 clean".to_owned()], stage: 0 };
     let (_notes, signals) = crossbeam_channel::unbounded::<Signal>();
-    let footswitches = vec![("soft pedal".to_owned(), Command::Pause), ("sostenuto pedal".to_owned(), Command::Skip)];
-    let options = Options { footswitches, ..Options::everyday() };
+    let hands_free = vec![("soft pedal".to_owned(), Some(Command::Pause)), ("sostenuto pedal".to_owned(), Some(Command::Skip))];
+    let options = Options { hands_free, ..Options::everyday() };
     match tui::run(&mut practice, &signals, SessionClock::start(), options) {
         // The test harness would print, and there is nothing left to print to.
         Ok(tui::Exit::Closed) => std::process::exit(CLOSED),

@@ -1,0 +1,141 @@
+//! `catchword ports --footswitch`: learns what pedals, buttons or spare keys send, by their being pressed.
+//!
+//! Lines in and lines out, as it is done beside the instrument: each action asks for its switch, and every switch is in the
+//! settings as soon as it is known.
+
+use std::io::{self, BufRead, Write};
+use std::path::Path;
+use std::thread;
+
+use anyhow::Context as _;
+use crossbeam_channel::{Receiver, at, bounded, never, select};
+
+use super::N_SIGNALS_MAX;
+use crate::clock::SessionClock;
+use crate::config::{Config, put_switch};
+use crate::journal::entry::Verdict;
+use crate::paths::Paths;
+use crate::practice::Command;
+use crate::practice::footswitch::learn::{Learner, Step};
+use crate::practice::footswitch::{Pressed, Switch, Trigger};
+use crate::source::{Signal, open};
+
+/// What a switch is asked for, in this order.
+const ACTIONS: [Command; 7] = [
+    Command::Start,
+    Command::Again,
+    Command::Overrule(Verdict::Clean),
+    Command::Overrule(Verdict::Broken),
+    Command::Skip,
+    Command::Later,
+    Command::Pause,
+];
+
+/// How one switch was left.
+enum Left {
+    Learned(Trigger, Pressed),
+    PassedOver,
+    Done,
+}
+
+/// Learns switches until the player is done.
+///
+/// # Errors
+/// When the input cannot be opened or the settings cannot be read or written.
+pub fn learn(input: Option<&str>, data: Option<&Path>) -> anyhow::Result<()> {
+    let paths = Paths::find(data)?;
+    let config = Config::load(&paths.config_file)?;
+    let input = input.or(config.input.as_deref()).unwrap_or_default();
+    let source = open(input)?;
+    let name = source.name();
+    let clock = SessionClock::start();
+    let (sender, signals) = bounded(N_SIGNALS_MAX);
+    let _running = source.start(clock, sender)?;
+    let words = read_words();
+    say(&format!("listening to {name}. Enter passes an action over, `done` ends; every switch is kept at once"))?;
+    for command in ACTIONS {
+        say(&format!("{}: {}", command.word(), command.help()))?;
+        match one(&signals, &words, clock)? {
+            Left::PassedOver => {}
+            Left::Done => break,
+            Left::Learned(trigger, pressed) => {
+                keep(&paths.config_file, &Switch { trigger, pressed, command })?;
+                say(&format!("kept: {} is {}{}", trigger.words(), command.word(), way(pressed)))?;
+            }
+        }
+    }
+    say(&format!("the switches stand in {}", paths.config_file.display()))
+}
+
+/// Says which way round a switch works, where that is not the usual one.
+fn way(pressed: Pressed) -> String {
+    match pressed {
+        Pressed::From(64 | 1) => String::new(),
+        Pressed::From(least) => format!(", pressed from {least} up"),
+        Pressed::UpTo(most) => format!(", pressed from {most} down"),
+        Pressed::Each => ", at every message".to_owned(),
+    }
+}
+
+/// Learns one switch.
+fn one(signals: &Receiver<Signal>, words: &Receiver<String>, clock: SessionClock) -> anyhow::Result<Left> {
+    let mut learner = Learner::default();
+    let mut step = None;
+    // What came before the question answers nothing.
+    let asked = clock.now();
+    loop {
+        if step != Some(learner.step()) {
+            step = Some(learner.step());
+            match learner.step() {
+                Step::Press => say("  press the switch, and hold it")?,
+                Step::LetGo => say("  let it go")?,
+                Step::Done(trigger, pressed) => return Ok(Left::Learned(trigger, pressed)),
+            }
+        }
+        let deadline = learner.deadline().map_or_else(never, |due| at(clock.instant(due)));
+        select! {
+            recv(signals) -> signal => match signal {
+                Ok(Signal::Midi(event)) if event.at >= asked => learner.event(event.at, &event.what),
+                Ok(Signal::Ended) | Err(_) => return Ok(Left::Done),
+                Ok(_) => {}
+            },
+            recv(words) -> word => match word.as_deref().map(str::trim) {
+                Ok("") => return Ok(Left::PassedOver),
+                Ok("done") | Err(_) => return Ok(Left::Done),
+                Ok(_) => say("  press a switch; Enter passes this action over, `done` ends")?,
+            },
+            recv(deadline) -> _ => learner.wait(clock.now()),
+        }
+    }
+}
+
+/// Writes a switch into the settings, whole or not at all.
+fn keep(file: &Path, switch: &Switch) -> anyhow::Result<()> {
+    let text = Config::read(file)?.unwrap_or_default();
+    let changed = put_switch(&text, switch).map_err(anyhow::Error::msg).with_context(|| format!("changing {}", file.display()))?;
+    Config::parse(&changed, &file.display().to_string())?;
+    let folder = file.parent().context("the settings file has no folder")?;
+    std::fs::create_dir_all(folder).with_context(|| format!("making {}", folder.display()))?;
+    let mut beside = file.as_os_str().to_owned();
+    beside.push(".new");
+    std::fs::write(&beside, changed).and_then(|()| std::fs::rename(&beside, file)).with_context(|| format!("writing {}", file.display()))
+}
+
+fn say(line: &str) -> anyhow::Result<()> {
+    let mut out = io::stdout().lock();
+    writeln!(out, "{line}").and_then(|()| out.flush()).context("writing to the terminal")
+}
+
+/// Reads lines on a thread of its own, which ends with the process if nobody types.
+fn read_words() -> Receiver<String> {
+    let (sender, words) = bounded(16);
+    thread::spawn(move || {
+        for line in io::stdin().lock().lines() {
+            let Ok(line) = line else { return };
+            if sender.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    words
+}
