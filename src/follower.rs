@@ -13,6 +13,7 @@ mod line;
 mod model;
 mod plan;
 mod sounding;
+mod strings;
 mod timing;
 mod track;
 
@@ -46,6 +47,9 @@ pub enum Heard {
     Ghost,
     /// A note of the score struck again within its onset (a doubled note, a tremolo stroke).
     Repeat,
+    /// The right string with its lever or pedal set wrong. The follower itself says `Wrong` of it: what a key means on a harp is
+    /// not known here.
+    Setting,
     /// Cannot be told: the place is not sure enough to call it anything.
     Unclear,
 }

@@ -4,9 +4,11 @@
 //! as a note-off (MIDI 1.0). Knows no port, no file and no clock.
 
 pub mod decode;
+mod hearing;
 pub mod sensor;
 mod take;
 
+pub use hearing::{Hearing, HearingError, MatchMode, Matching};
 pub use take::Take;
 
 /// A MIDI key number, `0..128`; 60 is middle C.

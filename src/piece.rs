@@ -20,6 +20,7 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
+use crate::midi::{Hearing, MatchMode};
 use crate::score::{BarIdx, BarRange, Part, Place, Score};
 use crate::theory::Hand;
 use crate::theory::harp::Harp;
@@ -35,6 +36,10 @@ pub struct Piece {
     pub instrument: Instrument,
     /// The player's harp; none for a keyboard.
     pub harp: Option<Harp>,
+    /// How the piece file says that keys are to be taken; none where it leaves that to the settings.
+    pub matching: Option<MatchMode>,
+    /// How the instrument is heard. A piece as it is read is heard plainly; whoever opens the instrument knows more.
+    pub hearing: Arc<Hearing>,
     /// The tempo the player set; where there is one, reps are held to 85 to 115 % of it.
     pub tempo: Option<Tempo>,
     /// Clean reps wanted for each section, 1 to 9.
@@ -77,6 +82,8 @@ impl Piece {
             part,
             instrument,
             harp: instrument.usual_harp(),
+            matching: None,
+            hearing: Arc::default(),
             tempo: None,
             target_reps: Piece::TARGET_REPS,
             perform_on: None,

@@ -11,6 +11,7 @@ mod account;
 pub mod by_word;
 mod command;
 mod config;
+mod ear;
 pub mod footswitch;
 pub mod gesture;
 mod habits;
@@ -40,7 +41,7 @@ pub use reading::Timed;
 pub use span::Span;
 pub use story_line::Story;
 pub use view::{Ask, Stage, View};
-pub use words::LOOK_AT_THE_PAGE;
+pub use words::{LOOK_AT_THE_PAGE, setting as setting_words};
 
 use std::sync::Arc;
 
@@ -88,6 +89,10 @@ pub enum Output {
         text: String,
     },
     PromptCleared {
+        at: Micros,
+    },
+    /// The instrument turned out to send strings, whatever their levers or pedals do.
+    ByStrings {
         at: Micros,
     },
     RepBegan {

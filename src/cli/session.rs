@@ -161,6 +161,9 @@ impl Session {
                         changed = kept.cues;
                     }
                 }
+                Output::ByStrings { .. } => {
+                    self.notice = Some("your instrument sends strings: levers and pedals are not listened to".to_owned());
+                }
                 _ => {}
             }
             if let Some(director) = &mut self.director {

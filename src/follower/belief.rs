@@ -30,6 +30,9 @@ const IN_TIME: f64 = 1.5;
 /// the last note, in seconds: after a silence no ornament goes on (reasoned defaults).
 const FREE_STROKE: f64 = 0.7;
 const STROKES_APART: f64 = 0.3;
+/// How much less likely a note is to be heard by another of its keys than by its own (a reasoned default: of two readings of
+/// one key the plain one is taken, and a whole piece heard by the others is still followed).
+const BY_ANOTHER_KEY: f64 = 0.3;
 /// The last stroke of an ornament may come this much after the next onset began, seconds (a chord's usual spread; a reasoned default).
 const LATE_STROKE: f64 = 0.1;
 
@@ -158,6 +161,16 @@ impl Belief {
         }
     }
 
+    /// Adds a path on which the last note was a note of the line.
+    fn add_note(&mut self, model: &Model, key: u8, mut path: Hypothesis) {
+        if let Was::Note(note) = path.was
+            && !model.plan.is_own(note, key)
+        {
+            path.weight *= BY_ANOTHER_KEY;
+        }
+        self.add(path);
+    }
+
     /// Adds one path to the belief, joined with what already ends at its onset.
     fn add(&mut self, mut path: Hypothesis) {
         let w = path.weight;
@@ -226,7 +239,7 @@ impl Belief {
             let first = model.plan.first[i];
             if let Some(Ok(k)) = model.plan.find(i, strike.key, 0) {
                 let weight = p / f64::from(model.plan.due[i].count_ones().max(1));
-                self.add(Hypothesis { weight, ..fresh(Was::Note(first + k as u32), k) });
+                self.add_note(model, strike.key, Hypothesis { weight, ..fresh(Was::Note(first + k as u32), k) });
             } else if let Some((q, k)) = model.mistaken(i, strike.key, 0) {
                 self.add(Hypothesis { weight: p * c.p_wrong * q, ..fresh(Was::WrongFor(first + k as u32), k) });
             }
@@ -236,7 +249,7 @@ impl Belief {
             if let Some(Ok(k)) = model.plan.find(i, strike.key, 0) {
                 let weight = anywhere * model.landing.anywhere(&model.plan, i) / f64::from(model.plan.due[i].count_ones().max(1));
                 let was = Was::Note(model.plan.first[i] + k as u32);
-                self.add(Hypothesis { weight, ..Hypothesis::fresh(onset, 1 << k, strike.at, tempo, was) });
+                self.add_note(model, strike.key, Hypothesis { weight, ..Hypothesis::fresh(onset, 1 << k, strike.at, tempo, was) });
             }
         }
         self.lost = 0.01 * anywhere.max(0.001) * ANY_KEY;
@@ -285,7 +298,7 @@ impl Belief {
                 let mut path = stay(weight, Was::Note(first + k as u32));
                 path.played[0] |= 1 << k;
                 path.last_partner = strike.at;
-                self.add(path);
+                self.add_note(model, strike.key, path);
             }
             Some(Err(k)) if h.stood & (1 << k) != 0 => {
                 let mut path = stay(w * c.p_put_right * delays.stray(since), Was::Note(first + k as u32));
@@ -314,7 +327,7 @@ impl Belief {
                 let weight = w * c.p_late * delays.late(strike.at - h.began[d]);
                 let mut path = stay(weight, Was::Note(plan.first[j] + k as u32));
                 path.played[d] |= 1 << k;
-                self.add(path);
+                self.add_note(model, strike.key, path);
             }
         }
         // A stroke of an ornament, or its last ones while the next onset begins.
@@ -397,7 +410,7 @@ impl Belief {
         if by == 1 {
             path.ratios = [surprise, h.ratios[0]];
         }
-        self.add(path);
+        self.add_note(model, strike.key, path);
     }
 
     /// All ways to go on elsewhere, `total` of belief times density in all.
@@ -466,7 +479,7 @@ impl Belief {
             let next = (from.onset as usize + 1).min(model.plan.n_onsets() - 1);
             let in_time = strike.at - from.began[0] < IN_TIME * model.expected(from.onset as usize, next, &from.tempo);
             path.landed = Some(Landed { from: from.onset, to, note_number: strike.number, in_flow: alike || in_time });
-            self.add(path);
+            self.add_note(model, strike.key, path);
         }
     }
 

@@ -13,7 +13,7 @@ use crate::time::{ScoreTime, Tempo};
 pub struct Line {
     /// Sorted by time, no two at one time.
     pub onsets: Vec<Onset>,
-    /// Sorted by onset, then sounding pitch, then hand: the order of [`Unfolded::notes`].
+    /// Sorted by onset, then the pitch that sounds, then hand: the order of [`Unfolded::notes`].
     pub notes: Vec<LineNote>,
     /// Length of the stretch in quarters.
     pub total: ScoreTime,
@@ -47,6 +47,7 @@ pub struct Onset {
 #[derive(Clone, PartialEq, Debug)]
 pub struct LineNote {
     pub onset: OnsetIdx,
+    /// What the instrument sends for it.
     pub key: MidiKey,
     pub hand: Hand,
     pub duration: ScoreTime,
@@ -58,6 +59,17 @@ pub struct LineNote {
     pub free_keys: Option<(MidiKey, MidiKey)>,
     /// Top note of the right hand, or bottom note of the left, at its onset.
     pub is_outer: bool,
+    /// Other keys that are this note as well: see [`Line::lay_on_strings`]. Three at most count.
+    pub others: Vec<MidiKey>,
+    /// The lowest and the highest key that its string gives in any setting, where the setting can be heard.
+    pub setting: Option<(MidiKey, MidiKey)>,
+}
+
+impl LineNote {
+    /// Tells whether a key is this note.
+    pub fn is(&self, key: MidiKey) -> bool {
+        self.key == key || self.others.contains(&key)
+    }
 }
 
 impl Line {
@@ -98,6 +110,8 @@ impl Line {
                 is_free: note.is_free(),
                 free_keys: free_keys(note.ornament, played.key),
                 is_outer: false,
+                others: Vec::new(),
+                setting: None,
             });
         }
         for onset in &onsets {

@@ -9,6 +9,10 @@ use super::timing::{Delays, TempoBelief};
 /// Keys that an instrument spans, for the chance of hitting any one of them by accident.
 pub(super) const ANY_KEY: f64 = 1.0 / 48.0;
 
+/// Chance that what was played instead of a harp's note is its string with the lever or pedal set otherwise (a reasoned default:
+/// about as often as not, where such a key comes).
+const SETTING: f64 = 0.5;
+
 /// What does not change while following: shared by every update.
 #[derive(Clone, Debug)]
 pub(super) struct Model {
@@ -48,7 +52,8 @@ impl Model {
         while rest != 0 {
             let k = rest.trailing_zeros() as usize;
             rest &= rest - 1;
-            let p = self.wrong_key[(self.plan.keys[first + k].abs_diff(key) as usize).min(12)];
+            let apart = self.wrong_key[(self.plan.keys[first + k].abs_diff(key) as usize).min(12)];
+            let p = if self.plan.is_setting(first + k, key) { apart.max(SETTING) } else { apart };
             sum += p;
             if p > best_p {
                 (best, best_p) = (k, p);

@@ -1,6 +1,6 @@
 //! The line laid out for speed: flat arrays, an index from key to onsets, and where bars and sections begin.
 
-use super::{Line, Onset};
+use super::{Line, LineNote, Onset};
 use crate::time::ScoreTime;
 
 /// Onsets with more notes than this keep the first ones only; no two hands play that many.
@@ -16,6 +16,10 @@ pub(super) const LIKE_MIN: usize = 3;
 
 /// Free notes that may sound at one time.
 const FREE_MAX: usize = 8;
+
+/// Other keys of one note that count, and what stands for none.
+const N_OTHERS: usize = 3;
+const NO_KEY: u8 = u8::MAX;
 
 /// An ornament that sounds: the keys that belong to it.
 #[derive(Clone, Copy, Debug)]
@@ -35,6 +39,10 @@ pub(super) struct Plan {
     /// First note of each onset, and one past the last.
     pub first: Vec<u32>,
     pub keys: Vec<u8>,
+    /// Per note: other keys that are it as well, `NO_KEY` for none. Empty where no note has any.
+    others: Vec<[u8; N_OTHERS]>,
+    /// Per note: the lowest and the highest key that its string gives. Empty where no note has a string.
+    settings: Vec<(u8, u8)>,
     /// Per onset: its notes that must be played, bit k for the k-th. A unison counts once.
     pub due: Vec<u32>,
     /// Per onset: the onset that starts its bar.
@@ -67,6 +75,8 @@ impl Plan {
             pace: Vec::with_capacity(n),
             first: Vec::with_capacity(n + 1),
             keys: line.notes.iter().map(|x| x.key.number()).collect(),
+            others: others(line),
+            settings: settings(line),
             due: Vec::with_capacity(n),
             bar_start: Vec::with_capacity(n),
             bar: Vec::with_capacity(n),
@@ -78,7 +88,7 @@ impl Plan {
             free_start: Vec::with_capacity(n + 1),
             free: Vec::new(),
             holder_start: vec![0; 129],
-            holders: vec![0; line.notes.len()],
+            holders: Vec::new(),
         };
         let first_mark = line.onsets.iter().find_map(|o| o.mark);
         let pace = |o: &Onset| o.mark.zip(first_mark).map_or(1.0, |(here, first)| here.seconds_per_quarter() / first.seconds_per_quarter());
@@ -163,6 +173,9 @@ impl Plan {
                         visit(plan.keys[k], onset as u32);
                     }
                 }
+                for other in notes.clone().filter_map(|k| plan.others.get(k)).flatten().filter(|key| **key != NO_KEY) {
+                    visit(*other, onset as u32);
+                }
             }
         };
         let mut counts = vec![0u32; 129];
@@ -178,6 +191,22 @@ impl Plan {
         });
         self.holder_start = counts;
         self.holders = holders;
+        if !self.others.is_empty() {
+            self.drop_doubled_holders();
+        }
+    }
+
+    /// A key may be one note of an onset and stand for another of it.
+    fn drop_doubled_holders(&mut self) {
+        let mut start = vec![0; self.holder_start.len()];
+        let mut holders = Vec::with_capacity(self.holders.len());
+        for key in 0..128u8 {
+            let mut of_key = self.holders(key).to_vec();
+            of_key.dedup();
+            holders.extend(of_key);
+            start[key as usize + 1] = holders.len() as u32;
+        }
+        (self.holder_start, self.holders) = (start, holders);
     }
 
     pub fn n_onsets(&self) -> usize {
@@ -206,7 +235,27 @@ impl Plan {
                 done = Some(Err(k));
             }
         }
-        done
+        if self.others.is_empty() { done } else { self.find_other(onset, key, played).or(done) }
+    }
+
+    /// As [`Plan::find`], by the other keys of the notes.
+    fn find_other(&self, onset: usize, key: u8, played: u32) -> Option<Result<usize, usize>> {
+        let is_it = |note: usize| self.others[note].contains(&key);
+        let mut found = self.notes(onset).enumerate().filter(|(_, note)| is_it(*note)).map(|(k, _)| k);
+        let first = found.next()?;
+        let is_open = |k: &usize| played & (1 << k) == 0;
+        let open = Some(first).filter(is_open).or_else(|| found.find(is_open));
+        Some(open.ok_or(first))
+    }
+
+    /// Tells whether a key is a note by its own key, not by another one.
+    pub fn is_own(&self, note: u32, key: u8) -> bool {
+        self.others.is_empty() || self.keys[note as usize] == key
+    }
+
+    /// Tells whether a note's string gives this key in some setting.
+    pub fn is_setting(&self, note: usize, key: u8) -> bool {
+        self.settings.get(note).is_some_and(|(low, high)| (low..=high).contains(&&key))
     }
 
     /// Returns how many of the onsets that end at `a` and at `b` have the same keys, up to `limit`.
@@ -222,4 +271,24 @@ impl Plan {
         let before = if to > 0 { self.likeness(from, to - 1, LIKE) } else { 0 };
         (ahead + before >= LIKE_MIN && from + 1 + ahead < self.n_onsets()).then_some(from + 1 + ahead)
     }
+}
+
+fn others(line: &Line) -> Vec<[u8; N_OTHERS]> {
+    if line.notes.iter().all(|n| n.others.is_empty()) {
+        return Vec::new();
+    }
+    let of = |note: &LineNote| {
+        let mut keys = [NO_KEY; N_OTHERS];
+        keys.iter_mut().zip(&note.others).for_each(|(to, key)| *to = key.number());
+        keys
+    };
+    line.notes.iter().map(of).collect()
+}
+
+fn settings(line: &Line) -> Vec<(u8, u8)> {
+    if line.notes.iter().all(|n| n.setting.is_none()) {
+        return Vec::new();
+    }
+    // A range that holds no key stands for none.
+    line.notes.iter().map(|n| n.setting.map_or((1, 0), |(low, high)| (low.number(), high.number()))).collect()
 }

@@ -357,6 +357,17 @@ impl Follower {
         }
     }
 
+    /// Tells whether a key is a note that may well come now: one of the present onset or of the next.
+    pub fn is_due(&self, key: MidiKey) -> bool {
+        let here = match (self.belief.best(), self.begin) {
+            (Some(best), _) => best.onset as usize,
+            (None, Begin::At(onset)) => onset.0,
+            (None, Begin::Anywhere) => return true,
+        };
+        let onsets = here..(here + 2).min(self.line.onsets.len());
+        onsets.flat_map(|o| self.line.onsets[o].notes.clone()).any(|n| self.line.notes[n].is(key))
+    }
+
     /// Returns where the player is, or `None` before the first note.
     pub fn position(&self) -> Option<Position> {
         self.position

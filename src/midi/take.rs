@@ -1,15 +1,29 @@
 //! A take: one recorded stretch of playing.
 
-use super::MidiEvent;
+use super::{Hearing, MidiEvent};
 use crate::time::{Micros, Stamped};
 
 /// Events in the order they arrived; stamps never go back (a late stamp is raised to its predecessor's).
+///
+/// All that the instrument sent is there, also what was not taken for the player's doing; the hearing says how to tell.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Take {
     events: Vec<Stamped<MidiEvent>>,
+    hearing: Hearing,
 }
 
 impl Take {
+    /// Returns the take as one that was heard this way.
+    #[must_use]
+    pub fn heard(self, hearing: Hearing) -> Self {
+        Take { hearing, ..self }
+    }
+
+    /// Returns how it was heard when it was played.
+    pub fn hearing(&self) -> &Hearing {
+        &self.hearing
+    }
+
     pub fn push(&mut self, event: Stamped<MidiEvent>) {
         let at = self.events.last().map_or(event.at, |last| last.at.max(event.at));
         self.events.push(Stamped { at, what: event.what });

@@ -45,6 +45,8 @@ impl PieceFile {
             part,
             instrument,
             harp: self.check_harp(instrument)?,
+            matching: self.harp.matching.map(|m| m.value),
+            hearing: Arc::default(),
             tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
             target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
             perform_on: self.perform_on.map(|d| d.value),
@@ -95,9 +97,10 @@ impl PieceFile {
 
     /// The harp that the file describes, or the usual one where it describes none.
     fn check_harp(&self, instrument: Instrument) -> Result<Option<Harp>, Error> {
-        let HarpKeys { lowest, highest, tuning, fixed } = &self.harp;
+        let HarpKeys { lowest, highest, tuning, fixed, matching } = &self.harp;
         let Some(mut harp) = instrument.usual_harp() else {
-            let places = [lowest, highest, fixed].into_iter().flatten().map(|at| at.place).chain(tuning.map(|at| at.place));
+            let words = [tuning.map(|at| at.place), matching.map(|at| at.place)];
+            let places = [lowest, highest, fixed].into_iter().flatten().map(|at| at.place).chain(words.into_iter().flatten());
             return match places.min() {
                 None => Ok(None),
                 Some(place) => Err(Error::new(&self.file_name, place, "no [harp] for a keyboard", "one")

@@ -12,6 +12,7 @@ use toml_edit::Value;
 
 use super::text::{At, Error, Keys, Source};
 use super::{Instrument, Judging};
+use crate::midi::MatchMode;
 use crate::theory::Hand;
 
 /// The text of a piece file that has every key in it, explained.
@@ -56,6 +57,7 @@ pub struct HarpKeys {
     pub tuning: Option<At<i8>>,
     /// Strings apart by spaces.
     pub fixed: Option<At<String>>,
+    pub matching: Option<At<MatchMode>>,
 }
 
 /// `[[section]]`.
@@ -121,12 +123,13 @@ impl PieceFile {
             Some(keys) => JudgingKeys { inner_notes: keys.number("inner-notes", 0.0..=100.0)?, in_a_row: keys.boolean("in-a-row")? },
             None => JudgingKeys::default(),
         };
-        let harp = match keys.table("harp", "[harp]", &["lowest", "highest", "tuning", "fixed"])? {
+        let harp = match keys.table("harp", "[harp]", &["lowest", "highest", "tuning", "fixed", "match"])? {
             Some(keys) => HarpKeys {
                 lowest: keys.optional_string("lowest")?,
                 highest: keys.optional_string("highest")?,
                 tuning: keys.word("tuning", &TUNINGS)?,
                 fixed: keys.optional_string("fixed")?,
+                matching: keys.word("match", &MatchMode::WORDS)?,
             },
             None => HarpKeys::default(),
         };
@@ -213,12 +216,13 @@ impl PieceFile {
             let head = if self.judging.inner_notes.is_some() { "in-a-row" } else { "\n[judging]\nin-a-row" };
             line(head, self.judging.in_a_row.map(|b| Value::from(b.value)));
         }
-        let HarpKeys { lowest, highest, tuning, fixed } = &self.harp;
+        let HarpKeys { lowest, highest, tuning, fixed, matching } = &self.harp;
         let harp = [
             ("lowest", lowest.as_ref().and_then(text)),
             ("highest", highest.as_ref().and_then(text)),
             ("tuning", tuning.map(|t| word(&TUNINGS, t.value))),
             ("fixed", fixed.as_ref().and_then(text)),
+            ("match", matching.map(|m| word(&MatchMode::WORDS, m.value))),
         ];
         let mut head = "\n[harp]\n";
         for (key, value) in harp.into_iter().filter(|(_, value)| value.is_some()) {

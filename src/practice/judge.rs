@@ -1,11 +1,10 @@
 //! What one rep was: the faults found in it, and the verdict they add up to.
 
-use super::span::Span;
 use crate::follower::{Finding, Line, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::Verdict;
-use crate::piece::{Instrument, Judging, Piece};
-use crate::score::{Part, Score};
-use crate::theory::{Hand, Letter, SpelledPitch};
+use crate::piece::Judging;
+use crate::setting::Moved;
+use crate::theory::Hand;
 use crate::time::{Micros, Tempo};
 
 /// A fault of a closed list; its word is what the journal counts.
@@ -15,8 +14,8 @@ pub enum Fault {
     Missed,
     Extra,
     WrongTurn,
-    /// The right string with its lever or pedal set wrong.
-    Setting,
+    /// The right string with its lever or pedal set wrong: which one.
+    Setting(Option<Moved>),
     Restart,
     Jump,
     Hesitation,
@@ -36,7 +35,7 @@ impl Fault {
             Fault::Missed => "missed",
             Fault::Extra => "extra",
             Fault::WrongTurn => "wrong-turn",
-            Fault::Setting => "setting",
+            Fault::Setting(_) => "setting",
             Fault::Restart => "restart",
             Fault::Jump => "jump",
             Fault::Hesitation => "hesitation",
@@ -70,10 +69,13 @@ pub struct Judge {
 }
 
 impl Judge {
-    /// Takes in a finding of the follower; tells whether the rep is broken by now.
-    pub fn finding(&mut self, finding: &Finding, line: &Line, rules: &Judging, harp: Option<HarpSetting<'_>>) -> bool {
+    /// Takes in a finding of the follower; `moved` is the lever or pedal of its note. Tells whether the rep is broken by now.
+    ///
+    /// A setting that is wrong weighs as one slip: it breaks the rep on the top line or the bass, and counts among the inner notes
+    /// elsewhere; the ear says it once, however many notes it is heard in.
+    pub fn finding(&mut self, finding: &Finding, line: &Line, rules: &Judging, moved: Option<Moved>) -> bool {
         match *finding {
-            Finding::Slip(slip) => self.slip(&slip, line, rules, harp),
+            Finding::Slip(slip) => self.slip(&slip, line, rules, moved),
             Finding::Restart { at, from, .. } => self.breaks(Found { at, fault: Fault::Restart, onset: from, hand: None }),
             Finding::Jump { at, from, .. } => self.breaks(Found { at, fault: Fault::Jump, onset: from, hand: None }),
             // Being lost says only that nothing is known: what follows tells a restart from a jump from a stop.
@@ -82,16 +84,14 @@ impl Judge {
         self.is_broken()
     }
 
-    fn slip(&mut self, slip: &Slip, line: &Line, rules: &Judging, harp: Option<HarpSetting<'_>>) {
+    fn slip(&mut self, slip: &Slip, line: &Line, rules: &Judging, moved: Option<Moved>) {
         let note = slip.note.map(|n| line.note(n));
-        let is_setting = slip.kind == SlipKind::Wrong && harp.is_some_and(|h| h.explains(slip));
         let fault = match slip.kind {
-            SlipKind::Wrong if is_setting => Fault::Setting,
             SlipKind::Wrong => Fault::Wrong,
             SlipKind::Missed => Fault::Missed,
             SlipKind::Extra => Fault::Extra,
             SlipKind::WrongTurn => Fault::WrongTurn,
-            SlipKind::Setting => Fault::Setting,
+            SlipKind::Setting => Fault::Setting(moved),
         };
         let found = Found { at: slip.at, fault, onset: slip.onset, hand: note.map(|n| n.hand) };
         if note.is_some_and(|n| n.is_outer) || slip.kind == SlipKind::WrongTurn {
@@ -162,40 +162,5 @@ impl Judge {
             return;
         };
         self.breaks(Found { at, fault, onset: last, hand: None });
-    }
-}
-
-/// How the strings stand, as far as the page tells: enough to know a lever slip from a wrong string.
-#[derive(Clone, Copy)]
-pub struct HarpSetting<'a> {
-    score: &'a Score,
-    part: &'a Part,
-    span: &'a Span,
-}
-
-impl<'a> HarpSetting<'a> {
-    /// Returns `None` for instruments without strings to set.
-    pub fn of(piece: &'a Piece, span: &'a Span) -> Option<Self> {
-        match piece.instrument {
-            Instrument::LeverHarp | Instrument::PedalHarp => Some(HarpSetting { score: &piece.score, part: piece.part(), span }),
-            Instrument::Keyboard => None,
-        }
-    }
-
-    /// Tells whether the played key is what the right string gives with another accidental, and no other string gives it
-    /// in the setting of the key signature.
-    fn explains(&self, slip: &Slip) -> bool {
-        let (Some(note), Some(played)) = (slip.note, slip.played) else { return false };
-        let written = &self.part.notes[self.span.note_of(note)];
-        let key = self.score.bar(self.span.place(slip.onset).bar).key;
-        // A transposition or a harmonic moves string and sound alike.
-        let shift = written.key.number() as i32 - written.pitch.midi();
-        let natural = SpelledPitch { alter: 0, ..written.pitch }.midi() + shift;
-        let alter = played.number() as i32 - natural;
-        let is_other_string = Letter::ALL.into_iter().any(|letter| {
-            let set = letter.semitones() + key.alter_of(letter) as i32;
-            letter != written.pitch.letter && (played.number() as i32 - shift - set).rem_euclid(12) == 0
-        });
-        (-1..=1).contains(&alter) && alter != written.pitch.alter as i32 && !is_other_string
     }
 }

@@ -2,14 +2,15 @@
 
 use super::Output;
 use super::config::PracticeConfig;
-use super::judge::{Fault, Found, HarpSetting, Judge};
+use super::ear::Ear;
+use super::judge::{Fault, Found, Judge};
 use super::ladder::Ladder;
 use super::reading::{Readiness, ReadyMark};
 use super::run::pace::drifts;
 use super::run::path::Path;
 use super::span::Span;
 use super::{run, words};
-use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx};
+use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx, Position};
 use crate::journal::entry::{self, Happening, Mode, Reason, RepNumber, Verdict};
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
 use crate::piece::Piece;
@@ -25,6 +26,7 @@ const SURE_OF_THE_PLACE: f32 = 0.8;
 /// A rep from its first note on.
 #[derive(Clone)]
 pub struct Attempt {
+    ear: Ear,
     follower: Follower,
     pub judge: Judge,
     pub ladder: Option<Ladder>,
@@ -47,10 +49,11 @@ impl Attempt {
     /// Starts hearing for a rep of `span`, which begins as `begin` says.
     pub fn new(span: &Span, begin: Begin) -> Self {
         Attempt {
+            ear: Ear::new(&span.hearing),
             follower: Follower::new(span.line.clone(), span.habits.config(begin)),
             judge: Judge::default(),
             ladder: None,
-            take: Take::default(),
+            take: Take::default().heard((*span.hearing).clone()),
             started: None,
             last_note: Micros::ZERO,
             path: Path::default(),
@@ -64,13 +67,21 @@ impl Attempt {
 
     /// Hears one note; what it was and what is found goes to `out`.
     pub fn note(&mut self, at: Micros, key: MidiKey, velocity: Velocity, cx: &Context<'_>, out: &mut Vec<Output>) -> HeardNote {
+        let is_due = self.follower.is_due(key);
+        if !self.ear.passes(at, key, velocity, is_due) {
+            let position = self.follower.position().unwrap_or(Position { onset: OnsetIdx(0), confidence: 0.0, lost: true });
+            let ghost = HeardNote { heard: Heard::Ghost, note: None, stood_for: None, position };
+            out.push(Output::Heard { at, key, note: ghost });
+            return ghost;
+        }
         self.started.get_or_insert(at);
         self.judge.retract_silence_since(at);
         self.last_note = at;
         self.has_waited = false;
         self.n_notes += 1;
         self.findings.clear();
-        let heard = self.follower.note(at, key, velocity, &mut self.findings);
+        let mut heard = self.follower.note(at, key, velocity, &mut self.findings);
+        let is_by_strings = self.ear.weigh(Stamped { at, what: key }, &mut heard, &mut self.findings, &self.played, cx.span);
         if let (Heard::Expected, Some(note)) = (heard.heard, heard.note) {
             self.played[note.0] = true;
         }
@@ -88,6 +99,9 @@ impl Attempt {
         self.path.note(at, key, &heard, &self.follower, cx.span);
         self.findings.iter().for_each(|f| self.path.finding(f, heard.position.onset, &self.follower, cx.span));
         out.push(Output::Heard { at, key, note: heard });
+        if is_by_strings {
+            out.push(Output::ByStrings { at });
+        }
         self.pass_on(cx, out);
         heard
     }
@@ -99,7 +113,11 @@ impl Attempt {
 
     fn pass_on(&mut self, cx: &Context<'_>, out: &mut Vec<Output>) {
         for finding in &self.findings {
-            self.judge.finding(finding, &cx.span.line, &cx.piece.judging, HarpSetting::of(cx.piece, cx.span));
+            let moved = match finding {
+                Finding::Slip(slip) => slip.note.and_then(|n| cx.span.strung(n)).map(|s| s.moved),
+                _ => None,
+            };
+            self.judge.finding(finding, &cx.span.line, &cx.piece.judging, moved);
             out.push(Output::Finding(*finding));
         }
     }
@@ -120,6 +138,7 @@ impl Attempt {
         self.findings.clear();
         self.has_waited = now >= self.last_note + LAST_CHORD;
         self.follower.silence(now, &mut self.findings);
+        self.ear.excuse(&mut self.findings);
         self.pass_on(cx, out);
         if let Some(ladder) = &mut self.ladder {
             let cue = cx.span.cue_for(ladder.onset).map(|c| &cx.piece.cues[c]);

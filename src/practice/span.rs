@@ -7,8 +7,12 @@ use super::habits::Habits;
 use super::run::pace::Pace;
 use crate::follower::{Line, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Mode;
+use crate::midi::Hearing;
 use crate::piece::{Cue, Piece};
-use crate::score::{BarRange, Place, Unfolded, unfold};
+use crate::score::{BarRange, Place, PlayedNote, Unfolded, unfold};
+use crate::setting::Moved;
+use crate::theory::harp::HarpString;
+use crate::theory::{KeySignature, Letter};
 
 /// One section, several joined, or the whole piece, ready to be played.
 #[derive(Clone, Debug)]
@@ -31,6 +35,23 @@ pub struct Span {
     pub seams: Vec<Range<usize>>,
     /// Which of the piece's sections are joined; empty in all else.
     pub joined: Range<usize>,
+    /// How the instrument is heard.
+    pub hearing: Arc<Hearing>,
+    /// The string of each note of the line; empty on a keyboard.
+    strings: Arc<Vec<Strung>>,
+}
+
+/// A note as a string that is set.
+#[derive(Clone, Copy, Debug)]
+pub struct Strung {
+    pub moved: Moved,
+    pub letter: Letter,
+    /// The accidental that is written.
+    pub alter: i8,
+    /// The key that would sound without it.
+    pub natural: i32,
+    /// The signature where the note stands.
+    pub key: KeySignature,
 }
 
 impl Span {
@@ -46,11 +67,30 @@ impl Span {
         let landmarks: Vec<Place> = piece.landmarks.iter().map(|l| l.place).chain(starts).collect();
         let mut line = Line::new(score, piece.part(), &stretch, &landmarks)?;
         line.tempo = piece.tempo.or(line.tempo);
+        let strings = Arc::new(strings(piece, &stretch));
+        let hearing = Arc::clone(&piece.hearing);
+        if let Some(harp) = &piece.harp {
+            line.lay_on_strings(harp, piece.part(), &stretch, hearing.matching);
+        }
         let bars = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
         let (line, cues, habits, seams) = (Arc::new(line), Vec::new(), Habits::default(), Vec::new());
-        let mut span = Span { name, mode, line, bars, target, cues, habits, pace: None, stretch, seams, joined: 0..0 };
+        let mut span = Span { name, mode, line, bars, target, cues, habits, pace: None, stretch, seams, joined: 0..0, hearing, strings };
         span.lay_cues(&piece.cues);
         Some(span)
+    }
+
+    /// Hears the span as the piece is heard now.
+    pub fn hear_as(&mut self, piece: &Piece) {
+        if self.hearing != piece.hearing
+            && let Some(anew) = Span::of_stretch(piece, String::new(), self.mode, self.stretch.clone(), self.target)
+        {
+            (self.line, self.hearing) = (anew.line, anew.hearing);
+        }
+    }
+
+    /// Returns a note's string; none on a keyboard.
+    pub fn strung(&self, note: LineNoteIdx) -> Option<&Strung> {
+        self.strings.get(note.0)
     }
 
     /// Takes the cues of the piece as they are now.
@@ -128,4 +168,20 @@ impl Span {
     pub fn n_onsets(&self) -> usize {
         self.line.onsets.len()
     }
+}
+
+/// The string of each note of a stretch; nothing for a keyboard.
+fn strings(piece: &Piece, stretch: &Unfolded) -> Vec<Strung> {
+    let Some(harp) = &piece.harp else { return Vec::new() };
+    let of = |played: &PlayedNote| {
+        let pitch = piece.part().notes[played.note.0].pitch;
+        Strung {
+            moved: Moved::of(harp, HarpString::of(pitch)),
+            letter: pitch.letter,
+            alter: pitch.alter,
+            natural: i32::from(played.key.number()) - i32::from(pitch.alter),
+            key: piece.score.bar(stretch.bars[played.played_bar].bar).key,
+        }
+    };
+    stretch.notes.iter().map(of).collect()
 }

@@ -3,6 +3,7 @@
 use super::judge::{Fault, Found};
 use super::span::Span;
 use crate::score::{Place, Score};
+use crate::setting::Moved;
 use crate::theory::Hand;
 
 /// What stands before the place on the last rung of the prompt ladder.
@@ -30,7 +31,7 @@ pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
         Fault::Missed => format!("{place}: a note left out"),
         Fault::Extra => format!("{place}: more than is written"),
         Fault::WrongTurn => format!("{place}: that way belongs to the look-alike"),
-        Fault::Setting => format!("{place}: the right string, check its setting"),
+        Fault::Setting(moved) => format!("{place}: {}", moved.map_or("the right string, check its setting".to_owned(), setting)),
         Fault::Restart => format!("{place}: went back from here"),
         Fault::Jump => format!("{place}: left out what follows"),
         Fault::Hesitation => format!("{place}: a stop before it"),
@@ -38,6 +39,15 @@ pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
         Fault::TooSlow => "slower than the tempo set".to_owned(),
         Fault::TooFast => "faster than the tempo set".to_owned(),
         Fault::Abandoned => format!("left at {place}"),
+    }
+}
+
+/// Says which lever or pedal is meant: `lever on F`.
+pub fn setting(moved: Moved) -> String {
+    match moved {
+        Moved::Pedal(letter) => format!("pedal on {}", letter.char()),
+        Moved::Lever(string) => format!("lever on {}", string.letter().char()),
+        Moved::Tuned(string) => format!("tuning of {}", string.letter().char()),
     }
 }
 

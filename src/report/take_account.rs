@@ -6,7 +6,10 @@ use std::ops::Range;
 
 use crate::follower::{Finding, Heard, LineNote, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::{Entry, Rep, Verdict};
-use crate::practice::{Output, Span};
+use crate::midi::MidiKey;
+use crate::midi::sensor::RETRIGGER_MAX;
+use crate::practice::{Output, Span, setting_words};
+use crate::report::plain_text;
 use crate::score::{Place, Score};
 use crate::time::Micros;
 
@@ -49,6 +52,8 @@ fn verdict_words(rep: &Rep) -> String {
 
 fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<String> {
     let mut lines = vec![opening(rep, marks, span)];
+    lines.extend(marks.ignored.words());
+    lines.extend(marks.is_by_strings.then(|| "Heard by strings: levers and pedals are not listened to.".to_owned()));
     lines.extend(marks.left_aside(span));
     lines.extend(marks.longest_held(span).map(|held| match held.len() == span.bars.len() {
         true => "All of it holds.".to_owned(),
@@ -114,6 +119,36 @@ struct Marks {
     moves: Vec<Move>,
     /// Onsets of which a note was heard.
     heard: BTreeSet<OnsetIdx>,
+    ignored: Ignored,
+    is_by_strings: bool,
+}
+
+/// What the instrument did by itself, and nobody is blamed for.
+#[derive(Default)]
+struct Ignored {
+    n_doubled: usize,
+    n_ghosts: usize,
+    /// When each key last began to sound.
+    sounded: BTreeMap<MidiKey, Micros>,
+}
+
+impl Ignored {
+    /// Takes in a note: a ghost on a string that has just sounded is a double trigger.
+    fn note(&mut self, at: Micros, key: MidiKey, heard: Heard) {
+        let again = self.sounded.insert(key, at).is_some_and(|then| at - then <= RETRIGGER_MAX);
+        match heard {
+            Heard::Ghost if again => self.n_doubled += 1,
+            Heard::Ghost => self.n_ghosts += 1,
+            _ => {}
+        }
+    }
+
+    fn words(&self) -> Option<String> {
+        let doubled = (self.n_doubled > 0).then(|| plain_text::counted(self.n_doubled, "double trigger"));
+        let ghosts = (self.n_ghosts > 0).then(|| plain_text::counted(self.n_ghosts, "ghost"));
+        let all: Vec<String> = [doubled, ghosts].into_iter().flatten().collect();
+        (!all.is_empty()).then(|| format!("{} ignored.", all.join(", ")))
+    }
 }
 
 struct Stop {
@@ -142,9 +177,13 @@ impl Marks {
                         None => marks.moves.push(moved),
                     }
                 }
-                Output::Heard { note, .. } if note.heard == Heard::Expected => {
-                    marks.heard.insert(note.position.onset);
+                Output::Heard { at, key, note } => {
+                    marks.ignored.note(at, key, note.heard);
+                    if note.heard == Heard::Expected {
+                        marks.heard.insert(note.position.onset);
+                    }
                 }
+                Output::ByStrings { .. } => marks.is_by_strings = true,
                 Output::Hesitated { at, onset } => marks.stops.push(Stop { at, onset, then: None }),
                 _ => {}
             }
@@ -246,7 +285,9 @@ impl Words<'_> {
         let where_first = self.short(first.onset);
         if let [slip] = slips {
             let hand = hand(slip).map(|h| format!(", {}", h.words())).unwrap_or_default();
-            return format!("{where_first}{hand}, {}", slip_words(slip.kind).0);
+            let moved = slip.note.filter(|_| slip.kind == SlipKind::Setting).and_then(|n| self.span.strung(n)).map(|s| s.moved);
+            let what = moved.map_or_else(|| slip_words(slip.kind).0.to_owned(), setting_words);
+            return format!("{where_first}{hand}, {what}");
         }
         let same_hand = hand(first).filter(|h| slips.iter().all(|s| hand(s) == Some(*h)));
         let hand = same_hand.map(|h| format!(" in the {}", h.words())).unwrap_or_default();

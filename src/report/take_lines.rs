@@ -118,6 +118,7 @@ fn heard_word(heard: Heard) -> &'static str {
         Heard::Wrong => "wrong",
         Heard::Extra => "extra",
         Heard::Ghost => "ghost",
+        Heard::Setting => "setting",
         Heard::Repeat => "repeat",
         Heard::Unclear => "unclear",
     }

@@ -9,7 +9,7 @@ use serde::Deserialize;
 use super::{Error, Running, Signal, Source};
 use crate::clock::SessionClock;
 use crate::import::{self, smf};
-use crate::midi::{Channel, MidiEvent, MidiKey, Take, Velocity};
+use crate::midi::{Channel, Hearing, MidiEvent, MidiKey, Take, Velocity};
 use crate::time::{Micros, Stamped};
 
 /// How fast a take is played again.
@@ -103,17 +103,25 @@ struct Line {
     channel: Option<i64>,
 }
 
+/// The line that says how the take was heard.
+#[derive(Deserialize)]
+struct HeardLine {
+    heard: String,
+}
+
 /// Reads a take from JSON lines, one object a line; empty lines pass.
 ///
 /// A note is `{"t":seconds,"pitch":0..127,"velocity":1..127}`, with `"duration":seconds` where its end is known; an
 /// end alone is `{"t":..,"pitch":..,"off":true}`, a controller `{"t":..,"control":0..127,"value":0..127}`; each may have
-/// `"channel":1..16`. Other fields are passed over. Lines need not be in order of time.
+/// `"channel":1..16`. How the take was heard may stand in a line of its own, `{"heard":"match strings -3"}`. Other fields are
+/// passed over. Lines need not be in order of time.
 ///
 /// # Errors
 /// At the first line that is none of these.
 pub fn read_take_lines(text: &str, file_name: &str) -> Result<Take, import::Error> {
     // Ends computed from a duration come before what else happens then, so that a note struck again is not ended at once.
     let mut events: Vec<(Micros, bool, MidiEvent)> = Vec::new();
+    let mut hearing = Hearing::default();
     for (n, text) in text.lines().enumerate() {
         let text = text.trim_start_matches('\u{feff}').trim();
         if text.is_empty() {
@@ -125,6 +133,11 @@ pub fn read_take_lines(text: &str, file_name: &str) -> Result<Take, import::Erro
             expected: expected.to_owned(),
             found,
         };
+        if let Ok(line) = serde_json::from_str::<HeardLine>(text) {
+            let read = line.heard.parse();
+            hearing = read.map_err(|_| broken("how the take was heard, such as {\"heard\":\"match strings -3\"}", line.heard))?;
+            continue;
+        }
         let line: Line = serde_json::from_str(text).map_err(|error| {
             // Rows and columns of the one line say no more than its number does.
             let why = error.to_string();
@@ -167,7 +180,8 @@ pub fn read_take_lines(text: &str, file_name: &str) -> Result<Take, import::Erro
         }
     }
     events.sort_by_key(|&(at, is_written, _)| (at, is_written));
-    Ok(events.into_iter().map(|(at, _, what)| Stamped { at, what }).collect())
+    let take: Take = events.into_iter().map(|(at, _, what)| Stamped { at, what }).collect();
+    Ok(take.heard(hearing))
 }
 
 fn beginning(text: &str) -> String {
@@ -180,6 +194,9 @@ fn beginning(text: &str) -> String {
 /// Writes a take as JSON lines that [`read_take_lines`] reads back exactly.
 pub fn write_take_lines(take: &Take) -> String {
     let mut out = String::new();
+    if !take.hearing().is_plain() {
+        writeln!(out, "{{\"heard\":\"{}\"}}", take.hearing()).expect("text can always be added to");
+    }
     for event in take.events() {
         let (seconds, micros) = (event.at.0.max(0) / 1_000_000, event.at.0.max(0) % 1_000_000);
         let (channel, rest) = match event.what {
@@ -259,6 +276,7 @@ mod tests {
                 };
                 take.push(Stamped { at: Micros(at), what });
             }
+            let take = if at % 2 == 0 { take } else { take.heard("match strings 0; sensor retrigger=60000 soft=60:9".parse().unwrap()) };
             prop_assert_eq!(read_take(write_take_lines(&take).as_bytes(), "take.jsonl").unwrap(), take);
         }
 

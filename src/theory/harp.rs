@@ -12,7 +12,7 @@ pub use levers::LeverTuning;
 pub use pedals::{DiagramError, Foot, PedalSetting};
 pub use strings::{HarpString, StringError, Strings};
 
-use crate::theory::Letter;
+use crate::theory::{KeySignature, Letter};
 
 /// One harp: its strings and what sets them.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -41,6 +41,14 @@ impl Harp {
     /// Returns a lever harp of 36 strings from C2 to C7, tuned in E flat (common practice; makers differ).
     pub fn lever() -> Harp {
         Harp { strings: Strings::LEVER, mechanism: Mechanism::Levers(LeverTuning::e_flat()) }
+    }
+
+    /// Returns the signature that the strings give with all levers down, or with all pedals up: that of C flat major.
+    pub fn open(&self) -> KeySignature {
+        match &self.mechanism {
+            Mechanism::Pedals { .. } => KeySignature::new(-7, None),
+            Mechanism::Levers(tuning) => tuning.open,
+        }
     }
 
     /// Tells whether a string can be given this accidental at all.

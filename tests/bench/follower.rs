@@ -161,6 +161,8 @@ fn line(n_onsets: usize) -> Line {
                 is_optional: false,
                 is_free: false,
                 free_keys: None,
+                others: Vec::new(),
+                setting: None,
                 is_outer: false,
             });
         }

@@ -9,6 +9,7 @@ mod follower;
 mod hostile;
 mod import_musicxml;
 mod import_smf;
+mod instrument;
 mod journal;
 mod journal_data;
 mod layers;

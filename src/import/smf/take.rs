@@ -5,7 +5,7 @@ use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, T
 
 use super::file::{self, Division, Event, File, What};
 use crate::import::Error;
-use crate::midi::{MidiEvent, Take};
+use crate::midi::{Hearing, MidiEvent, Take};
 use crate::time::{Micros, Stamped};
 
 /// Quarters last one second and have this many ticks, so that a tick is 100 microseconds.
@@ -16,6 +16,8 @@ const MICROS_PER_TICK: i64 = MICROS_PER_QUARTER as i64 / TICKS_PER_QUARTER as i6
 /// First bytes of the sequencer-specific event that carries what ticks cannot: the maker's number for
 /// non-commercial use (MIDI 1.0, 7D), then our mark.
 const REMAINDERS: &[u8] = b"\x7Dcatchword take microseconds\0";
+/// The same of the event that says how the take was heard.
+const HEARING: &[u8] = b"\x7Dcatchword take heard\0";
 
 /// The longest delta time a file can hold.
 const DELTA_MAX: u64 = 0x0FFF_FFFF;
@@ -25,7 +27,7 @@ const DELTA_MAX: u64 = 0x0FFF_FFFF;
 /// Any other program reads it at a tick of 100 microseconds (60 quarters a minute). A tick of one microsecond would
 /// need a tempo that other programs refuse, so the microseconds past the tick stand in a sequencer-specific event at
 /// the start, a byte for each event; with it [`read_take`] gives back every stamp exactly. Lost are
-/// only stamps below zero, which become zero.
+/// only stamps below zero, which become zero. A second such event says how it was heard, where there is something to say.
 pub fn write_take(take: &Take) -> Vec<u8> {
     let stamps: Vec<i64> = take.events().iter().map(|e| e.at.0.max(0)).collect();
     let mut remainders = REMAINDERS.to_vec();
@@ -33,6 +35,10 @@ pub fn write_take(take: &Take) -> Vec<u8> {
 
     let meta = |message| TrackEvent { delta: u28::new(0), kind: TrackEventKind::Meta(message) };
     let mut track = vec![meta(MetaMessage::Tempo(u24::new(MICROS_PER_QUARTER))), meta(MetaMessage::SequencerSpecific(&remainders))];
+    let heard = [HEARING, take.hearing().to_string().as_bytes()].concat();
+    if !take.hearing().is_plain() {
+        track.push(meta(MetaMessage::SequencerSpecific(&heard)));
+    }
     let mut last = 0;
     for (event, at) in take.events().iter().zip(stamps) {
         let tick = (at / MICROS_PER_TICK) as u64;
@@ -84,11 +90,17 @@ pub fn read_take(bytes: &[u8], file_name: &str) -> Result<Take, Error> {
     let mut events: Vec<&Event> = file.tracks.iter().flat_map(|t| &t.events).collect();
     events.sort_by_key(|e| e.tick);
     let mut past_ticks: &[u8] = &[];
+    let mut hearing = Hearing::default();
     let mut played: Vec<Stamped<MidiEvent>> = Vec::new();
     for event in events {
         match &event.what {
             What::Midi(what) => played.push(Stamped { at: clock.at(event.tick), what: *what }),
-            What::Private(data) => past_ticks = data.strip_prefix(REMAINDERS).unwrap_or(past_ticks),
+            What::Private(data) => {
+                past_ticks = data.strip_prefix(REMAINDERS).unwrap_or(past_ticks);
+                // Words of a newer program are passed over: the notes are there.
+                let words = data.strip_prefix(HEARING).and_then(|words| std::str::from_utf8(words).ok());
+                hearing = words.and_then(|words| words.parse().ok()).unwrap_or(hearing);
+            }
             _ => {}
         }
     }
@@ -98,7 +110,7 @@ pub fn read_take(bytes: &[u8], file_name: &str) -> Result<Take, Error> {
             event.at += Micros(i64::from(past));
         }
     }
-    Ok(played.into_iter().collect())
+    Ok(played.into_iter().collect::<Take>().heard(hearing))
 }
 
 /// The file's clock: ticks to microseconds, exact until the last step.
@@ -165,13 +177,18 @@ mod tests {
 
     proptest! {
         #[test]
-        fn take_comes_back_exactly_as_it_was_written(gaps in prop::collection::vec((0..100_000_000_000i64, any_event()), 0..40), small in any::<bool>()) {
+        fn take_comes_back_exactly_as_it_was_written(
+            gaps in prop::collection::vec((0..100_000_000_000i64, any_event()), 0..40),
+            small in any::<bool>(),
+            heard in prop::sample::select(vec!["match sounding", "match automatic -7; sensor retrigger=80000 soft=47:30,62:9"]),
+        ) {
             let mut at = 0;
             let mut take = Take::default();
             for (gap, what) in gaps {
                 at += if small { gap % 1_000 } else { gap };
                 take.push(Stamped { at: Micros(at), what });
             }
+            let take = take.heard(heard.parse().unwrap());
             prop_assert_eq!(read_take(&write_take(&take), "take.mid").unwrap(), take);
         }
 

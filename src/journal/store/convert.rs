@@ -14,7 +14,8 @@ use crate::time::{Micros, Stamped, Timestamp};
 /// Returns the take moved so that its first event is at `first`.
 pub(super) fn shifted(take: &Take, first: Micros) -> Take {
     let by = take.events().first().map_or(Micros::ZERO, |e| first - e.at);
-    take.events().iter().map(|e| Stamped { at: e.at + by, what: e.what }).collect()
+    let events = take.events().iter().map(|e| Stamped { at: e.at + by, what: e.what });
+    events.collect::<Take>().heard(take.hearing().clone())
 }
 
 /// A value written as a word of a closed list.

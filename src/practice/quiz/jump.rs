@@ -106,7 +106,8 @@ impl JumpEar {
             return Some(called.end(now, None, to));
         }
         if self.call_at.is_some_and(|call| call <= now) {
-            self.called = Some(Called { at: now, n_notes: 0, take: Take::default(), landings: Vec::new() });
+            self.called =
+                Some(Called { at: now, n_notes: 0, take: Take::default().heard((*to.passage.span.hearing).clone()), landings: Vec::new() });
             return None;
         }
         self.run.silence(now, Task::run(&self.passage, to.around), out)
@@ -128,7 +129,7 @@ impl Called {
         let line = &to.passage.span.line;
         let first = line.onset(begin).notes.clone();
         let mut unsaid = Vec::new();
-        if line.notes[first.clone()].iter().any(|n| n.key == key) {
+        if line.notes[first.clone()].iter().any(|n| n.is(key)) {
             let attempt = Attempt::new(&to.passage.span, Begin::At(begin));
             self.landings.push(Landing { attempt, at, n_before: self.n_notes, first: Vec::new(), n_right: 0 });
         }

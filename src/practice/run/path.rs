@@ -202,7 +202,7 @@ impl Path {
         let due = here.at - music(to, here.onset, here.seconds_per_quarter, span);
         let keys = &span.line.notes[span.line.onset(to).notes.clone()];
         let since = self.notes.partition_point(|(at, _)| *at <= left);
-        let of_onset = self.notes[since..].iter().filter(|(_, key)| keys.iter().any(|n| n.key == *key)).map(|(at, _)| *at);
+        let of_onset = self.notes[since..].iter().filter(|(_, key)| keys.iter().any(|n| n.is(*key))).map(|(at, _)| *at);
         let nearest = of_onset.clone().min_by_key(|at| (at.0 - due.0).abs());
         let first = nearest.and_then(|nearest| of_onset.clone().find(|at| *at + CHORD >= nearest));
         first.unwrap_or(due.max(left + Micros(1))).min(here.at)

@@ -1,0 +1,108 @@
+//! Rolled chords: 30 to 400 ms, up and down, before the beat or from it, hands apart by up to 80 ms. Clean stays clean.
+
+use std::collections::BTreeMap;
+
+use catchword::journal::entry::{Mode, Verdict};
+use catchword::midi::sensor::Sensor;
+use catchword::midi::{Channel, Hearing, Matching, MidiEvent, MidiKey, Take, Velocity};
+use catchword::piece::Piece;
+use catchword::practice::Span;
+use catchword::score::Unfolded;
+use catchword::source::player::{Manner, Meant, perform_told};
+use catchword::theory::Hand;
+use catchword::time::{Micros, Stamped, Tempo};
+use fastrand::Rng;
+
+use super::{judged, pieces};
+
+/// How the chords of one take are rolled.
+#[derive(Clone, Copy, Debug)]
+struct Rolling {
+    length: Micros,
+    is_down: bool,
+    /// The last note comes on the beat; else the first.
+    ends_on_beat: bool,
+    /// Both hands in one roll; else each its own.
+    is_one: bool,
+    /// The most by which one hand comes after the other.
+    apart: Micros,
+}
+
+/// Share of the time to the neighbouring onset that a roll may take: a hand has to come from somewhere.
+const ROOM: f64 = 0.8;
+
+fn rolled(piece: &Piece, stretch: &Unfolded, rolling: Rolling, seed: u64) -> Take {
+    let rng = &mut Rng::with_seed(seed);
+    let tempo = piece.tempo.or(Tempo::try_new(80.0)).unwrap();
+    let together = Manner { chord_spread: Micros::ZERO, roll: Micros::ZERO, ..Manner::fluent(tempo, seed) };
+    let performed = perform_told(piece.part(), stretch, &together);
+    let strokes = performed.take.events().iter().filter_map(|e| match e.what {
+        MidiEvent::NoteOn { key, velocity, .. } => Some((e.at, key, velocity)),
+        _ => None,
+    });
+    let mut onsets: BTreeMap<_, Vec<(Micros, MidiKey, Velocity, Hand)>> = BTreeMap::new();
+    for ((at, key, velocity), meant) in strokes.zip(&performed.meant) {
+        let (Meant::Note(n) | Meant::Free(n) | Meant::Wrong(n)) = *meant;
+        onsets.entry(stretch.notes[n].onset).or_default().push((at, key, velocity, stretch.notes[n].hand));
+    }
+    let beats: Vec<Micros> = onsets.values().map(|notes| notes.iter().map(|n| n.0).min().unwrap()).collect();
+    let mut events: Vec<Stamped<MidiEvent>> = Vec::new();
+    for (nth, notes) in onsets.values().enumerate() {
+        let before = nth.checked_sub(1).map_or(Micros(1_000_000), |b| beats[nth] - beats[b]);
+        let after = beats.get(nth + 1).map_or(Micros(1_000_000), |next| *next - beats[nth]);
+        let room = (ROOM * if rolling.ends_on_beat { before } else { after }.0 as f64) as i64;
+        let late = Micros(rng.i64(0..=rolling.apart.0.min(room / 3)));
+        let late_hand = if rng.bool() { Hand::Left } else { Hand::Right };
+        let groups: Vec<Vec<_>> = if rolling.is_one {
+            vec![notes.clone()]
+        } else {
+            [Hand::Left, Hand::Right].map(|hand| notes.iter().filter(|n| n.3 == hand).copied().collect()).to_vec()
+        };
+        for mut group in groups {
+            group.sort_by_key(|n| n.1);
+            if rolling.is_down {
+                group.reverse();
+            }
+            let n_gaps = group.len().saturating_sub(1) as i64;
+            let length = rolling.length.0.min(room);
+            for (k, (_, key, velocity, hand)) in group.into_iter().enumerate() {
+                let into = if n_gaps == 0 { 0 } else { length * k as i64 / n_gaps };
+                let from = if rolling.ends_on_beat && n_gaps > 0 { -length } else { 0 };
+                let by_hand = if hand == late_hand && !rolling.is_one { late } else { Micros::ZERO };
+                let at = beats[nth] + Micros(from + into) + by_hand + Micros(1_000_000);
+                events.push(Stamped { at, what: MidiEvent::NoteOn { channel: Channel(0), key, velocity } });
+            }
+        }
+    }
+    events.sort_by_key(|e| e.at);
+    events.into_iter().collect()
+}
+
+#[test]
+fn rolled_chords_of_any_length_and_way_leave_a_clean_take_clean() {
+    let hearing = Hearing { matching: Matching::Sounding, sensor: Some(Sensor::usual()) };
+    let mut failed = Vec::new();
+    let mut n = 0;
+    for piece in pieces(&hearing) {
+        let span = Span::whole(&piece, Mode::RunThrough).unwrap();
+        for (seed, ms) in [30, 60, 100, 150, 200, 250, 300, 350, 400].into_iter().enumerate() {
+            for way in 0..8u64 {
+                let rolling = Rolling {
+                    length: Micros::from_millis(ms),
+                    is_down: way & 1 > 0,
+                    ends_on_beat: way & 2 == 0,
+                    is_one: way & 4 > 0,
+                    apart: Micros::from_millis(80),
+                };
+                let seed = 10 * seed as u64 + way;
+                let judged = judged(&piece, &rolled(&piece, &span.stretch, rolling, seed));
+                n += 1;
+                if judged.rep.verdict != Verdict::Clean || !judged.slips.is_empty() {
+                    let why = judged.rep.reason.map(|r| r.words);
+                    failed.push(format!("{}, seed {seed}, {rolling:?}: {} slips, {why:?}", piece.title, judged.slips.len()));
+                }
+            }
+        }
+    }
+    assert!(failed.is_empty(), "{} of {n} takes:\n{}", failed.len(), failed.join("\n"));
+}
