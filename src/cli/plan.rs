@@ -3,19 +3,19 @@
 mod simulate;
 mod words;
 
-use std::collections::{HashMap, HashSet};
+use std::collections::HashSet;
 
 use chrono::NaiveDate;
 use clap::Args;
 
 use crate::analysis::analyse;
 use crate::clock::wall_now;
-use crate::journal::stats::{DatedLapse, DatedRep};
-use crate::journal::store::{RepId, Store};
+use crate::journal::attempts::Attempt;
+use crate::journal::store::Store;
 use crate::memory::fit::{Fitted, fit};
 use crate::memory::item::{Layout, PlaceAt, SectionAt};
-use crate::memory::pace::Pace;
-use crate::memory::piece_memory::{PieceFacts, PieceMemory, Played};
+use crate::memory::pace::{N_LATEST, Pace};
+use crate::memory::piece_memory::{PieceFacts, PieceMemory};
 use crate::memory::plan::outlook::outlook;
 use crate::memory::plan::{PlanConfig, plan_days};
 use crate::paths::Paths;
@@ -99,28 +99,20 @@ impl Known {
     /// Reads the records of the pieces given and fits the model to them.
     pub fn read(store: &Store, opened: &[OpenedPiece]) -> anyhow::Result<Known> {
         let mut pieces = Vec::new();
-        let mut all: Vec<DatedRep> = Vec::new();
+        let mut latest: Vec<Attempt> = Vec::new();
         for piece in opened {
             let mut memory = PieceMemory::new(facts(piece));
-            let played = played(store, &piece.key)?;
-            memory.read(&played, &store.answers(&piece.key)?);
-            all.extend(played.into_iter().map(|(rep, _)| rep));
+            let attempts = store.attempts(&piece.key)?;
+            memory.read(&attempts, &store.lapses(&piece.key)?, &store.answers(&piece.key)?);
+            latest.extend(&attempts.all[attempts.all.len().saturating_sub(N_LATEST)..]);
             pieces.push(memory);
         }
-        all.sort_by_key(|rep| rep.at);
+        latest.sort_by_key(|rep| rep.at);
         let histories: Vec<_> = pieces.iter().flat_map(PieceMemory::graded).collect();
         let fitted = fit(&histories);
         pieces.iter_mut().for_each(|p| p.remember(&fitted.weights));
-        Ok(Known { pieces, fitted, pace: Pace::of(&all) })
+        Ok(Known { pieces, fitted, pace: Pace::of(&latest) })
     }
-}
-
-fn played(store: &Store, key: &str) -> anyhow::Result<Vec<Played>> {
-    let mut lapses: HashMap<RepId, Vec<DatedLapse>> = HashMap::new();
-    for (rep, lapse) in store.lapses(key)? {
-        lapses.entry(rep).or_default().push(lapse);
-    }
-    Ok(store.reps(key)?.into_iter().map(|(id, rep)| (rep, lapses.remove(&id).unwrap_or_default())).collect())
 }
 
 /// Opens the piece named, or all that are practised: those with something in the journal, those in the player's own

@@ -39,6 +39,7 @@ pub struct Attempt {
     /// Index into [`Attempts::spans`].
     pub span: usize,
     pub mode: Mode,
+    pub judged: Verdict,
     /// The verdict that holds: the player's, where they overruled it.
     pub verdict: Verdict,
     pub witness: Witness,
@@ -70,30 +71,22 @@ pub struct DatedRun {
 pub struct Known<T> {
     index: HashMap<T, usize>,
     pub all: Vec<T>,
-    last: usize,
 }
 
 impl<T: Clone + Eq + std::hash::Hash> Known<T> {
-    pub fn new() -> Self {
-        Known { index: HashMap::new(), all: Vec::new(), last: 0 }
-    }
-
-    /// Returns the index of a value that `is_it` tells and `make` makes. Most are the same as the one before.
-    pub fn find(&mut self, is_it: impl Fn(&T) -> bool, make: impl FnOnce() -> T) -> usize {
-        if self.all.get(self.last).is_some_and(is_it) {
-            return self.last;
+    /// Returns the index of a value, which is that of an equal one where there is one.
+    pub fn find(&mut self, value: T) -> usize {
+        if let Some(known) = self.index.get(&value) {
+            return *known;
         }
-        let value = make();
-        self.last = *self.index.entry(value.clone()).or_insert(self.all.len());
-        if self.last == self.all.len() {
-            self.all.push(value);
-        }
-        self.last
+        self.index.insert(value.clone(), self.all.len());
+        self.all.push(value);
+        self.all.len() - 1
     }
 }
 
-impl<T: Clone + Eq + std::hash::Hash> Default for Known<T> {
+impl<T> Default for Known<T> {
     fn default() -> Self {
-        Known::new()
+        Known { index: HashMap::new(), all: Vec::new() }
     }
 }

@@ -24,7 +24,7 @@ use uuid::Uuid;
 use self::convert::{known, shifted, timestamp, uuid};
 use super::attempts::RepRow;
 use super::entry::Entry;
-use super::stats::{DatedAnswer, DatedLapse, DatedRep};
+use super::stats::{DatedAnswer, DatedRep};
 use crate::import;
 use crate::import::smf::read_take;
 use crate::midi::Take;
@@ -33,8 +33,11 @@ use crate::time::{Micros, Timestamp};
 /// Name of the journal within the data directory.
 pub const FILE_NAME: &str = "journal.db";
 
-const MIGRATIONS: &[M<'_>] =
-    &[M::up(include_str!("migrations/001-sessions-and-reps.sql")), M::up(include_str!("migrations/002-answers-runs-and-spots.sql"))];
+const MIGRATIONS: &[M<'_>] = &[
+    M::up(include_str!("migrations/001-sessions-and-reps.sql")),
+    M::up(include_str!("migrations/002-answers-runs-and-spots.sql")),
+    M::up(include_str!("migrations/003-reps-in-short.sql")),
+];
 /// What `PRAGMA application_id` says of a journal: "CWjl".
 const APPLICATION_ID: i32 = 0x4357_6a6c;
 /// How long a write waits for another program that is writing.
@@ -386,19 +389,6 @@ impl Store {
             })
         };
         self.rows(sql, [piece_key], read, "read the answers")
-    }
-
-    /// Returns the lapses of a piece's run-throughs, each with its rep, in the order they happened.
-    ///
-    /// # Errors
-    /// When they cannot be read.
-    pub fn lapses(&self, piece_key: &str) -> Result<Vec<(RepId, DatedLapse)>, Error> {
-        let sql = "SELECT lapse.rep_id, place, recovery, going_at
-                   FROM lapse CROSS JOIN rep ON rep.id = lapse.rep_id CROSS JOIN session ON session.id = rep.session_id
-                   WHERE piece_key = ? ORDER BY started_utc_us + at_us, nth";
-        let read =
-            |row: &Row<'_>| Ok((RepId(uuid(row, 0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }));
-        self.rows(sql, [piece_key], read, "read the run-throughs")
     }
 
     /// Returns the places of a piece whose line of story is put off and not told since, oldest first: place and hand.

@@ -15,8 +15,9 @@ use std::ops::Range;
 
 use super::item::{Item, ItemIdx, ItemKind, Layout};
 use super::{Attempt, Outcome, Way};
+use crate::journal::attempts::{Attempt as Rep, Attempts, PlayedSpan};
 use crate::journal::entry::{self, Mode, QuestionKind, Recovery, Verdict, Witness};
-use crate::journal::stats::{DatedAnswer, DatedLapse, DatedRep};
+use crate::journal::stats::{DatedAnswer, DatedLapse};
 use crate::time::Micros;
 
 /// Slower to the first right onset than this, a cold start that held counts as recovered (reasoned default; the cue would have come).
@@ -30,41 +31,61 @@ pub struct Reader<'a> {
     layout: &'a Layout,
     items: &'a [Item],
     bars: HashMap<&'a str, usize>,
-    spans: HashMap<(usize, usize), Vec<(ItemIdx, Way)>>,
+}
+
+/// Where the reps of one piece lie in it: what is the same for many of them is looked up once.
+#[derive(Debug)]
+pub struct Played<'a> {
+    reader: &'a Reader<'a>,
+    /// By span: the items that playing it is evidence for.
+    touched: Vec<Vec<(ItemIdx, Way)>>,
+    /// By failure: its bar, and what it was.
+    failed: Vec<Option<(usize, &'a str)>>,
+}
+
+impl<'a> Played<'a> {
+    pub fn new(reader: &'a Reader<'a>, attempts: &'a Attempts) -> Self {
+        let items_of = |span: &PlayedSpan| match (reader.bars.get(span.bars.0.as_str()), reader.bars.get(span.bars.1.as_str())) {
+            (Some(&first), Some(&last)) if first <= last => touched(reader.layout, reader.items, &(first..last + 1)),
+            _ => Vec::new(),
+        };
+        let failed = |(place, kind): &'a (String, String)| Some((reader.place(place)?, kind.as_str()));
+        Played {
+            reader,
+            touched: attempts.spans.iter().map(items_of).collect(),
+            failed: attempts.failures.iter().map(failed).collect(),
+        }
+    }
+
+    /// Tells what one rep showed, item by item, to `tell`; `lapses` are those of a run-through. Reading takes, and bars that the score no longer has, show nothing.
+    pub fn rep(&self, rep: &Rep, lapses: &[DatedLapse], mut tell: impl FnMut(ItemIdx, Attempt)) {
+        if rep.mode == Mode::Reading {
+            return;
+        }
+        let failed = rep.failed.and_then(|failed| self.failed[failed]);
+        for &(idx, way) in &self.touched[rep.span] {
+            let zone = &self.reader.items[idx.0].zone;
+            let (way, shown) = match rep.mode {
+                Mode::RunThrough => (Way::RunThrough, run_shown(self.reader, rep, failed, lapses, zone)),
+                _ => (way, shown(rep, failed, zone, way)),
+            };
+            let way = if rep.witness == Witness::Told { Way::Asked } else { way };
+            if let Some(outcome) = shown {
+                tell(idx, Attempt { day: rep.day, outcome, way, recall: None });
+            }
+        }
+    }
 }
 
 impl<'a> Reader<'a> {
     /// `items` are those of `layout`.
     pub fn new(layout: &'a Layout, items: &'a [Item]) -> Self {
         let bars = layout.labels.iter().enumerate().rev().map(|(i, label)| (label.as_str(), i)).collect();
-        Reader { layout, items, bars, spans: HashMap::new() }
-    }
-
-    /// Tells what one rep showed, item by item, to `out`; `lapses` are those of a run-through. Reading takes, and bars that the score no longer has, show nothing.
-    pub fn rep(&mut self, rep: &DatedRep, lapses: &[DatedLapse], out: &mut Vec<(ItemIdx, Attempt)>) {
-        let ends = (self.bars.get(rep.bars.0.as_str()), self.bars.get(rep.bars.1.as_str()));
-        let (Some(&first), Some(&last)) = ends else { return };
-        if rep.mode == Mode::Reading || last < first {
-            return;
-        }
-        let failed = rep.failed.as_ref().and_then(|(place, kind)| Some((self.place(place)?, kind.as_str())));
-        let (layout, items) = (self.layout, self.items);
-        let touched = self.spans.entry((first, last)).or_insert_with(|| touched(layout, items, &(first..last + 1)));
-        let day = rep.at.date_naive();
-        for &(idx, way) in touched.iter() {
-            let zone = &items[idx.0].zone;
-            let (way, shown) = match rep.mode {
-                Mode::RunThrough => (Way::RunThrough, run_shown(layout, rep, failed, lapses, zone)),
-                _ => (way, shown(rep, failed, zone, way)),
-            };
-            let way = if rep.witness == Witness::Told { Way::Asked } else { way };
-            let Some(outcome) = shown else { continue };
-            out.push((idx, Attempt { day, outcome, way, recall: None }));
-        }
+        Reader { layout, items, bars }
     }
 
     /// Tells what an answer showed. One harmony alone shows nothing of an item.
-    pub fn answer(&self, answer: &DatedAnswer, out: &mut Vec<(ItemIdx, Attempt)>) {
+    pub fn answer(&self, answer: &DatedAnswer, mut tell: impl FnMut(ItemIdx, Attempt)) {
         let is_slow = answer.kind == QuestionKind::ColdStart && answer.recall.is_some_and(|r| r > SLOW);
         let outcome = match answer.outcome {
             entry::Outcome::Held if is_slow => Outcome::Recovered,
@@ -80,7 +101,7 @@ impl<'a> Reader<'a> {
                 ItemKind::Landmark => Way::Cold,
                 ItemKind::Join | ItemKind::Switch => Way::Flow,
             };
-            out.push((idx, Attempt { day: answer.at.date_naive(), outcome, way, recall: answer.recall }));
+            tell(idx, Attempt { day: answer.at.date_naive(), outcome, way, recall: answer.recall });
         }
     }
 
@@ -130,7 +151,7 @@ fn touched(layout: &Layout, items: &[Item], span: &Range<usize>) -> Vec<(ItemIdx
 }
 
 /// What a rep that is no run-through showed of the bars `zone`; none when it did not come to them.
-fn shown(rep: &DatedRep, failed: Option<(usize, &str)>, zone: &Range<usize>, way: Way) -> Option<Outcome> {
+fn shown(rep: &Rep, failed: Option<(usize, &str)>, zone: &Range<usize>, way: Way) -> Option<Outcome> {
     match (rep.verdict, failed) {
         (Verdict::Clean, _) => Some(Outcome::Clean),
         (_, Some((bar, _))) if bar >= zone.end => Some(Outcome::Clean),
@@ -148,13 +169,13 @@ fn shown(rep: &DatedRep, failed: Option<(usize, &str)>, zone: &Range<usize>, way
 
 /// What a run-through showed of the bars `zone`; none when it ended before them.
 fn run_shown(
-    layout: &Layout,
-    rep: &DatedRep,
+    reader: &Reader<'_>,
+    rep: &Rep,
     failed: Option<(usize, &str)>,
     lapses: &[DatedLapse],
     zone: &Range<usize>,
 ) -> Option<Outcome> {
-    let bar = |place: &str| layout.bar_of_place(place);
+    let bar = |place: &str| reader.place(place);
     let given_up = lapses.iter().find(|l| l.recovery == Recovery::NotRecovered).and_then(|l| bar(&l.place));
     let abandoned = failed.filter(|(_, kind)| *kind == "abandoned").map(|(bar, _)| bar);
     let mut worst = Outcome::Clean;

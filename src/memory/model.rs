@@ -72,6 +72,9 @@ pub struct Weights {
     w: [f64; N_WEIGHTS],
     /// F of the forgetting curve, from `w[20]`.
     factor: f64,
+    /// D0(4), which difficulty drifts towards, and e^(w17 (g - 3 + w18)) by grade: used at every attempt of a long record.
+    easy_difficulty: f64,
+    same_day: [f64; 3],
 }
 
 impl Default for Weights {
@@ -82,7 +85,10 @@ impl Default for Weights {
 
 impl Weights {
     fn new(w: [f64; N_WEIGHTS]) -> Self {
-        Weights { w, factor: 0.9_f64.powf(-1.0 / w[20]) - 1.0 }
+        let mut weights = Weights { w, factor: 0.9_f64.powf(-1.0 / w[20]) - 1.0, easy_difficulty: 0.0, same_day: [0.0; 3] };
+        weights.easy_difficulty = weights.first_difficulty(EASY);
+        weights.same_day = [Grade::Again, Grade::Hard, Grade::Good].map(|g| (w[17] * (g.number() - 3.0 + w[18])).exp());
+        weights
     }
 
     /// Returns the default weights changed in the three ways that a short record can tell: how long a first memory lasts, how
@@ -127,12 +133,12 @@ impl Weights {
     /// D' = w7 D0(4) + (1 - w7)(D - w6 (g - 3)(10 - D) / 9).
     fn next_difficulty(&self, difficulty: f64, grade: Grade) -> f64 {
         let moved = difficulty - self.w[6] * (grade.number() - 3.0) * (10.0 - difficulty) / 9.0;
-        (self.w[7] * self.first_difficulty(EASY) + (1.0 - self.w[7]) * moved).clamp(1.0, 10.0)
+        (self.w[7] * self.easy_difficulty + (1.0 - self.w[7]) * moved).clamp(1.0, 10.0)
     }
 
     /// S' = S e^(w17 (g - 3 + w18)) S^-w19, never less than S for "good".
     fn same_day(&self, state: State, grade: Grade) -> f64 {
-        let factor = (self.w[17] * (grade.number() - 3.0 + self.w[18])).exp() * state.stability_days.powf(-self.w[19]);
+        let factor = self.same_day[grade as usize] * state.stability_days.powf(-self.w[19]);
         state.stability_days * if grade == Grade::Good { factor.max(1.0) } else { factor }
     }
 

@@ -1,14 +1,14 @@
 //! How long things take this player: their own record, drawn towards a default while it is short.
 
-use crate::journal::entry::Mode;
-use crate::journal::stats::DatedRep;
+use crate::journal::attempts::Attempt;
+use crate::journal::entry::{Mode, Verdict};
 
 /// Reps that the default weighs as much as.
 const DEFAULT_WEIGHT: f64 = 6.0;
 /// A pause longer than this is no pause between reps.
 const BETWEEN_S_MAX: f64 = 120.0;
 /// The latest reps that are looked at.
-const N_LATEST: usize = 400;
+pub const N_LATEST: usize = 400;
 
 /// What the minutes of a plan are reckoned with.
 #[derive(Clone, Copy, PartialEq, Debug)]
@@ -28,7 +28,7 @@ impl Default for Pace {
 
 impl Pace {
     /// Reads the pace out of reps in the order they were played.
-    pub fn of(reps: &[DatedRep]) -> Pace {
+    pub fn of(reps: &[Attempt]) -> Pace {
         let default = Pace::default();
         let latest = &reps[reps.len().saturating_sub(N_LATEST)..];
         let mut pauses: Vec<f64> = latest
@@ -38,7 +38,7 @@ impl Pace {
             .collect();
         let drills = latest.iter().filter(|r| r.mode == Mode::Drill);
         let n_drills = drills.clone().count() as f64;
-        let n_clean = drills.filter(|r| r.verdict == crate::journal::entry::Verdict::Clean).count() as f64;
+        let n_clean = drills.filter(|r| r.verdict == Verdict::Clean).count() as f64;
         Pace {
             between_s: drawn(pauses.len() as f64, median(&mut pauses), default.between_s),
             // What is new fails at least as often as what is drilled as a whole.

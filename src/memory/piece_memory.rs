@@ -1,16 +1,19 @@
 //! One piece and all that is remembered of it: items, their records, the days of its run-throughs.
 
+use std::collections::HashMap;
+
 use chrono::NaiveDate;
 
-use super::evidence::Reader;
+use super::evidence::{Played, Reader};
 use super::item::{Item, ItemIdx, ItemKind, Layout};
 use super::model::Weights;
 use super::pace;
 use super::record::{ItemRecord, grades};
 use super::secure::{Security, security};
 use super::{Attempt, Outcome};
+use crate::journal::attempts::{Attempts, RepRow};
 use crate::journal::entry::{Mode, Verdict};
-use crate::journal::stats::{DatedAnswer, DatedLapse, DatedRep};
+use crate::journal::stats::{DatedAnswer, DatedLapse};
 
 /// What is known of a piece before anything was played of it.
 #[derive(Clone, PartialEq, Debug)]
@@ -27,8 +30,8 @@ pub struct PieceFacts {
 /// The latest reps that times are taken from.
 const N_TIMED: usize = 4000;
 
-/// A rep and the lapses in it.
-pub type Played = (DatedRep, Vec<DatedLapse>);
+/// The lapses of run-throughs, by rep.
+pub type Lapses = HashMap<RepRow, Vec<DatedLapse>>;
 
 #[derive(Clone, PartialEq, Debug)]
 pub struct PieceMemory {
@@ -61,32 +64,33 @@ impl PieceMemory {
     }
 
     /// Reads what was played and answered, both oldest first. Records stay as they were until [`remember`](Self::remember).
-    pub fn read(&mut self, played: &[Played], answers: &[DatedAnswer]) {
-        let mut reader = Reader::new(&self.facts.layout, &self.items);
-        let mut dated = Vec::with_capacity(played.len());
-        let mut shown = Vec::new();
-        for (rep, lapses) in played {
-            reader.rep(rep, lapses, &mut shown);
-            dated.extend(shown.drain(..).map(|(idx, attempt)| (rep.at, idx, attempt)));
+    pub fn read(&mut self, played: &Attempts, lapses: &Lapses, answers: &[DatedAnswer]) {
+        let reader = Reader::new(&self.facts.layout, &self.items);
+        let reps = Played::new(&reader, played);
+        let mut history = Vec::with_capacity(played.all.len() + answers.len());
+        let mut answers = answers.iter().peekable();
+        for rep in &played.all {
+            while let Some(answer) = answers.next_if(|a| a.at < rep.at) {
+                reader.answer(answer, |idx, attempt| history.push((idx, attempt)));
+            }
+            let lapses = lapses.get(&rep.row).map_or(&[][..], Vec::as_slice);
+            reps.rep(rep, lapses, |idx, attempt| history.push((idx, attempt)));
         }
-        for answer in answers {
-            reader.answer(answer, &mut shown);
-            dated.extend(shown.drain(..).map(|(idx, attempt)| (answer.at, idx, attempt)));
-        }
-        dated.sort_by_key(|(at, ..)| *at);
-        self.history = dated.into_iter().map(|(_, idx, attempt)| (idx, attempt)).collect();
-        self.last_run = played.iter().filter(|(r, _)| r.mode == Mode::RunThrough).map(|(r, _)| r.at.date_naive()).max();
+        answers.for_each(|answer| reader.answer(answer, |idx, attempt| history.push((idx, attempt))));
+        self.history = history;
+        self.last_run = played.all.iter().rev().find(|r| r.mode == Mode::RunThrough).map(|r| r.day);
         self.time(played);
     }
 
     /// Draws the seconds of sections and of the whole towards the player's own clean reps.
-    fn time(&mut self, played: &[Played]) {
+    fn time(&mut self, played: &Attempts) {
         let printed =
             |bars: &std::ops::Range<usize>| Some((self.facts.layout.labels.get(bars.start)?, self.facts.layout.labels.get(bars.end - 1)?));
-        let mut own: std::collections::HashMap<(&str, &str), Vec<f64>> = std::collections::HashMap::new();
-        let latest = &played[played.len().saturating_sub(N_TIMED)..];
-        for (rep, _) in latest.iter().filter(|(r, _)| r.verdict == Verdict::Clean && r.mode != Mode::Reading) {
-            own.entry((&rep.bars.0, &rep.bars.1)).or_default().push(rep.length.0 as f64 / 1e6);
+        let mut own: HashMap<(&str, &str), Vec<f64>> = HashMap::new();
+        let latest = &played.all[played.all.len().saturating_sub(N_TIMED)..];
+        for rep in latest.iter().filter(|r| r.verdict == Verdict::Clean && r.mode != Mode::Reading) {
+            let bars = &played.spans[rep.span].bars;
+            own.entry((&bars.0, &bars.1)).or_default().push(rep.length.0 as f64 / 1e6);
         }
         let drawn = |bars: &std::ops::Range<usize>, default: f64| {
             let clean = printed(bars).and_then(|(first, last)| own.get(&(first.as_str(), last.as_str())).cloned());

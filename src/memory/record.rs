@@ -83,7 +83,7 @@ impl ItemRecord {
         let last = self.tests.last().map(|t| t.day);
         let is_first_today = last != Some(day);
         let days = last.map_or(0, |last| u32::try_from((day - last).num_days()).unwrap_or(0));
-        let expected = self.state.map(|s| weights.recall(s, f64::from(days)));
+        let expected = self.state.filter(|_| is_first_today).map(|s| weights.recall(s, f64::from(days)));
         self.state = Some(self.state.map_or_else(|| weights.first(outcome), |s| weights.after(s, days, outcome)));
         if is_first_today {
             self.tests.push(Test { day, outcome, expected });

@@ -3,14 +3,21 @@
 use std::collections::HashMap;
 
 use chrono::NaiveDate;
-use rusqlite::Row;
-use rusqlite::types::ValueRef;
+use rusqlite::{Row, Statement};
 
 use super::convert::{known, timestamp};
 use super::{Error, Store};
 use crate::journal::attempts::{Attempt, Attempts, DatedRun, Known, Noted, PlayedSpan, RepRow};
-use crate::journal::entry::Verdict;
+use crate::journal::entry::{Mode, Verdict, Witness};
+use crate::journal::stats::DatedLapse;
 use crate::time::{Micros, Timestamp};
+
+/// The reps of a piece from the index `rep_in_short` alone; its last column must be written as there.
+const ATTEMPTS: &str = "SELECT rep.rowid, started_utc_us, offset_s, started_us, rep.ended_us,
+        mode || ' ' || verdict || ' ' || witness || ' ' || quote(span) || ' ' || quote(first_bar) || ' ' || quote(last_bar) || ' '
+            || quote(reason_place) || ' ' || quote(reason_kind)
+    FROM session CROSS JOIN rep INDEXED BY rep_in_short ON rep.session_id = session.id WHERE piece_key = ?";
+const ONE_REP: &str = "SELECT mode, verdict, witness, span, first_bar, last_bar, reason_place, reason_kind FROM rep WHERE rowid = ?";
 
 impl Store {
     /// Returns all attempts at a piece, oldest first, each with the verdict that holds now.
@@ -18,47 +25,48 @@ impl Store {
     /// # Errors
     /// When they cannot be read.
     pub fn attempts(&self, piece_key: &str) -> Result<Attempts, Error> {
-        let failed = self.failed("read the attempts");
+        let doing = "read the attempts";
+        let failed = self.failed(doing);
         let overruled = self.overruled(piece_key)?;
-        let (mut spans, mut failures) = (Known::<PlayedSpan>::new(), Known::<(String, String)>::new());
-        // In the order of sessions, and of reps within each: nearly that of time already.
-        let sql =
-            "SELECT rep.rowid, started_utc_us + started_us, offset_s, rep.ended_us - started_us, mode, span, first_bar, last_bar, verdict,
-                          witness, reason_place, reason_kind
-                   FROM session CROSS JOIN rep ON rep.session_id = session.id WHERE piece_key = ?";
+        let mut shapes = Shapes::default();
         let mut days = Days::default();
-        let mut read = |row: &Row<'_>| -> rusqlite::Result<Attempt> {
-            let (name, first, last) = (text(row, 5)?, text(row, 6)?, text(row, 7)?);
-            let span = spans.find(
-                |s| s.name == name && s.bars.0 == first && s.bars.1 == last,
-                || PlayedSpan { name: name.to_owned(), bars: (first.to_owned(), last.to_owned()) },
-            );
-            let has_failed = row.get_ref(10)? != ValueRef::Null;
-            let failed = if has_failed {
-                let (place, kind) = (text(row, 10)?, text(row, 11)?);
-                Some(failures.find(|f| f.0 == place && f.1 == kind, || (place.to_owned(), kind.to_owned())))
-            } else {
-                None
+        let mut all: Vec<Attempt> = Vec::new();
+        let mut statement = self.connection.prepare_cached(ATTEMPTS).map_err(&failed)?;
+        let mut whole = self.connection.prepare_cached(ONE_REP).map_err(&failed)?;
+        let mut rows = statement.query([piece_key]).map_err(&failed)?;
+        // In the order of sessions, and of reps within each: nearly that of time already.
+        while let Some(row) = rows.next().map_err(&failed)? {
+            let mut read = || -> rusqlite::Result<Attempt> {
+                let rep = RepRow(row.get(0)?);
+                let started: i64 = row.get(3)?;
+                let at = timestamp(row.get::<_, i64>(1)? + started, row.get(2)?)?;
+                let Shape { span, mode, judged, witness, failed } = shapes.find(text(row, 5)?, rep, &mut whole)?;
+                let verdict = overruled.get(&rep).copied().unwrap_or(judged);
+                let length = Micros(row.get::<_, i64>(4)? - started);
+                Ok(Attempt { row: rep, at, day: days.of(at), length, span, mode, judged, verdict, witness, failed })
             };
-            let rep = RepRow(row.get(0)?);
-            let at = timestamp(row.get(1)?, row.get(2)?)?;
-            Ok(Attempt {
-                row: rep,
-                at,
-                day: days.of(at),
-                length: Micros(row.get(3)?),
-                span,
-                mode: known(row, 4)?,
-                verdict: overruled.get(&rep).copied().map_or_else(|| known(row, 8), Ok)?,
-                witness: known(row, 9)?,
-                failed,
-            })
-        };
-        let mut statement = self.connection.prepare_cached(sql).map_err(&failed)?;
-        let rows: rusqlite::Result<Vec<Attempt>> = statement.query_map([piece_key], &mut read).and_then(Iterator::collect);
-        let mut all = rows.map_err(failed)?;
+            all.push(read().map_err(&failed)?);
+        }
         all.sort_by_key(|a| a.at);
-        Ok(Attempts { spans: spans.all, failures: failures.all, all })
+        Ok(Attempts { spans: shapes.spans.all, failures: shapes.failures.all, all })
+    }
+
+    /// Returns the lapses of a piece's run-throughs by rep, each list in the order they happened.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn lapses(&self, piece_key: &str) -> Result<HashMap<RepRow, Vec<DatedLapse>>, Error> {
+        let sql = "SELECT rep.rowid, place, recovery, going_at
+                   FROM lapse CROSS JOIN rep ON rep.id = lapse.rep_id CROSS JOIN session ON session.id = rep.session_id
+                   WHERE piece_key = ? ORDER BY lapse.rep_id, nth";
+        let read = |row: &Row<'_>| {
+            Ok((RepRow(row.get(0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }))
+        };
+        let mut lapses: HashMap<RepRow, Vec<DatedLapse>> = HashMap::new();
+        for (rep, lapse) in self.rows(sql, [piece_key], read, "read the run-throughs")? {
+            lapses.entry(rep).or_default().push(lapse);
+        }
+        Ok(lapses)
     }
 
     /// Returns the player's last word on each rep of a piece whose verdict they overruled.
@@ -102,6 +110,55 @@ impl Store {
         }
         out.reverse();
         Ok(out)
+    }
+}
+
+/// What many reps have in common.
+#[derive(Clone, Copy)]
+struct Shape {
+    span: usize,
+    mode: Mode,
+    judged: Verdict,
+    witness: Witness,
+    failed: Option<usize>,
+}
+
+/// The shapes met so far, by the text that tells them apart; each was read from the first rep that has it.
+#[derive(Default)]
+struct Shapes {
+    known: HashMap<String, Shape>,
+    last: Option<(String, Shape)>,
+    spans: Known<PlayedSpan>,
+    failures: Known<(String, String)>,
+}
+
+impl Shapes {
+    fn find(&mut self, key: &str, rep: RepRow, whole: &mut Statement<'_>) -> rusqlite::Result<Shape> {
+        if let Some((_, shape)) = self.last.as_ref().filter(|(last, _)| last == key) {
+            return Ok(*shape);
+        }
+        let shape = match self.known.get(key) {
+            Some(shape) => *shape,
+            None => {
+                let shape = whole.query_row([rep.0], |row| self.read(row))?;
+                self.known.insert(key.to_owned(), shape);
+                shape
+            }
+        };
+        self.last = Some((key.to_owned(), shape));
+        Ok(shape)
+    }
+
+    fn read(&mut self, row: &Row<'_>) -> rusqlite::Result<Shape> {
+        let span = PlayedSpan { name: row.get(3)?, bars: (row.get(4)?, row.get(5)?) };
+        let failed = row.get::<_, Option<String>>(6)?.zip(row.get::<_, Option<String>>(7)?);
+        Ok(Shape {
+            span: self.spans.find(span),
+            mode: known(row, 0)?,
+            judged: known(row, 1)?,
+            witness: known(row, 2)?,
+            failed: failed.map(|f| self.failures.find(f)),
+        })
     }
 }
 

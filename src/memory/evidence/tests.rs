@@ -1,4 +1,5 @@
 use super::*;
+use crate::journal::attempts::RepRow;
 use crate::memory::item::{PlaceAt, SectionAt};
 
 /// Three sections of four bars; a landmark in bar 6; the passages of bars 3 and 11 part there.
@@ -13,29 +14,34 @@ fn layout() -> Layout {
     }
 }
 
-fn rep(mode: Mode, bars: (&str, &str), verdict: Verdict, failed: Option<(&str, &str)>) -> DatedRep {
-    DatedRep {
-        at: "2026-03-02T20:00:00+01:00".parse().unwrap(),
-        mode,
-        span: "named anyhow".into(),
-        bars: (bars.0.into(), bars.1.into()),
+/// One rep and all that is needed to read it.
+fn rep(mode: Mode, bars: (&str, &str), verdict: Verdict, failed: Option<(&str, &str)>) -> Attempts {
+    let at = "2026-03-02T20:00:00+01:00".parse::<crate::time::Timestamp>().unwrap();
+    let rep = Rep {
+        row: RepRow(1),
+        at,
+        day: at.date_naive(),
         length: Micros::from_millis(8000),
+        span: 0,
+        mode,
         judged: verdict,
         verdict,
         witness: Witness::Heard,
-        failed: failed.map(|(place, kind)| (place.into(), kind.into())),
-        n_notes_due: 20,
-        n_notes_right: 20,
-        tempo: None,
-        is_held: None,
+        failed: failed.map(|_| 0),
+    };
+    Attempts {
+        spans: vec![PlayedSpan { name: "named anyhow".into(), bars: (bars.0.into(), bars.1.into()) }],
+        failures: failed.iter().map(|(place, kind)| ((*place).into(), (*kind).into())).collect(),
+        all: vec![rep],
     }
 }
 
-fn said_in(layout: &Layout, rep: &DatedRep, lapses: &[DatedLapse]) -> Vec<String> {
+fn said_in(layout: &Layout, reps: &Attempts, lapses: &[DatedLapse]) -> Vec<String> {
     let items = layout.items();
-    let mut out = Vec::new();
-    Reader::new(layout, &items).rep(rep, lapses, &mut out);
-    out.iter().map(|(idx, a)| format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)).collect()
+    let reader = Reader::new(layout, &items);
+    let mut said = Vec::new();
+    Played::new(&reader, reps).rep(&reps.all[0], lapses, |idx, a| said.push(format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)));
+    said
 }
 
 fn drill(bars: (&str, &str), verdict: Verdict, failed: Option<(&str, &str)>) -> Vec<String> {
@@ -108,9 +114,10 @@ fn reading_and_bars_that_are_gone_show_nothing_and_the_players_word_holds() {
     assert_eq!(said_in(&layout(), &rep(Mode::Reading, ("1", "4"), Verdict::Clean, None), &[]), [] as [&str; 0]);
     assert_eq!(drill(("1", "40"), Verdict::Clean, None), [] as [&str; 0]);
     let mut overruled = rep(Mode::Drill, ("5", "8"), Verdict::Broken, Some(("5.1", "wrong")));
-    overruled.verdict = Verdict::Clean;
+    overruled.all[0].verdict = Verdict::Clean;
     assert_eq!(said_in(&layout(), &overruled, &[]), ["section 5-8: Clean Cold"]);
-    let told = DatedRep { witness: Witness::Told, ..rep(Mode::Drill, ("5", "8"), Verdict::Clean, None) };
+    let mut told = rep(Mode::Drill, ("5", "8"), Verdict::Clean, None);
+    told.all[0].witness = Witness::Told;
     assert_eq!(said_in(&layout(), &told, &[]), ["section 5-8: Clean Asked"]);
 }
 
@@ -119,7 +126,7 @@ fn answers_of_the_quiz_grade_what_was_asked() {
     let answer = |kind, place: &str, recall_ms: Option<i64>, outcome| {
         let layout = layout();
         let items = layout.items();
-        let mut out = Vec::new();
+        let mut said = Vec::new();
         let at = "2026-03-02T20:00:00+01:00".parse().unwrap();
         let recall = recall_ms.map(Micros::from_millis);
         let answer = DatedAnswer {
@@ -132,8 +139,8 @@ fn answers_of_the_quiz_grade_what_was_asked() {
             witness: Witness::Heard,
             n_notes_between: None,
         };
-        Reader::new(&layout, &items).answer(&answer, &mut out);
-        out.iter().map(|(idx, a)| format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)).collect::<Vec<_>>()
+        Reader::new(&layout, &items).answer(&answer, |idx, a| said.push(format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)));
+        said
     };
     use entry::Outcome::{Failed, Held, OutOfTime};
     assert_eq!(answer(QuestionKind::ColdStart, "5.1", Some(1200), Held), ["section 5-8: Clean Asked"]);
