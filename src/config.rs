@@ -22,6 +22,7 @@ use hands::Hands;
 use crate::piece::Piece;
 use crate::piece::text::{At, Error as TextError, Keys, Source};
 use crate::practice::hands_free::HandsFreeConfig;
+use crate::practice::reading::ReadyMark;
 use crate::practice::{LadderConfig, PracticeConfig};
 use crate::time::Micros;
 
@@ -37,6 +38,8 @@ pub struct Config {
     pub speak: Option<Speak>,
     /// When each rung of the prompt ladder is shown.
     pub ladder: LadderConfig,
+    /// What a section must show when it is read from the page.
+    pub ready: ReadyMark,
     /// Where tones are sent; none: nothing sounds.
     pub tone: Option<String>,
     hands: Hands,
@@ -53,7 +56,14 @@ pub enum Error {
 
 impl Default for Config {
     fn default() -> Self {
-        Config { input: None, speak: None, ladder: PracticeConfig::standard().ladder, tone: None, hands: Hands::default() }
+        Config {
+            input: None,
+            speak: None,
+            ladder: PracticeConfig::standard().ladder,
+            ready: ReadyMark::STANDARD,
+            tone: None,
+            hands: Hands::default(),
+        }
     }
 }
 
@@ -93,7 +103,7 @@ impl Config {
             root.get_ref(),
             0..0,
             "the settings",
-            &["input", "speak", "tone", "footswitch", "hands-free", "prompts"],
+            &["input", "speak", "tone", "footswitch", "hands-free", "prompts", "ready"],
         )?;
         let text = |key: &str| keys.optional_string(key).map(|text| text.map(|t| t.value));
         let mut config = Config { input: text("input")?, tone: text("tone")?, ..Config::default() };
@@ -113,12 +123,16 @@ impl Config {
             set("more-s", &mut config.ladder.fuller_cue)?;
             set("page-s", &mut config.ladder.page)?;
         }
+        if let Some(keys) = keys.table("ready", "[ready]", &["notes", "stop-bars"])? {
+            config.ready.notes_min = keys.number("notes", 0.5..=1.0)?.map_or(config.ready.notes_min, |share| share.value);
+            config.ready.stop_bars_max = keys.number("stop-bars", 0.25..=4.0)?.map_or(config.ready.stop_bars_max, |bars| bars.value);
+        }
         Ok(config)
     }
 
     /// Returns the rules and timings of practice, with what the player has set in them.
     pub fn practice(&self) -> PracticeConfig {
-        PracticeConfig { ladder: self.ladder.clone(), ..PracticeConfig::standard() }
+        PracticeConfig { ladder: self.ladder.clone(), ready: self.ready, ..PracticeConfig::standard() }
     }
 
     /// Returns what may be asked for without a key where this piece is played.
@@ -220,6 +234,7 @@ mod tests {
         for (text, message) in [
             ("imput = \"x\"\n", "config.toml:1:1: expected a key of the settings, found \"imput\"; did you mean \"input\"?"),
             ("[prompts]\ncue = 1\n", "config.toml:2:1: expected a key of [prompts], found \"cue\"; did you mean \"cue-s\"?"),
+            ("[ready]\nnotes = 0.2\n", "config.toml:2:9: expected a number from 0.5 to 1 for \"notes\", found 0.2"),
             ("[prompts]\ncue-s = 61\n", "config.toml:2:9: expected a number from 0 to 60 for \"cue-s\", found 61"),
             (
                 "[footswitch.controllers]\n128 = \"next\"\n",

@@ -33,6 +33,7 @@ mod story_line;
 pub mod view;
 mod words;
 
+pub use account::Played;
 pub use command::Command;
 pub use config::{LadderConfig, PracticeConfig};
 pub use habits::{Habits, Learned};
@@ -139,6 +140,11 @@ pub trait Machine {
 
     /// Returns what a screen may show now.
     fn view(&self) -> View<'_>;
+
+    /// Returns what was played up to now, for one account of several machines; none of one that gives its own lines.
+    fn played(&self) -> Option<Played> {
+        None
+    }
 
     /// Returns the drill that is on, for a built-in player that plays along.
     fn drill(&self) -> Option<&Engine> {
@@ -311,7 +317,33 @@ impl Machine for Engine {
         }
     }
 
+    fn played(&self) -> Option<Played> {
+        Some(self.played_so_far())
+    }
+
     fn drill(&self) -> Option<&Engine> {
         Some(self)
+    }
+}
+
+impl Machine for Box<dyn Machine> {
+    fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
+        self.as_mut().handle(input, out);
+    }
+
+    fn next_deadline(&self) -> Option<Micros> {
+        self.as_ref().next_deadline()
+    }
+
+    fn view(&self) -> View<'_> {
+        self.as_ref().view()
+    }
+
+    fn played(&self) -> Option<Played> {
+        self.as_ref().played()
+    }
+
+    fn drill(&self) -> Option<&Engine> {
+        self.as_ref().drill()
     }
 }

@@ -3,7 +3,6 @@
 use std::io::{BufReader, IsTerminal};
 use std::path::PathBuf;
 use std::process::ExitCode;
-use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
 use clap::Args;
@@ -25,7 +24,6 @@ use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
 use crate::practice::Span;
-use crate::practice::by_word::ByWord;
 use crate::practice::hands_free::HandsFreeConfig;
 use crate::practice::joins::{self, Chaining};
 use crate::score::{Place, Score};
@@ -127,27 +125,24 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, circumstances:
         let begin = Beginning { drafts, ..Beginning::default() };
         (Session::over(machine(opened.piece, spans, config, minutes, begin)?, None).directed(1), None)
     } else if input == KEYS {
-        if minutes.is_some() {
-            bail!("a session of minutes listens to an instrument; leave --minutes out to practise without one");
-        }
         let journal = Journal::begin(super::open_journal(paths)?, &opened, 0)?;
-        let told = ByWord::try_new(Arc::new(opened.piece), spans, config.practice()).context(NO_NOTES)?;
-        (Session::new(told, Some(Box::new(journal))), None)
+        let begin = journal.beginning(&opened, config, minutes, &mut spans, true)?;
+        (Session::over(machine(opened.piece, spans, config, minutes, begin)?, Some(Box::new(journal))), None)
     } else {
         let source = open(input)?;
         let store = super::open_journal(paths)?;
-        let open = open_places(&store.open_spots(&opened.key)?, &opened.piece.score);
+        let score = &opened.piece.score;
+        let open =
+            store.open_spots(&opened.key)?.into_iter().filter_map(|(place, hand)| open_place(&place, hand.as_deref(), score)).collect();
+        let lines = store.unfinished_lines(&opened.key)?.into_iter();
+        let line = |(place, hand, typed): (String, Option<String>, String)| {
+            open_place(&place, hand.as_deref(), score).map(|(place, hand)| (place, hand, typed))
+        };
+        let unfinished = lines.filter_map(line).collect();
         let journal = Journal::begin(store, &opened, 0)?;
         learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;
-        let reps: Vec<DatedRep> = journal.store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
-        let today = journal.began.date_naive();
-        let reached_today = reached_on(&opened.piece, &reps, today);
-        let mut quiz = None;
-        if let Some(minutes) = minutes {
-            begin_as_planned(&mut spans, &planned(&journal.store, &opened, today, minutes)?);
-            quiz = quiz_for(&journal.store, &opened, config, minutes)?;
-        }
-        let machine = machine(opened.piece, spans, config, minutes, Beginning { drafts, open, reached_today, quiz })?;
+        let begin = Beginning { drafts, open, unfinished, ..journal.beginning(&opened, config, minutes, &mut spans, false)? };
+        let machine = machine(opened.piece, spans, config, minutes, begin)?;
         (Session::over(machine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
     let session = session.with_voice(config.speak.clone().map(Voice::new)).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
@@ -205,10 +200,10 @@ pub(super) fn spans_of(piece: &Piece, from_the_end: bool) -> Vec<Span> {
     joins::spans(piece, chaining).into_iter().chain(Span::whole(piece, Mode::RunThrough)).collect()
 }
 
-/// The places put off in earlier sessions, as far as the score still has them.
-fn open_places(spots: &[(String, Option<String>)], score: &Score) -> Vec<(Place, Option<Hand>)> {
-    let hand = |word: &Option<String>| word.as_deref().map(|w| if w == "left" { Hand::Left } else { Hand::Right });
-    spots.iter().filter_map(|(place, word)| Some((Place::parse(place, score).ok()?, hand(word)))).collect()
+/// A place put off in an earlier session; none where the score has it no more.
+fn open_place(place: &str, hand: Option<&str>, score: &Score) -> Option<(Place, Option<Hand>)> {
+    let hand = hand.map(|word| if word == "left" { Hand::Left } else { Hand::Right });
+    Some((Place::parse(place, score).ok()?, hand))
 }
 
 /// The keys that a piece has.
@@ -237,6 +232,28 @@ impl Journal {
             seed,
         })?;
         Ok(Journal { store, session, began })
+    }
+}
+
+impl Journal {
+    /// Reads what a drill is to know from the start; a session of some minutes begins with what is planned for today, and has a quiz.
+    fn beginning(
+        &self,
+        opened: &OpenedPiece,
+        config: &Config,
+        minutes: Option<u32>,
+        spans: &mut Vec<Span>,
+        is_told: bool,
+    ) -> anyhow::Result<Beginning> {
+        let reps: Vec<DatedRep> = self.store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
+        let today = self.began.date_naive();
+        let reached_today = reached_on(&opened.piece, &reps, today);
+        let mut quiz = None;
+        if let Some(minutes) = minutes {
+            begin_as_planned(spans, &planned(&self.store, opened, today, minutes)?);
+            quiz = quiz_for(&self.store, opened, config, minutes, is_told)?;
+        }
+        Ok(Beginning { reached_today, quiz, is_told, ..Beginning::default() })
     }
 }
 

@@ -17,6 +17,7 @@ use crate::memory::item::ItemKind;
 use crate::memory::plan::{PlanConfig, What, plan};
 use crate::piece::{Cue, Piece, Section};
 use crate::piece_folder::OpenedPiece;
+use crate::practice::by_word::ByWord;
 use crate::practice::quiz::{Quiz, QuizConfig};
 use crate::practice::sitting::{BREATH, Part, Sitting, Times};
 use crate::practice::{Engine, Machine, PracticeConfig, Span};
@@ -34,8 +35,12 @@ const QUIZ_MINUTES_MAX: u32 = 6;
 pub struct Beginning {
     pub drafts: Vec<Cue>,
     pub open: Vec<(Place, Option<Hand>)>,
+    /// Lines of story that were begun for such places.
+    pub unfinished: Vec<(Place, Option<Hand>, String)>,
     pub reached_today: Vec<String>,
     pub quiz: Option<Quiz>,
+    /// Nothing is heard: the player says how each rep went.
+    pub is_told: bool,
 }
 
 /// A section that the day's plan has, with the clean reps it wants.
@@ -52,11 +57,18 @@ pub fn machine(
     minutes: Option<u32>,
     begin: Beginning,
 ) -> anyhow::Result<Box<dyn Machine>> {
-    let Beginning { drafts, open, reached_today, quiz } = begin;
+    let Beginning { drafts, open, unfinished, reached_today, quiz, is_told } = begin;
     let piece = Arc::new(piece);
     let engine = |spans: Vec<Span>, practice: PracticeConfig| Engine::try_new(Arc::clone(&piece), spans, practice).context(NO_NOTES);
-    let knowing = |engine: Engine| engine.with_drafts(drafts).with_open_places(open).with_reached_today(reached_today);
-    let Some(minutes) = minutes else { return Ok(Box::new(knowing(engine(spans, config.practice())?))) };
+    let by_word = |spans: Vec<Span>| ByWord::try_new(Arc::clone(&piece), spans, config.practice()).context(NO_NOTES);
+    let drill = |spans: Vec<Span>, practice: PracticeConfig| -> anyhow::Result<Box<dyn Machine>> {
+        if is_told {
+            return Ok(Box::new(by_word(spans)?.with_reached_today(reached_today)));
+        }
+        let knowing = engine(spans, practice)?.with_drafts(drafts).with_open_places(open).with_unfinished_lines(unfinished);
+        Ok(Box::new(knowing.with_reached_today(reached_today)))
+    };
+    let Some(minutes) = minutes else { return drill(spans, config.practice()) };
     let (work, mut run): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(Span::is_drill);
     let whole = match run.pop() {
         Some(run) => run,
@@ -68,10 +80,11 @@ pub fn machine(
     let mut parts = Vec::new();
     if !work.is_empty() && times.work.ends > Micros::ZERO {
         let practice = PracticeConfig { rest: Some(BREATH), ..config.practice() };
-        parts.push(Part::work(knowing(engine(work, practice)?), times.work));
+        parts.push(Part::work(drill(work, practice)?, times.work));
     }
     parts.extend(quiz.map(|quiz| Part::until(quiz, times.other)));
-    parts.push(Part::whole(engine(vec![whole], config.practice())?));
+    let run: Box<dyn Machine> = if is_told { Box::new(by_word(vec![whole])?) } else { Box::new(engine(vec![whole], config.practice())?) };
+    parts.push(Part::whole(run));
     Ok(Box::new(Sitting::try_new(parts).expect("the run-through is a part")))
 }
 
@@ -80,13 +93,13 @@ fn minutes_of_quiz(minutes: u32) -> u32 {
 }
 
 /// Makes the quiz of a session, where the session is long enough for one.
-pub fn quiz_for(store: &Store, opened: &OpenedPiece, config: &Config, minutes: u32) -> anyhow::Result<Option<Quiz>> {
+pub fn quiz_for(store: &Store, opened: &OpenedPiece, config: &Config, minutes: u32, is_told: bool) -> anyhow::Result<Option<Quiz>> {
     let minutes = minutes_of_quiz(minutes);
     if minutes == 0 {
         return Ok(None);
     }
     let seed = wall_now().timestamp_micros().cast_unsigned();
-    quiz::over(store, opened, config, QuizConfig::standard(minutes, seed))
+    quiz::over(store, opened, config, QuizConfig { is_told, ..QuizConfig::standard(minutes, seed) })
 }
 
 /// Returns the sections that reached their target on a day.

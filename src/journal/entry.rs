@@ -43,6 +43,12 @@ pub enum Entry {
         at: Micros,
     },
     Answer(Answer),
+    /// The player says of the answer of this number that it held, or did not.
+    AnswerOverruled {
+        answer: u32,
+        outcome: Outcome,
+        at: Micros,
+    },
     Spot(Spot),
 }
 
@@ -101,6 +107,19 @@ pub struct Run {
     pub is_held: bool,
     /// In the order they happened.
     pub lapses: Vec<Lapse>,
+    /// How steady it was, bar by bar in the order played; bars that a lapse was in are left out, and all of a run too short to tell.
+    pub bars: Vec<BarPace>,
+    /// Whether `bars` are set against the player's own reading, or else against the page.
+    pub by_reading: bool,
+}
+
+/// How fast one bar of a run-through was.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct BarPace {
+    /// Printed label.
+    pub bar: String,
+    /// Thousandths of the tempo that the run set out with: above 1000 is faster.
+    pub permille: u32,
 }
 
 /// One failure of memory in a run-through, and the way back.
@@ -182,6 +201,8 @@ pub struct Spot {
     pub hand: Option<&'static str>,
     /// The line of story; none while it is put off.
     pub text: Option<String>,
+    /// What was typed for it and not finished.
+    pub typed: Option<String>,
 }
 
 /// Why and where a rep was not clean.

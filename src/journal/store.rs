@@ -9,10 +9,12 @@ mod attempts;
 mod check;
 mod convert;
 mod copy;
+mod run_pace;
 mod tables;
 mod write;
 
 pub use copy::Merged;
+pub use run_pace::DatedPace;
 
 use std::path::{Path, PathBuf};
 use std::time::Duration;
@@ -23,7 +25,7 @@ use uuid::Uuid;
 
 use self::convert::{known, shifted, timestamp, uuid};
 use super::attempts::RepRow;
-use super::entry::Entry;
+use super::entry::{Entry, Witness};
 use super::stats::{DatedAnswer, DatedRep};
 use crate::import;
 use crate::import::smf::read_take;
@@ -37,6 +39,7 @@ const MIGRATIONS: &[M<'_>] = &[
     M::up(include_str!("migrations/001-sessions-and-reps.sql")),
     M::up(include_str!("migrations/002-answers-runs-and-spots.sql")),
     M::up(include_str!("migrations/003-reps-in-short.sql")),
+    M::up(include_str!("migrations/004-overruled-answers-unfinished-lines-and-pace-by-bar.sql")),
 ];
 /// What `PRAGMA application_id` says of a journal: "CWjl".
 const APPLICATION_ID: i32 = 0x4357_6a6c;
@@ -103,6 +106,8 @@ pub enum Error {
     Sql { file: PathBuf, doing: &'static str, source: rusqlite::Error },
     #[error("cannot overrule rep {number} in the journal {file}: the session has no such rep", file = file.display())]
     NoSuchRep { file: PathBuf, number: u32 },
+    #[error("cannot overrule answer {number} in the journal {file}: the session has no such answer", file = file.display())]
+    NoSuchAnswer { file: PathBuf, number: u32 },
     #[error("the journal {file} is damaged: {what}; keep a copy and start a new one with --data", file = file.display())]
     Damaged { file: PathBuf, what: String },
     #[error("cannot write {file}: there is a file of that name already, and it was left as it is; give another name", file = file.display())]
@@ -278,7 +283,7 @@ impl Store {
     /// Writes one entry; when this returns, it is on the disk.
     ///
     /// # Errors
-    /// When it cannot be written, or overrules a rep that the session does not have; nothing of it is kept then.
+    /// When it cannot be written, or overrules a rep or an answer that the session does not have; nothing of it is kept then.
     pub fn append(&mut self, session: SessionId, entry: &Entry) -> Result<(), Error> {
         let failed = self.failed("write an entry");
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(&failed)?;
@@ -292,6 +297,13 @@ impl Store {
                 let id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
                 let id = id.ok_or_else(|| Error::NoSuchRep { file: self.file.clone(), number: rep.0 })?;
                 write::overrule(&transaction, &id, *verdict, *at)
+            }
+            Entry::AnswerOverruled { answer, outcome, at } => {
+                let find = "SELECT id FROM answer WHERE session_id = ? AND number = ?";
+                let values = params![session.0.to_string(), answer];
+                let id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
+                let id = id.ok_or_else(|| Error::NoSuchAnswer { file: self.file.clone(), number: *answer })?;
+                write::overrule_answer(&transaction, &id, *outcome, *at)
             }
         };
         written.and_then(|()| transaction.commit()).map_err(failed)
@@ -367,15 +379,17 @@ impl Store {
         Ok(reps)
     }
 
-    /// Returns all answers about a piece, oldest first.
+    /// Returns all answers about a piece, oldest first; of one that the player overruled their last word, as told.
     ///
     /// # Errors
     /// When they cannot be read.
     pub fn answers(&self, piece_key: &str) -> Result<Vec<DatedAnswer>, Error> {
         let sql = "SELECT started_utc_us + asked_us, offset_s, kind, place, first_right_us - asked_us, answer.ended_us - asked_us, outcome,
-                          witness, n_notes_between
+                          witness, n_notes_between,
+                          (SELECT word.outcome FROM answer_overrule word WHERE answer_id = answer.id ORDER BY at_us DESC, word.id DESC LIMIT 1)
                    FROM answer JOIN session ON session.id = answer.session_id
                    WHERE piece_key = ? ORDER BY 1, number";
+        let is_overruled = |row: &Row<'_>| Ok::<_, rusqlite::Error>(row.get_ref(9)? != rusqlite::types::ValueRef::Null);
         let read = |row: &Row<'_>| {
             Ok(DatedAnswer {
                 at: timestamp(row.get(0)?, row.get(1)?)?,
@@ -383,8 +397,8 @@ impl Store {
                 place: row.get(3)?,
                 recall: row.get::<_, Option<i64>>(4)?.map(Micros),
                 length: Micros(row.get(5)?),
-                outcome: known(row, 6)?,
-                witness: known(row, 7)?,
+                outcome: if is_overruled(row)? { known(row, 9)? } else { known(row, 6)? },
+                witness: if is_overruled(row)? { Witness::Told } else { known(row, 7)? },
                 n_notes_between: row.get(8)?,
             })
         };
@@ -407,6 +421,22 @@ impl Store {
             }
         }
         Ok(open)
+    }
+
+    /// Returns what was typed for places that are put off still, and not finished: place, hand, text.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn unfinished_lines(&self, piece_key: &str) -> Result<Vec<(String, Option<String>, String)>, Error> {
+        let sql = "SELECT place, hand, typed FROM spot JOIN session ON session.id = spot.session_id
+                   WHERE piece_key = ? ORDER BY started_utc_us + at_us, spot.id";
+        let read = |row: &Row<'_>| Ok((row.get(0)?, row.get(1)?, row.get::<_, Option<String>>(2)?));
+        let mut lines: Vec<(String, Option<String>, String)> = Vec::new();
+        for (place, hand, typed) in self.rows(sql, [piece_key], read, "read the places put off")? {
+            lines.retain(|line| (&line.0, &line.1) != (&place, &hand));
+            lines.extend(typed.map(|typed| (place, hand, typed)));
+        }
+        Ok(lines)
     }
 
     /// Returns what was noted during a rep, in its order.

@@ -9,7 +9,7 @@ use super::config::PracticeConfig;
 use super::phase::Tally;
 use super::span::Span;
 use super::view::{Stage, View};
-use super::{Command, Input, Machine, Output, account};
+use super::{Command, Input, Machine, Output, Played};
 use crate::follower::OnsetIdx;
 use crate::journal::entry::{Entry, Happening, Mode, Rep, RepNumber, Verdict, Witness};
 use crate::midi::Take;
@@ -31,6 +31,8 @@ pub struct ByWord {
     /// Cues asked for in this rep, oldest first, and when; as onsets of the span.
     cues: Vec<(Micros, OnsetIdx, String)>,
     reps: Vec<Rep>,
+    /// Names of sections that reached their target earlier today.
+    reached_today: Vec<String>,
 }
 
 enum Phase {
@@ -69,16 +71,39 @@ impl ByWord {
             now: Micros::ZERO,
             cues: Vec::new(),
             reps: Vec::new(),
+            reached_today: Vec::new(),
         })
+    }
+
+    /// Takes the names of sections that reached their target earlier today: they can be joined.
+    #[must_use]
+    pub fn with_reached_today(mut self, sections: Vec<String>) -> Self {
+        self.reached_today = sections;
+        self
     }
 
     fn span(&self) -> &Span {
         &self.spans[self.current]
     }
 
-    fn is_reached(&self) -> bool {
-        let tally = &self.tallies[self.current];
+    fn is_reached(&self, span_idx: usize) -> bool {
+        let tally = &self.tallies[span_idx];
         tally.n_clean(self.piece.judging.in_a_row) >= tally.target
+    }
+
+    /// Tells whether a span can be played now: a join once its sections have reached their target, in this session or earlier today.
+    fn is_open(&self, span_idx: usize) -> bool {
+        let is_section_reached = |name: &str| {
+            let here = self.spans.iter().position(|s| s.is_drill() && s.joined.is_empty() && s.name == name);
+            here.is_some_and(|i| self.is_reached(i)) || self.reached_today.iter().any(|s| s == name)
+        };
+        self.spans[span_idx].joined.clone().all(|section| self.piece.sections.get(section).is_some_and(|s| is_section_reached(&s.name)))
+    }
+
+    /// Goes to the next span that can be played now, or ends.
+    fn move_on(&mut self, at: Micros, out: &mut Vec<Output>) {
+        let next = (self.current + 1..self.spans.len()).find(|i| self.is_open(*i));
+        self.go_to(next.unwrap_or(self.spans.len()), at, out);
     }
 
     fn go_to(&mut self, span_idx: usize, at: Micros, out: &mut Vec<Output>) {
@@ -92,13 +117,17 @@ impl ByWord {
     }
 
     fn finish(&mut self, at: Micros, out: &mut Vec<Output>) {
-        let (runs, drills): (Vec<Span>, Vec<Span>) = self.spans.iter().cloned().partition(|s| s.mode == Mode::RunThrough);
-        let mut lines = account::lines(&self.reps, &drills, &[]);
-        // Of a run that nobody heard there is no more to say than the player said.
-        let last = |run: &Span| self.reps.iter().rfind(|r| r.span == run.name).map(|r| format!("{}: {}", run.name, r.verdict.words()));
-        lines.extend(runs.iter().filter_map(last));
-        self.phase = Phase::Finished { account: lines };
+        self.phase = Phase::Finished { account: self.played_so_far().lines() };
         out.push(Output::Finished { at });
+    }
+
+    fn played_so_far(&self) -> Played {
+        // Of a run that nobody heard there is no more to say than the player said.
+        let runs = self.spans.iter().filter(|s| s.mode == Mode::RunThrough);
+        let last = |run: &Span| self.reps.iter().rfind(|r| r.span == run.name).map(|r| format!("{}: {}", run.name, r.verdict.words()));
+        let remarks = runs.filter_map(last).collect();
+        let piece = Some(Arc::clone(&self.piece));
+        Played { piece, reps: self.reps.clone(), spans: self.spans.clone(), remarks, open: Vec::new() }
     }
 
     /// Shows the cue after the last one shown.
@@ -153,7 +182,7 @@ impl ByWord {
     }
 
     fn settle(&mut self, verdict: Verdict, is_run: bool) {
-        self.phase = if is_run || self.is_reached() {
+        self.phase = if is_run || self.is_reached(self.current) {
             Phase::SpanDone { until: self.now + self.config.span_done }
         } else {
             Phase::Judged { at: self.now, verdict }
@@ -177,7 +206,7 @@ impl ByWord {
             (_, Phase::Finished { .. }) => {}
             (Command::Pause, Phase::Playing { since }) => self.phase = Phase::Mark { since: *since, done: now },
             (Command::Pause, Phase::Judged { at, .. }) => self.phase = Phase::Mark { since: *at, done: now },
-            (Command::Pause, Phase::SpanDone { .. }) => self.go_to(self.current + 1, now, out),
+            (Command::Pause, Phase::SpanDone { .. }) => self.move_on(now, out),
             (Command::Again, _) => {
                 self.cues.clear();
                 self.phase = Phase::Playing { since: now };
@@ -192,8 +221,11 @@ impl ByWord {
             }
             (Command::Cue, _) => self.next_cue(out),
             (Command::Overrule(verdict), _) => self.judge(verdict, out),
-            (Command::Skip, _) => self.go_to(self.current + 1, now, out),
-            (Command::Back, _) => self.go_to(self.current.saturating_sub(1), now, out),
+            (Command::Skip, _) => self.move_on(now, out),
+            (Command::Back, _) => {
+                let before = (0..self.current).rev().find(|i| self.is_open(*i));
+                self.go_to(before.unwrap_or(self.current), now, out);
+            }
             (Command::MoreReps | Command::FewerReps, _) => {
                 let tally = &mut self.tallies[self.current];
                 let target = if command == Command::MoreReps { tally.target.saturating_add(1) } else { tally.target.saturating_sub(1) };
@@ -214,7 +246,7 @@ impl Machine for ByWord {
         let is_timer = matches!(input.what, Input::Deadline);
         while let Some(due) = self.next_deadline().filter(|d| *d < input.at || (is_timer && *d <= input.at)) {
             self.now = self.now.max(due);
-            self.go_to(self.current + 1, due, out);
+            self.move_on(due, out);
         }
         self.now = self.now.max(input.at);
         if let Input::Command(command) = input.what {
@@ -227,6 +259,10 @@ impl Machine for ByWord {
             Phase::SpanDone { until } => Some(until),
             _ => None,
         }
+    }
+
+    fn played(&self) -> Option<Played> {
+        Some(self.played_so_far())
     }
 
     fn view(&self) -> View<'_> {

@@ -1,5 +1,6 @@
 //! What the player may set about practice, with the defaults and where they come from.
 
+use super::reading::ReadyMark;
 use crate::time::Micros;
 
 /// Rules and timings of practice. What belongs to a piece stands in the piece file.
@@ -8,6 +9,8 @@ pub struct PracticeConfig {
     /// Slowest and fastest tempo of a clean rep, as a share of the one set.
     pub tempo_share: (f64, f64),
     pub ladder: LadderConfig,
+    /// What a section must show when it is read from the page.
+    pub ready: ReadyMark,
     /// How long a finished span stays on the screen before the next one is offered.
     pub span_done: Micros,
     /// A pause for breath after each rep: pacing only, it holds nobody back. None: the verdict stands until the next rep.
@@ -33,6 +36,7 @@ impl PracticeConfig {
                 fuller_cue: Micros::from_millis(2_000),
                 page: Micros::from_millis(3_000),
             },
+            ready: ReadyMark::STANDARD,
             span_done: Micros::from_millis(2_500),
             rest: None,
         }

@@ -347,6 +347,11 @@ impl Quiz {
                 let end = asking.told(now, outcome, "it did not hold", &self.questions, &self.piece);
                 self.answered(End { first_right: Some(*had), ..end }, out);
             }
+            (Command::Overrule(verdict), Phase::Between { .. }) => self.overrule(verdict, out),
+            // What nobody hears is marked after it is had, and so a mark before that may mean the question that stands.
+            (Command::Overrule(verdict), Phase::Asked(asking)) if !self.config.is_told && !asking.has_begun() => {
+                self.overrule(verdict, out);
+            }
             (Command::Pause, Phase::Paused { since }) => {
                 let gone = now - *since;
                 self.ends = self.ends.map(|ends| ends + gone);
@@ -367,6 +372,23 @@ impl Quiz {
                 self.finish(out);
             }
             _ => {}
+        }
+    }
+
+    /// The player's word on the last answer goes before what was heard.
+    fn overrule(&mut self, verdict: Verdict, out: &mut Vec<Output>) {
+        let is_held = verdict == Verdict::Clean;
+        let outcome = if is_held { Outcome::Held } else { Outcome::Failed };
+        let Some(answer) = self.answers.last_mut().filter(|answer| (answer.outcome == Outcome::Held) != is_held) else { return };
+        answer.outcome = outcome;
+        answer.confused = None;
+        self.deck.overruled(outcome, answer.recall);
+        let (now, number) = (self.now, self.n_asked - 1);
+        out.push(Output::Record(Entry::AnswerOverruled { answer: number, outcome, at: now }));
+        if let Phase::Between { since, told: Some(told) } = &mut self.phase {
+            let large = if is_held { "held" } else { "did not hold" };
+            *told = Told { is_held, large: large.to_owned(), small: format!("{}, as you say", answer.name) };
+            *since = now;
         }
     }
 

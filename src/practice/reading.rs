@@ -31,6 +31,11 @@ pub struct ReadyMark {
 impl ReadyMark {
     /// 95 % of the notes, and no stop longer than a bar.
     pub const STANDARD: ReadyMark = ReadyMark { notes_min: 0.95, stop_bars_max: 1.0 };
+
+    /// Says the longest stop: `a bar`, `1.5 bars`.
+    fn stop_words(self) -> String {
+        if self.stop_bars_max == 1.0 { "a bar".to_owned() } else { format!("{} bars", self.stop_bars_max) }
+    }
 }
 
 /// How a piece reads, section by section.
@@ -94,8 +99,9 @@ impl Readiness {
         let (slow, fast) = tempos.iter().fold((f64::MAX, f64::MIN), |(low, high), t| (low.min(*t), high.max(*t)));
         let mut lines = Vec::new();
         if not_ready.is_empty() {
+            let bars = mark.stop_words();
             lines.push(format!(
-                "ready to learn from memory: at least {percent:.0} % of the notes everywhere, and no stop longer than a bar"
+                "ready to learn from memory: at least {percent:.0} % of the notes everywhere, and no stop longer than {bars}"
             ));
         } else {
             let (n, all) = (self.sections.len() - not_ready.len(), self.sections.len());

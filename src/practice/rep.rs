@@ -5,8 +5,8 @@ use super::config::PracticeConfig;
 use super::ear::Ear;
 use super::judge::{Fault, Found, Judge};
 use super::ladder::Ladder;
-use super::reading::{Readiness, ReadyMark};
-use super::run::pace::drifts;
+use super::reading::Readiness;
+use super::run::pace::{drifts, speeds};
 use super::run::path::Path;
 use super::span::Span;
 use super::{run, words};
@@ -191,9 +191,9 @@ impl Attempt {
         match (cx.span.mode, &rep.run) {
             (Mode::RunThrough, Some(run)) if run.n_bars_played > 0 => {
                 let lapsed = run::lapsed(&self.path, cx.span, rep.ended);
-                run::words::lines(rep, run, &drifts(&self.path, cx.span, &lapsed), cx.span)
+                run::words::lines(rep, run, &drifts(&speeds(&self.path, cx.span, &lapsed), cx.span), cx.span)
             }
-            (Mode::Reading, _) => Readiness::of(self, cx).lines(ReadyMark::STANDARD, cx.piece),
+            (Mode::Reading, _) => Readiness::of(self, cx).lines(cx.config.ready, cx.piece),
             _ => Vec::new(),
         }
     }

@@ -22,7 +22,7 @@ pub mod words;
 
 use super::span::Span;
 use crate::follower::{OnsetIdx, SlipKind};
-use crate::journal::entry::{Lapse, Recovery, Run};
+use crate::journal::entry::{BarPace, Lapse, Recovery, Run};
 use crate::score::Score;
 use crate::time::Micros;
 use path::{Arrival, CHORD, Mark, Path, Reached, Trouble, bar_quarters, music, quarters_between};
@@ -51,6 +51,8 @@ struct Episode {
 /// Returns what a run came to that ended at `ended`.
 pub fn run(path: &Path, span: &Span, score: &Score, ended: Micros) -> Run {
     let lapses: Vec<Lapse> = episodes(path, span, ended).iter().map(|e| e.lapse(span, score)).collect();
+    let speeds = pace::speeds(path, span, &lapsed(path, span, ended));
+    let pace = |(bar, log): &(usize, f64)| BarPace { bar: span.bars[*bar].clone(), permille: (log.exp() * 1000.0).round() as u32 };
     let bars = bars_played(path, span);
     let reaches = |bar: Option<&bool>| bar.copied().unwrap_or(false);
     let is_whole = reaches(bars.first()) && reaches(bars.last()) && path.reached.last().is_some_and(|r| is_last(r.onset, span));
@@ -59,6 +61,8 @@ pub fn run(path: &Path, span: &Span, score: &Score, ended: Micros) -> Run {
         n_bars_played: bars.iter().filter(|played| **played).count() as u32,
         is_held: is_whole && lapses.iter().all(|l| l.recovery != Recovery::NotRecovered),
         lapses,
+        bars: speeds.iter().map(pace).collect(),
+        by_reading: span.pace.is_some(),
     }
 }
 

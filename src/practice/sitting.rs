@@ -5,10 +5,9 @@
 
 use std::collections::VecDeque;
 
-use super::account::Played;
 use super::span::Span;
 use super::view::{Quiz, Stage, View};
-use super::{Command, Engine, Input, Machine, Output};
+use super::{Command, Engine, Input, Machine, Output, Played};
 use crate::journal::entry::{Entry, RepNumber};
 use crate::midi::MidiEvent;
 use crate::time::{Micros, Stamped, Tempo};
@@ -90,6 +89,8 @@ pub struct Sitting {
     /// No rest was taken in this part yet.
     is_fresh: bool,
     resting_until: Option<Micros>,
+    /// A rep has ended with what is being taken in.
+    has_just_ended: bool,
     played: Played,
     /// What the parts that are no drill say of themselves.
     said: Vec<String>,
@@ -113,6 +114,7 @@ impl Sitting {
             began: Micros::ZERO,
             is_fresh: true,
             resting_until: None,
+            has_just_ended: false,
             played: Played::default(),
             said: Vec::new(),
             n_reps: 0,
@@ -123,13 +125,32 @@ impl Sitting {
         })
     }
 
-    /// Tells whether a rep, or an answer, is on.
+    /// Tells whether a rep, or an answer, is on. Where nothing is heard the next rep may be on as soon as the last one is judged, and
+    /// one that waits for its mark is not over.
     fn is_playing(&self) -> bool {
-        let answering = |quiz: &Quiz| matches!(quiz, Quiz::Asked { .. } | Quiz::Answering { .. } | Quiz::Called { .. });
+        let answering = |quiz: &Quiz| matches!(quiz, Quiz::Asked { .. } | Quiz::Answering { .. } | Quiz::Called { .. } | Quiz::Mark { .. });
         match self.part.machine.view().stage {
-            Stage::Playing | Stage::Prompted { .. } => true,
+            Stage::Playing | Stage::Prompted { .. } | Stage::Unheard | Stage::Mark { .. } => true,
+            Stage::RepDone { .. } => self.is_told() && !self.has_just_ended,
             Stage::Quiz(quiz) => answering(&quiz),
             _ => false,
+        }
+    }
+
+    /// Tells whether the part on goes by the player's word alone.
+    fn is_told(&self) -> bool {
+        self.part.machine.drill().is_none()
+    }
+
+    fn end_rest(&mut self, out: &mut Vec<Output>) {
+        self.resting_until = None;
+        self.begin_unheard(out);
+    }
+
+    /// What nobody hears begins now: a rest, or another part, was no part of it.
+    fn begin_unheard(&mut self, out: &mut Vec<Output>) {
+        if self.is_told() {
+            self.pass_on(Stamped { at: self.now, what: Input::Command(Command::Again) }, out);
         }
     }
 
@@ -145,7 +166,7 @@ impl Sitting {
     fn timer(&mut self, due: Micros, out: &mut Vec<Output>) {
         self.now = self.now.max(due);
         if self.resting_until.is_some_and(|until| until <= due) {
-            self.resting_until = None;
+            self.end_rest(out);
         }
         self.watch_time(out);
     }
@@ -180,11 +201,13 @@ impl Sitting {
                     answer.number += self.n_answers_before;
                     self.n_answers += 1;
                 }
+                Output::Record(Entry::AnswerOverruled { answer, .. }) => *answer += self.n_answers_before,
                 Output::Finished { .. } => continue,
                 _ => {}
             }
             let between_spans = matches!(output, Output::SpanBegan { .. });
             let after_rep = matches!(output, Output::Record(Entry::Rep(_)));
+            self.has_just_ended |= after_rep;
             out.push(output);
             self.maybe_rest(between_spans, after_rep);
         }
@@ -202,8 +225,8 @@ impl Sitting {
     }
 
     fn take_stock(&mut self) {
-        match self.part.machine.drill() {
-            Some(engine) => self.played.add(engine.played()),
+        match self.part.machine.played() {
+            Some(played) => self.played.add(played),
             None => {
                 if let Stage::Finished { account } = self.part.machine.view().stage {
                     self.said.extend_from_slice(account);
@@ -221,6 +244,7 @@ impl Sitting {
                 self.began = self.now;
                 self.is_fresh = true;
                 out.push(Output::SpanBegan { at: self.now, span_idx: 0 });
+                self.begin_unheard(out);
             }
             None => self.finish(out),
         }
@@ -243,6 +267,7 @@ impl Machine for Sitting {
     fn handle(&mut self, input: Stamped<Input>, out: &mut Vec<Output>) {
         let is_timer = matches!(input.what, Input::Deadline);
         let is_due = |due: &Micros| *due < input.at || (is_timer && *due <= input.at);
+        self.has_just_ended = false;
         while let Some(due) = self.next_deadline().filter(is_due) {
             if self.own_deadline() == Some(due) {
                 self.timer(due, out);
@@ -257,7 +282,7 @@ impl Machine for Sitting {
             return;
         }
         if self.resting_until.is_some() && Sitting::ends_rest(&input.what) {
-            self.resting_until = None;
+            self.end_rest(out);
             if matches!(input.what, Input::Command(command) if command != Command::Quit) {
                 return;
             }
@@ -285,6 +310,10 @@ impl Machine for Sitting {
             None if self.resting_until.is_some() => View { stage: Stage::Rest, ask: None, bar: None, look_bar: None, ..view },
             None => view,
         }
+    }
+
+    fn played(&self) -> Option<Played> {
+        self.part.machine.played()
     }
 
     fn drill(&self) -> Option<&Engine> {

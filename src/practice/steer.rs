@@ -2,11 +2,10 @@
 
 use std::sync::Arc;
 
-use super::account::Played;
 use super::judge::{Fault, Found};
 use super::phase::{Phase, Show};
 use super::rep::Attempt;
-use super::{Command, Engine, Output};
+use super::{Command, Engine, Output, Played};
 use crate::follower::OnsetIdx;
 use crate::journal::entry::{Entry, Mode, Rep, RepNumber, Verdict};
 use crate::midi::Take;
@@ -100,12 +99,12 @@ impl Engine {
     }
 
     pub(super) fn finish(&mut self, at: Micros, out: &mut Vec<Output>) {
-        self.phase = Phase::Finished { account: self.played().lines() };
+        self.phase = Phase::Finished { account: self.played_so_far().lines() };
         out.push(Output::Finished { at });
     }
 
     /// Returns what was played up to now.
-    pub(super) fn played(&self) -> Played {
+    pub(super) fn played_so_far(&self) -> Played {
         Played {
             piece: Some(Arc::clone(&self.piece)),
             reps: self.reps.clone(),

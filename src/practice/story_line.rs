@@ -130,6 +130,16 @@ impl Engine {
         self
     }
 
+    /// Takes what was typed for such places and not finished. Call after [`Engine::with_open_places`].
+    #[must_use]
+    pub fn with_unfinished_lines(mut self, lines: impl IntoIterator<Item = (Place, Option<Hand>, String)>) -> Self {
+        for (place, hand, typed) in lines {
+            let idx = self.stories.open(place, hand, &self.piece);
+            self.stories.open[idx].typed = typed;
+        }
+        self
+    }
+
     pub(super) fn story(&mut self, story: Story, out: &mut Vec<Output>) {
         match story {
             Story::Told(text) => self.tell(&text, None, out),
@@ -140,8 +150,11 @@ impl Engine {
                 }
             }
             Story::Typed(text) => {
-                if let Some(open) = self.stories.asked.and_then(|i| self.stories.open.get_mut(i)) {
+                let Some(open) = self.stories.asked.and_then(|i| self.stories.open.get_mut(i)) else { return };
+                if open.typed != text {
                     open.typed = text;
+                    let (place, hand) = (open.place, open.hand);
+                    self.record_spot(place, hand, None, self.now, out);
                 }
             }
             Story::Cues(cues) => self.use_cues(cues),
@@ -196,8 +209,10 @@ impl Engine {
     }
 
     fn record_spot(&self, place: Place, hand: Option<Hand>, text: Option<String>, at: Micros, out: &mut Vec<Output>) {
+        let open = self.stories.open.iter().find(|o| (o.place, o.hand) == (place, hand));
+        let typed = open.map(|o| o.typed.clone()).filter(|typed| text.is_none() && !typed.trim().is_empty());
         let hand = hand.map(|h| if h == Hand::Left { "left" } else { "right" });
-        out.push(Output::Record(Entry::Spot(Spot { at, place: place.text(&self.piece.score), hand, text })));
+        out.push(Output::Record(Entry::Spot(Spot { at, place: place.text(&self.piece.score), hand, text, typed })));
     }
 
     /// After a line was told (or refused) right after a slip, the next rep begins one bar before the place; on the list, the next place follows.

@@ -3,3 +3,4 @@
 mod joins;
 mod sitting;
 mod stories;
+mod told;

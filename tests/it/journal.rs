@@ -7,7 +7,7 @@ use std::process::{Command, Stdio};
 use std::thread;
 
 use catchword::journal::entry::{
-    Answer, Entry, Happening, Lapse, Mode, Outcome, QuestionKind, Reason, Recovery, Rep, RepNumber, Run, Spot, Verdict, Witness,
+    Answer, BarPace, Entry, Happening, Lapse, Mode, Outcome, QuestionKind, Reason, Recovery, Rep, RepNumber, Run, Spot, Verdict, Witness,
 };
 use catchword::journal::stats::{DatedAnswer, by_span};
 use catchword::journal::store::{Error, FILE_NAME, NewSession, SessionId, Store};
@@ -178,13 +178,41 @@ fn a_run_through_comes_back_held_or_not() {
         going_at: Some("5.1".into()),
         lost: Micros(2_000_000),
     };
-    let run = Run { n_bars: 24, n_bars_played: 22, is_held: true, lapses: vec![lapse] };
+    let run = Run { n_bars: 24, n_bars_played: 22, is_held: true, lapses: vec![lapse], bars: vec![], by_reading: false };
     for (number, run) in [(0, Some(run)), (1, None)] {
         store.append(session, &Entry::Rep(Rep { mode: Mode::RunThrough, run, ..a_rep(number) })).unwrap();
     }
     let held: Vec<_> = store.reps("ferry").unwrap().into_iter().map(|(_, r)| (r.mode, r.is_held)).collect();
     assert_eq!(held, [(Mode::RunThrough, Some(true)), (Mode::RunThrough, None)]);
+    assert_eq!(store.latest_pace("ferry").unwrap(), None, "too short to tell");
+    let bars: Vec<BarPace> = [("1", 1000), ("2", 870), ("1", 1012)].map(|(bar, permille)| BarPace { bar: bar.into(), permille }).into();
+    let steady = Run { n_bars: 3, n_bars_played: 3, is_held: true, lapses: vec![], bars: bars.clone(), by_reading: true };
+    store.append(session, &Entry::Rep(Rep { mode: Mode::RunThrough, run: Some(steady), ..a_rep(2) })).unwrap();
+    let pace = store.latest_pace("ferry").unwrap().unwrap();
+    assert_eq!((pace.by_reading, pace.bars), (true, bars));
+    assert_eq!(store.latest_pace("another").unwrap(), None);
     store.check().unwrap();
+}
+
+#[test]
+fn the_players_last_word_on_an_answer_holds_as_told_and_what_was_heard_stays_on_record() {
+    let mut store = Store::open_in_memory().unwrap();
+    let session = store.begin_session(&a_session("ferry")).unwrap();
+    for number in [0, 1] {
+        let answer = Answer { outcome: Outcome::Failed, witness: Witness::Heard, ..an_answer(number) };
+        store.append(session, &Entry::Answer(answer)).unwrap();
+    }
+    for (at, outcome) in [(20_000_000, Outcome::Held), (20_000_001, Outcome::Failed), (20_000_002, Outcome::Held)] {
+        store.append(session, &Entry::AnswerOverruled { answer: 1, outcome, at: Micros(at) }).unwrap();
+    }
+    let told: Vec<_> = store.answers("ferry").unwrap().into_iter().map(|a| (a.outcome, a.witness)).collect();
+    assert_eq!(told, [(Outcome::Failed, Witness::Heard), (Outcome::Held, Witness::Told)]);
+    let wrong = Entry::AnswerOverruled { answer: 9, outcome: Outcome::Held, at: Micros(0) };
+    let message = store.append(session, &wrong).unwrap_err().to_string();
+    assert_eq!(message, "cannot overrule answer 9 in the journal (in memory): the session has no such answer");
+    store.check().unwrap();
+    let overruled = store.tables().unwrap().into_iter().find(|t| t.name == "answer_overrule").expect("it is exported and merged");
+    assert_eq!(overruled.columns, ["id", "answer_id", "at_us", "outcome"]);
 }
 
 #[test]
@@ -192,7 +220,7 @@ fn a_place_put_off_waits_until_its_line_of_story_is_told() {
     let mut store = Store::open_in_memory().unwrap();
     let first = store.begin_session(&a_session("ferry")).unwrap();
     let spot = |at: i64, place: &str, text: Option<&str>| {
-        Entry::Spot(Spot { at: Micros(at), place: place.into(), hand: Some("left"), text: text.map(str::to_owned) })
+        Entry::Spot(Spot { at: Micros(at), place: place.into(), hand: Some("left"), text: text.map(str::to_owned), typed: None })
     };
     store.append(first, &spot(1, "3.2", None)).unwrap();
     store.append(first, &spot(2, "5.1", None)).unwrap();
@@ -204,6 +232,14 @@ fn a_place_put_off_waits_until_its_line_of_story_is_told() {
     assert_eq!(store.open_spots("ferry").unwrap(), [left("5.1")]);
     store.append(second, &spot(3, "3.2", None)).unwrap();
     assert_eq!(store.open_spots("ferry").unwrap(), [left("5.1"), left("3.2")], "put off anew");
+    let begun = |at, typed: Option<&str>| {
+        Entry::Spot(Spot { at: Micros(at), place: "5.1".into(), hand: Some("left".into()), text: None, typed: typed.map(str::to_owned) })
+    };
+    store.append(second, &begun(4, Some("thumb st"))).unwrap();
+    let lines = [("5.1".to_owned(), Some("left".to_owned()), "thumb st".to_owned())];
+    assert_eq!(store.unfinished_lines("ferry").unwrap(), lines);
+    store.append(second, &begun(5, None)).unwrap();
+    assert_eq!(store.unfinished_lines("ferry").unwrap(), [], "wiped");
     store.check().unwrap();
 }
 

@@ -167,7 +167,8 @@ impl Evening<'_> {
                 rep.reason = Some(Reason { place: place.clone(), kind, words: format!("bar {place}: not what is written") });
                 rep.n_notes_right -= 1;
                 rep.ended = at + Micros::from_millis(1_000);
-                spot = Some(Spot { at: rep.ended, place, hand, text: player.rng.bool().then(|| "thumb stays home".to_owned()) });
+                spot =
+                    Some(Spot { at: rep.ended, place, hand, text: player.rng.bool().then(|| "thumb stays home".to_owned()), typed: None });
                 break;
             }
         }
@@ -238,7 +239,7 @@ impl Evening<'_> {
         rep.verdict = if lapses.is_empty() { Verdict::Clean } else { Verdict::Broken };
         rep.reason = lapses.first().map(|l| Reason { place: l.place.clone(), kind: l.kind, words: format!("a lapse at bar {}", l.place) });
         let is_held = lapses.iter().all(|l| l.recovery != Recovery::Restarted);
-        rep.run = Some(Run { n_bars: n_bars as u32, n_bars_played: n_bars as u32, is_held, lapses });
+        rep.run = Some(Run { n_bars: n_bars as u32, n_bars_played: n_bars as u32, is_held, lapses, bars: vec![], by_reading: false });
         self.keep(&Entry::Rep(rep));
     }
 }

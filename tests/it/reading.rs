@@ -8,7 +8,7 @@ use catchword::midi::Take;
 use catchword::piece::Piece;
 use catchword::piece_folder::open_piece;
 use catchword::practice::reading::{Readiness, ReadyMark};
-use catchword::practice::{Engine, Habits, Input, Machine, Output, PracticeConfig, Span, Stage, Timed};
+use catchword::practice::{Engine, Input, Learned, Machine, Output, PracticeConfig, Span, Stage, Timed};
 use catchword::source::player::{Manner, Planned, perform};
 use catchword::theory::Hand;
 use catchword::time::{Micros, Stamped};
@@ -118,10 +118,11 @@ fn a_reading_of_the_whole_piece_teaches_every_section_its_timing() {
     let breaths = (0..6).map(at).chain([after(SECTIONS[0] + 8), after(SECTIONS[1] + 8)]);
     let planned: Vec<Planned> = breaths.map(|at| Planned::Pause { at, length }).collect();
     let timed = Timed::of(&piece, &span, &read(&piece, &span, 3, planned));
-    for (nth, section) in Span::of_piece(&piece).iter().take(6).enumerate() {
-        let mut habits = Habits::default();
-        habits.take_in(section, &timed);
-        let timing = habits.config(Begin::At(OnsetIdx(0))).timing.expect("something was learned");
+    let mut learned = Learned::default();
+    learned.add(&timed, Mode::Reading);
+    for (nth, mut section) in Span::of_piece(&piece).into_iter().take(6).enumerate() {
+        learned.teach(&mut section);
+        let timing = section.habits.config(Begin::At(OnsetIdx(0))).timing.expect("something was learned");
         let n_known = (0..section.n_onsets() - 1).filter(|o| timing.n_takes(OnsetIdx(*o)) > 0).count();
         assert!(n_known * 10 >= (section.n_onsets() - 1) * 9, "{}: {n_known} of {}", section.name, section.n_onsets());
         let place = span.line.onsets.iter().find(|o| o.at == at(nth)).unwrap().place;

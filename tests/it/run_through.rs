@@ -1,5 +1,7 @@
 //! Run-throughs by players who are known: what is reported is what they did, and nothing else.
 
+mod stress;
+
 use std::sync::Arc;
 
 use catchword::follower::OnsetIdx;

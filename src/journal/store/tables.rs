@@ -28,9 +28,11 @@ pub(super) const TABLES: &[Known] = &[
     Known { name: "take", keys: &["id"], at: "started_utc_us + first_us", of_session: OF_REP },
     Known { name: "overrule", keys: &["id"], at: "started_utc_us + at_us", of_session: OF_REP },
     Known { name: "run", keys: &["rep_id"], at: "started_utc_us + started_us", of_session: OF_REP },
+    Known { name: "run_bar", keys: &["rep_id", "nth"], at: "started_utc_us + started_us", of_session: OF_REP },
     Known { name: "lapse", keys: &["rep_id", "nth"], at: "started_utc_us + at_us", of_session: OF_REP },
     Known { name: "answer", keys: &["id"], at: "started_utc_us + asked_us", of_session: "JOIN session ON session.id = answer.session_id" },
     Known { name: "answer_happening", keys: &["answer_id", "nth"], at: "started_utc_us + at_us", of_session: OF_ANSWER },
+    Known { name: "answer_overrule", keys: &["id"], at: "started_utc_us + at_us", of_session: OF_ANSWER },
     Known { name: "answer_take", keys: &["id"], at: "started_utc_us + first_us", of_session: OF_ANSWER },
     Known { name: "spot", keys: &["id"], at: "started_utc_us + at_us", of_session: "JOIN session ON session.id = spot.session_id" },
 ];

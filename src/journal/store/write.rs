@@ -6,7 +6,7 @@ use uuid::Uuid;
 use super::SessionId;
 use super::convert::{Word, shifted};
 use crate::import::smf::write_take;
-use crate::journal::entry::{Answer, Happening, Rep, Run, Spot, Verdict};
+use crate::journal::entry::{Answer, Happening, Outcome, Rep, Run, Spot, Verdict};
 use crate::midi::Take;
 use crate::time::Micros;
 
@@ -49,12 +49,13 @@ pub(super) fn rep(transaction: &Transaction<'_>, session: SessionId, rep: &Rep) 
 }
 
 fn run(transaction: &Transaction<'_>, rep_id: &str, run: &Run) -> rusqlite::Result<()> {
-    transaction.prepare_cached("INSERT INTO run (rep_id, n_bars, n_bars_played, is_held) VALUES (?, ?, ?, ?)")?.execute(params![
-        rep_id,
-        run.n_bars,
-        run.n_bars_played,
-        run.is_held
-    ])?;
+    let by_reading = (!run.bars.is_empty()).then_some(run.by_reading);
+    let sql = "INSERT INTO run (rep_id, n_bars, n_bars_played, is_held, by_reading) VALUES (?, ?, ?, ?, ?)";
+    transaction.prepare_cached(sql)?.execute(params![rep_id, run.n_bars, run.n_bars_played, run.is_held, by_reading])?;
+    let mut bar = transaction.prepare_cached("INSERT INTO run_bar (rep_id, nth, bar, permille) VALUES (?, ?, ?, ?)")?;
+    for (nth, b) in run.bars.iter().enumerate() {
+        bar.execute(params![rep_id, order(nth), b.bar, b.permille])?;
+    }
     let sql = "INSERT INTO lapse (rep_id, nth, at_us, place, kind, recovery, going_at, lost_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?)";
     let mut lapse = transaction.prepare_cached(sql)?;
     for (nth, l) in run.lapses.iter().enumerate() {
@@ -90,8 +91,15 @@ pub(super) fn answer(transaction: &Transaction<'_>, session: SessionId, answer: 
 
 pub(super) fn spot(transaction: &Transaction<'_>, session: SessionId, spot: &Spot) -> rusqlite::Result<()> {
     transaction
-        .prepare_cached("INSERT INTO spot (id, session_id, at_us, place, hand, text) VALUES (?, ?, ?, ?, ?, ?)")?
-        .execute(params![Uuid::now_v7().to_string(), session.0.to_string(), spot.at.0, spot.place, spot.hand, spot.text])
+        .prepare_cached("INSERT INTO spot (id, session_id, at_us, place, hand, text, typed) VALUES (?, ?, ?, ?, ?, ?, ?)")?
+        .execute(params![Uuid::now_v7().to_string(), session.0.to_string(), spot.at.0, spot.place, spot.hand, spot.text, spot.typed])
+        .map(drop)
+}
+
+pub(super) fn overrule_answer(transaction: &Transaction<'_>, answer_id: &str, outcome: Outcome, at: Micros) -> rusqlite::Result<()> {
+    transaction
+        .prepare_cached("INSERT INTO answer_overrule (id, answer_id, at_us, outcome) VALUES (?, ?, ?, ?)")?
+        .execute(params![Uuid::now_v7().to_string(), answer_id, at.0, outcome.word()])
         .map(drop)
 }
 

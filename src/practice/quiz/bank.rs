@@ -1,10 +1,12 @@
 //! Everything that can be asked about a piece, in its playing order.
 
+mod ways;
+
 use std::collections::HashSet;
 use std::ops::Range;
 
 use super::harmony::Harmony;
-use super::question::{Exit, Passage, Question, Source, Wanted};
+use super::question::{Passage, Question, Source, Wanted};
 use crate::analysis::Analysis;
 use crate::follower::{Line, OnsetIdx};
 use crate::journal::entry::{Mode, QuestionKind};
@@ -37,6 +39,7 @@ pub fn questions(piece: &Piece, analysis: &Analysis, failed: &[Place]) -> Vec<Qu
         out.extend(bank.jump(start));
     }
     out.extend(bank.switches());
+    out.extend(bank.forks());
     let after = failed.iter().filter_map(|place| bank.bar_after(*place));
     for spot in after.collect::<HashSet<BarIdx>>().into_iter().filter_map(|bar| bank.bar(bar)) {
         out.extend(bank.cold_start(&spot, Source::Spot));
@@ -169,74 +172,6 @@ impl Bank<'_> {
             }
         }
         out
-    }
-
-    /// Both (or all) exits of every switch that is one in playing order too.
-    fn switches(&self) -> Vec<Question> {
-        let mut out: Vec<Question> = Vec::new();
-        for switch in &self.analysis.switches {
-            let points: Vec<Point> = switch.places.iter().filter_map(|at| self.point(self.analysis.place(*at), None, None)).collect();
-            let Some(first) = points.first() else { continue };
-            let first = self.first_onset(first);
-            let beat = self.piece.score.bar(self.line().onsets.get(first).map_or(BarIdx(0), |o| o.place.bar)).meter.beat_length();
-            let alike: Vec<(Point, usize)> = points
-                .into_iter()
-                .map(|point| {
-                    let here = self.first_onset(&point);
-                    let n = if here == first { usize::MAX } else { self.n_alike_before(first, here) };
-                    (point, n)
-                })
-                .filter(|(_, n)| *n >= 2 && self.lead(first, *n) >= beat.scaled(3, 2))
-                .collect();
-            let Some(n_alike) = alike.iter().map(|(_, n)| *n).min().filter(|_| alike.len() > 1) else { continue };
-            // A lead-in goes back to the bar before at most.
-            let bar = self.line().onsets[first].played_bar;
-            let from = self.line().onsets.partition_point(|o| o.played_bar + 1 < bar);
-            let n_lead = n_alike.min(first - from);
-            let exits: Vec<Exit> = alike.iter().filter_map(|(point, _)| self.exit(point, n_lead)).collect();
-            if exits.len() < alike.len() || n_lead < 2 {
-                continue;
-            }
-            for (nth, (point, _)) in alike.iter().enumerate() {
-                if out.iter().any(|q| q.place == point.place) {
-                    continue;
-                }
-                let mut others = exits.clone();
-                let asked = others.remove(nth);
-                let lead = asked.passage.span.place(asked.passage.begin);
-                let small =
-                    vec![format!("lead in from {}", self.bar_words(lead)), format!("and on through {}", self.bar_words(point.place))];
-                let section = self.section(point.place).unwrap_or_else(|| self.bar_words(point.place));
-                out.push(self.question(QuestionKind::Switch, Source::Switch, point, (section, small), Wanted::Exit { asked, others }));
-            }
-        }
-        out
-    }
-
-    fn exit(&self, point: &Point, n_lead: usize) -> Option<Exit> {
-        let parting = self.first_onset(point);
-        let begin = &self.line().onsets[parting.checked_sub(n_lead)?];
-        let to = self.line().onsets.get(parting)?;
-        let end = to.played_bar + if to.starts_bar { 1 } else { 2 };
-        let passage = self.passage(begin.played_bar..end.min(self.whole.bars.len()), begin.place.into_bar)?;
-        Some(Exit { parting: OnsetIdx(passage.begin.0 + n_lead), passage, place: point.place })
-    }
-
-    /// Tells how many onsets before two onsets are the same, note for note and wait for wait.
-    fn n_alike_before(&self, a: usize, b: usize) -> usize {
-        let line = self.line();
-        let keys = |o: usize| line.notes[line.onsets[o].notes.clone()].iter().map(|n| (n.key, n.hand));
-        (1..=a.min(b))
-            .take_while(|n| {
-                let wait = |o: usize| line.onsets[o].at - line.onsets[o - n].at;
-                wait(a) == wait(b) && keys(a - n).eq(keys(b - n))
-            })
-            .count()
-    }
-
-    fn lead(&self, onset: usize, n_before: usize) -> ScoreTime {
-        let onsets = &self.line().onsets;
-        onsets[onset].at - onsets[onset.saturating_sub(n_before)].at
     }
 
     fn first_onset(&self, point: &Point) -> usize {

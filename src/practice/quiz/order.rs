@@ -29,12 +29,14 @@ pub struct Deck {
     /// Places of the question before this one, and where each of the last two stands in playing order.
     last_places: Vec<Place>,
     last_orders: [Option<(usize, Place)>; 2],
+    /// The question answered last, and the doubt there was before.
+    last_doubt: Option<(usize, f64)>,
 }
 
 impl Deck {
     pub fn new(questions: &[Question], doubt: &dyn Doubt, seed: u64) -> Self {
         let doubts = questions.iter().map(|q| doubt.doubt(q.kind, &q.text).clamp(0.0, 1.0)).collect();
-        Deck { rng: fastrand::Rng::with_seed(seed), doubts, last_places: Vec::new(), last_orders: [None; 2] }
+        Deck { rng: fastrand::Rng::with_seed(seed), doubts, last_places: Vec::new(), last_orders: [None; 2], last_doubt: None }
     }
 
     /// Draws the next question; `None` when there are none.
@@ -90,7 +92,15 @@ impl Deck {
 
     /// Learns from an answer of this session.
     pub fn answered(&mut self, question: usize, outcome: Outcome, recall: Option<Micros>) {
+        self.last_doubt = Some((question, self.doubts[question]));
         self.doubts[question] = doubt::after(self.doubts[question], outcome, recall);
+    }
+
+    /// The last answer came to something else, as the player says.
+    pub fn overruled(&mut self, outcome: Outcome, recall: Option<Micros>) {
+        if let Some((question, before)) = self.last_doubt {
+            self.doubts[question] = doubt::after(before, outcome, recall);
+        }
     }
 
     fn pick<T: Copy>(&mut self, weights: &[(T, f64)], is_open: impl Fn(T) -> bool) -> Option<T> {

@@ -59,24 +59,31 @@ impl Pace {
     }
 }
 
-/// Returns where a run left the tempo that it set out with; bars within `lapsed` are left out.
-pub fn drifts(path: &Path, span: &Span, lapsed: &[(Micros, Micros)]) -> Vec<Drift> {
+/// Returns how fast each bar of a run was against the tempo that it set out with: its index in playing order, and the log of the share.
+/// Bars within `lapsed` are left out; empty for a run too short to tell.
+pub fn speeds(path: &Path, span: &Span, lapsed: &[(Micros, Micros)]) -> Vec<(usize, f64)> {
     let bars = played_bars(path, span, lapsed);
-    let by_reading = span.pace.is_some();
     let expected = |bar: usize| match &span.pace {
         Some(pace) => pace.of_bar(span.stretch.bars[bar].bar),
         None => Some(span.stretch.bars[bar].length.to_f64()),
     };
     // Log of how much faster than expected each bar was.
-    let speeds: Vec<(usize, f64)> =
+    let mut speeds: Vec<(usize, f64)> =
         bars.iter().filter_map(|(bar, length)| expected(*bar).map(|e| (*bar, (e / length.secs_f64()).ln()))).collect();
     if speeds.len() < N_BARS_TOLD {
         return Vec::new();
     }
     let opening = N_BARS_OPENING.max(speeds.len() / 4);
     let set_out = median(speeds[..opening].iter().map(|s| s.1));
+    speeds.iter_mut().for_each(|s| s.1 -= set_out);
+    speeds
+}
+
+/// Returns where a run left the tempo that it set out with, from the [`speeds`] of its bars.
+pub fn drifts(speeds: &[(usize, f64)], span: &Span) -> Vec<Drift> {
+    let by_reading = span.pace.is_some();
     let side = |nth: usize| {
-        let smooth = median(speeds[nth.saturating_sub(1)..(nth + 2).min(speeds.len())].iter().map(|s| s.1)) - set_out;
+        let smooth = median(speeds[nth.saturating_sub(1)..(nth + 2).min(speeds.len())].iter().map(|s| s.1));
         let is_close = smooth < 0.0 && speeds[nth].0 + N_BARS_CLOSE >= span.bars.len();
         if smooth.abs() < SHARE_OF_A_BAR.ln_1p() || is_close { 0 } else { smooth.signum() as i32 }
     };
@@ -85,7 +92,7 @@ pub fn drifts(path: &Path, span: &Span, lapsed: &[(Micros, Micros)]) -> Vec<Drif
     while first < speeds.len() {
         let run = (first..speeds.len()).take_while(|nth| side(*nth) == side(first)).count();
         if side(first) != 0 && run >= N_BARS_MIN {
-            let share = (median(speeds[first..first + run].iter().map(|s| s.1)) - set_out).exp();
+            let share = median(speeds[first..first + run].iter().map(|s| s.1)).exp();
             if share.ln().abs() >= SHARE_MIN.ln_1p() {
                 drifts.push(Drift { bars: speeds[first].0..=speeds[first + run - 1].0, share, by_reading });
             }

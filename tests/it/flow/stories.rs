@@ -216,6 +216,34 @@ fn what_was_typed_comes_back_and_an_empty_line_is_none() {
 }
 
 #[test]
+fn a_line_broken_off_is_kept_with_its_place_for_another_evening() {
+    let mut evening = Evening::with("ferry");
+    slip(&mut evening, 2);
+    let mark = evening.outputs.len();
+    for typed in ["deepest str", "deepest str", "  "] {
+        evening.input(evening.now, Input::Story(Story::Typed(typed.into())));
+    }
+    let kept = spots(&evening.outputs[mark..]);
+    let typed: Vec<_> = kept.iter().map(|s| (s.place.as_str(), s.text.as_deref(), s.typed.as_deref())).collect();
+    assert_eq!(typed, [("3.1", None, Some("deepest str")), ("3.1", None, None)], "once for each change; blanks are nothing");
+    // Failing there again forgets nothing of it.
+    evening.input(evening.now, Input::Story(Story::Typed("deepest str".into())));
+    evening.play(vec![]);
+    let mark = evening.outputs.len();
+    slip(&mut evening, 2);
+    assert_eq!(spots(&evening.outputs[mark..])[0].typed.as_deref(), Some("deepest str"));
+
+    let place = (Place::start_of(BarIdx(2)), Some(Hand::Left));
+    let piece = evening.engine.piece().clone();
+    let span = Span::of_piece(&piece).remove(0);
+    let engine = Engine::try_new(piece.into(), vec![span], PracticeConfig::standard()).unwrap();
+    let engine = engine.with_open_places([place]).with_unfinished_lines([(place.0, place.1, "deepest str".to_owned())]);
+    let mut next = Evening::at(engine);
+    slip(&mut next, 2);
+    assert_eq!(next.engine.view().ask.unwrap().typed, "deepest str");
+}
+
+#[test]
 fn cues_changed_in_the_file_are_used_at_once() {
     let mut evening = Evening::with("ferry");
     let place = Place::start_of(BarIdx(2));
