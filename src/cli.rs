@@ -9,6 +9,7 @@ mod director;
 mod drill;
 mod footswitch;
 mod habits;
+mod hearing;
 mod inspect;
 mod journal;
 mod plan;
@@ -83,7 +84,7 @@ enum Command {
     Trace(trace::TraceArgs),
     /// Print what is read from a score file
     Inspect(inspect::InspectArgs),
-    /// List the MIDI inputs of this machine
+    /// List the MIDI inputs of this machine, and set an instrument up
     Ports(ports::PortsArgs),
     /// Print the settings in force and where each comes from
     Config(config::ConfigArgs),

@@ -19,8 +19,9 @@ use std::path::{Path, PathBuf};
 
 use hands::Hands;
 
-use crate::piece::Piece;
+use crate::midi::MatchMode;
 use crate::piece::text::{At, Error as TextError, Keys, Source};
+use crate::piece::{ANCHORS, Manner, Piece, ROLL_MS_MAX};
 use crate::practice::hands_free::HandsFreeConfig;
 use crate::practice::reading::ReadyMark;
 use crate::practice::{LadderConfig, PracticeConfig};
@@ -42,6 +43,8 @@ pub struct Config {
     pub ready: ReadyMark,
     /// Where tones are sent; none: nothing sounds.
     pub tone: Option<String>,
+    /// How a harp is played and heard, where a piece does not say.
+    pub harp: Manner,
     hands: Hands,
 }
 
@@ -62,6 +65,7 @@ impl Default for Config {
             ladder: PracticeConfig::standard().ladder,
             ready: ReadyMark::STANDARD,
             tone: None,
+            harp: Manner::USUAL,
             hands: Hands::default(),
         }
     }
@@ -103,7 +107,7 @@ impl Config {
             root.get_ref(),
             0..0,
             "the settings",
-            &["input", "speak", "tone", "footswitch", "hands-free", "prompts", "ready"],
+            &["input", "speak", "tone", "footswitch", "hands-free", "prompts", "ready", "harp"],
         )?;
         let text = |key: &str| keys.optional_string(key).map(|text| text.map(|t| t.value));
         let mut config = Config { input: text("input")?, tone: text("tone")?, ..Config::default() };
@@ -112,6 +116,14 @@ impl Config {
             config.speak = Some(Speak::try_new(&template).map_err(refused)?);
         }
         config.hands = Hands::read(&keys, file_name)?;
+        if let Some(keys) = keys.table("harp", "[harp]", &["match", "roll-ms", "roll-anchor"])? {
+            let own = Manner {
+                matching: keys.word("match", &MatchMode::WORDS)?.map(|m| m.value),
+                roll_longest: keys.integer("roll-ms", 0..=ROLL_MS_MAX)?.map(|ms| Micros::from_millis(ms.value)),
+                roll_ends_on_beat: keys.word("roll-anchor", &ANCHORS)?.map(|a| a.value),
+            };
+            config.harp = own.or(config.harp);
+        }
         if let Some(keys) = keys.table("prompts", "[prompts]", &["cue-s", "more-s", "page-s"])? {
             let set = |key: &str, value: &mut Micros| -> Result<(), TextError> {
                 if let Some(seconds) = keys.number(key, 0.0..=60.0)? {

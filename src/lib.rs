@@ -12,6 +12,7 @@ pub mod config;
 pub mod export;
 pub mod follower;
 pub mod import;
+pub mod instruments;
 pub mod journal;
 pub mod memory;
 pub mod midi;

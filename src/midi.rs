@@ -5,6 +5,7 @@
 
 pub mod decode;
 mod hearing;
+pub mod profile;
 pub mod sensor;
 mod take;
 

@@ -7,12 +7,14 @@
 mod check;
 pub mod edit;
 pub mod file;
+mod manner;
 pub mod merge;
 mod relabel;
 pub mod text;
 
 pub use check::Lists;
 pub use file::PieceFile;
+pub use manner::{ANCHORS, Manner, ROLL_MS_MAX};
 pub use relabel::relabel;
 pub use text::Error;
 
@@ -20,7 +22,7 @@ use std::sync::Arc;
 
 use chrono::NaiveDate;
 
-use crate::midi::{Hearing, MatchMode};
+use crate::midi::Hearing;
 use crate::score::{BarIdx, BarRange, Part, Place, Score};
 use crate::theory::Hand;
 use crate::theory::harp::Harp;
@@ -36,8 +38,8 @@ pub struct Piece {
     pub instrument: Instrument,
     /// The player's harp; none for a keyboard.
     pub harp: Option<Harp>,
-    /// How the piece file says that keys are to be taken; none where it leaves that to the settings.
-    pub matching: Option<MatchMode>,
+    /// How the harp is played and heard, as far as the piece file says so. Whoever opens the instrument adds what the settings say.
+    pub manner: Manner,
     /// How the instrument is heard. A piece as it is read is heard plainly; whoever opens the instrument knows more.
     pub hearing: Arc<Hearing>,
     /// The tempo the player set; where there is one, reps are held to 85 to 115 % of it.
@@ -82,7 +84,7 @@ impl Piece {
             part,
             instrument,
             harp: instrument.usual_harp(),
-            matching: None,
+            manner: Manner::default(),
             hearing: Arc::default(),
             tempo: None,
             target_reps: Piece::TARGET_REPS,

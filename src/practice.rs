@@ -14,6 +14,7 @@ mod config;
 mod ear;
 pub mod footswitch;
 pub mod gesture;
+mod glissando;
 mod habits;
 pub mod hands_free;
 mod hear;

@@ -71,6 +71,24 @@ impl Plan {
     }
 }
 
+impl Plan {
+    /// Returns the pedals as diagrams for the page: as they stand at the start, and wherever they have been moved, with written
+    /// positions in order. Where a bar is played more than once, its first time counts.
+    pub fn diagrams(&self, score: &Score) -> Vec<(ScoreTime, PedalSetting)> {
+        let mut diagrams = vec![(ScoreTime::ZERO, self.pedals_at(ScoreTime::ZERO))];
+        for change in self.changes.iter().filter(|c| matches!(c.what, Moved::Pedal(_))) {
+            let at = change.place.onset(score);
+            let setting = self.pedals_at(change.played);
+            if at > diagrams[diagrams.len() - 1].0 {
+                diagrams.push((at, setting));
+            } else if let Some((_, same)) = diagrams.last_mut().filter(|(last, _)| *last == at) {
+                *same = setting;
+            }
+        }
+        diagrams
+    }
+}
+
 /// Plans the setting of a stretch in playing order: the fewest moves that give every note, each as near before its note as
 /// beats, feet and a free left hand allow. `tempo` says how long a hand or foot has; where the score gives none, 72 quarters a minute.
 ///

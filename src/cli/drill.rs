@@ -9,6 +9,7 @@ use clap::Args;
 use crossbeam_channel::{Receiver, bounded};
 
 use super::habits::learn_from_journal;
+use super::hearing::hear;
 use super::session::{Keep, Session};
 use super::sitting::{Beginning, begin_as_planned, machine, planned, quiz_for, reached_on};
 use super::story_file::{StoryFile, drafted};
@@ -112,7 +113,7 @@ pub(super) struct Circumstances<'a> {
 }
 
 /// Practises spans of a piece until the player closes the session.
-pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, circumstances: Circumstances<'_>) -> anyhow::Result<ExitCode> {
+pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstances: Circumstances<'_>) -> anyhow::Result<ExitCode> {
     let Circumstances { paths, config, input, part, plain, minutes } = circumstances;
     let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
     let stories = StoryFile::open(&opened, part)?;
@@ -130,6 +131,8 @@ pub(super) fn practise(opened: OpenedPiece, mut spans: Vec<Span>, circumstances:
         (Session::over(machine(opened.piece, spans, config, minutes, begin)?, Some(Box::new(journal))), None)
     } else {
         let source = open(input)?;
+        hear(&mut opened.piece, &source.name(), config, paths)?;
+        spans.iter_mut().for_each(|span| span.hear_as(&opened.piece));
         let store = super::open_journal(paths)?;
         let score = &opened.piece.score;
         let open =

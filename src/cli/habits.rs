@@ -42,15 +42,17 @@ pub fn learned(store: &Store, key: &str, piece: &Piece, before: Timestamp) -> Re
     let mut laid_out: Vec<Span> = Vec::new();
     let mut learned = Learned::default();
     for (id, rep) in reading.into_iter().chain(chosen) {
-        let (Some(take), Some(span)) = (store.take(*id)?, played_span(piece, rep, &mut laid_out)) else { continue };
-        learned.add(&Timed::of(piece, span, &take), rep.mode);
+        let Some(take) = store.take(*id)? else { continue };
+        let played = Piece { hearing: take.hearing().clone().into(), ..piece.clone() };
+        let Some(span) = played_span(&played, rep, &mut laid_out) else { continue };
+        learned.add(&Timed::of(&played, span, &take), rep.mode);
     }
     Ok(learned)
 }
 
 /// Lays out the bars that a stored rep was of; `None` when the score has them no more.
 fn played_span<'a>(piece: &Piece, rep: &DatedRep, laid_out: &'a mut Vec<Span>) -> Option<&'a Span> {
-    if let Some(known) = laid_out.iter().position(|s| s.ends() == rep.bars) {
+    if let Some(known) = laid_out.iter().position(|s| s.ends() == rep.bars && s.hearing == piece.hearing) {
         return Some(&laid_out[known]);
     }
     laid_out.push(span_of(piece, rep)?);

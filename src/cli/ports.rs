@@ -1,25 +1,33 @@
-//! `catchword ports`: which MIDI inputs this machine has.
+//! `catchword ports`: which MIDI inputs this machine has, what is known of them, and the set-up that finds it out.
+
+mod tune;
+mod words;
 
 use std::path::PathBuf;
 
 use clap::Args;
 use serde::Serialize;
 
+use crate::instruments::Instruments;
+use crate::paths::Paths;
 use crate::source::port;
 
 #[derive(Args, Debug)]
 pub struct PortsArgs {
     /// Print one JSON object instead of lines to read
-    #[arg(long)]
+    #[arg(long, conflicts_with = "tune")]
     json: bool,
     /// Learn what footswitches, buttons or spare keys send, by their being pressed
-    #[arg(long, conflicts_with = "json")]
+    #[arg(long, conflicts_with = "json", group = "set-up")]
     footswitch: bool,
+    /// Set an instrument up, in about a minute: its strings, what they do by themselves, what its keys mean
+    #[arg(long, group = "set-up")]
+    tune: bool,
     /// What to listen to for it: port:NAME, stream:PATH, or part of a port's name
-    #[arg(long, value_name = "INPUT", requires = "footswitch")]
+    #[arg(long, value_name = "INPUT", requires = "set-up")]
     input: Option<String>,
-    /// Keep what was learned in the settings of this directory
-    #[arg(long, value_name = "DIR", requires = "footswitch")]
+    /// Keep journal, settings and pieces in this directory
+    #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
 }
 
@@ -29,6 +37,15 @@ struct Listing {
     ports: Vec<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     missing: Option<String>,
+    /// Instruments that were set up.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    set_up: Vec<Known>,
+}
+
+#[derive(Serialize)]
+struct Known {
+    name: String,
+    known: String,
 }
 
 /// Prints the list, or why there is none: a machine without MIDI is no failure, other inputs still work.
@@ -36,15 +53,28 @@ pub fn run(args: PortsArgs) -> anyhow::Result<()> {
     if args.footswitch {
         return super::footswitch::learn(args.input.as_deref(), args.data.as_deref());
     }
+    let paths = Paths::find(args.data.as_deref());
+    if args.tune {
+        return tune::run(args.input.as_deref(), &paths?);
+    }
+    // Without a home directory nothing can be known, and there is still a list.
+    let instruments = paths.map_or(Ok(Instruments::default()), |paths| Instruments::load(&Instruments::file(&paths)))?;
+    let set_up = instruments.0.iter().map(|(name, profile)| Known { name: name.clone(), known: words::profile_line(profile) }).collect();
     let listing = match port::names() {
-        Ok(ports) => Listing { ports, missing: None },
-        Err(error) => Listing { ports: Vec::new(), missing: Some(error.to_string()) },
+        Ok(ports) => Listing { ports, missing: None, set_up },
+        Err(error) => Listing { ports: Vec::new(), missing: Some(error.to_string()), set_up },
     };
     let text = if args.json { serde_json::to_string(&listing)? } else { lines(&listing) };
     super::print_lines(text.lines().map(str::to_owned))
 }
 
 fn lines(listing: &Listing) -> String {
+    let known: String = listing.set_up.iter().map(|known| format!("  {}: {}\n", known.name, known.known)).collect();
+    let known = if known.is_empty() { known } else { format!("Set up:\n{known}") };
+    port_lines(listing) + &known
+}
+
+fn port_lines(listing: &Listing) -> String {
     match (&listing.missing, &listing.ports[..]) {
         (Some(missing), _) => format!("No MIDI ports: {missing}.\n"),
         (None, []) => "No MIDI ports: no instrument is connected. Plug it in, switch it on and look again.\n".to_owned(),
@@ -62,7 +92,11 @@ mod tests {
     #[test]
     fn list_says_how_to_choose_or_why_it_is_empty() {
         let of = |ports: &[&str], missing: Option<&str>| {
-            lines(&Listing { ports: ports.iter().map(|p| (*p).to_owned()).collect(), missing: missing.map(str::to_owned) })
+            lines(&Listing {
+                ports: ports.iter().map(|p| (*p).to_owned()).collect(),
+                missing: missing.map(str::to_owned),
+                set_up: Vec::new(),
+            })
         };
         assert_eq!(of(&["Lyra 20:0"], None), "MIDI ports:\n  Lyra 20:0\nChoose one by any part of its name: --input port:NAME\n");
         assert!(of(&[], None).contains("no instrument is connected"));

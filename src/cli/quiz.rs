@@ -11,6 +11,7 @@ use crossbeam_channel::bounded;
 use super::N_SIGNALS_MAX;
 use super::drill::{Journal, KEYS, NO_NOTES, PracticeArgs, keys_of, play};
 use super::habits::learned;
+use super::hearing::hear;
 use super::plan::Known;
 use super::session::Session;
 use super::voice::Voice;
@@ -54,10 +55,13 @@ pub struct QuizArgs {
 pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.practice.data.as_deref())?;
     let config = Config::load(&paths.config_file)?;
-    let opened = open_piece(&args.piece, args.practice.part.as_deref(), &paths.pieces)?;
+    let mut opened = open_piece(&args.piece, args.practice.part.as_deref(), &paths.pieces)?;
     let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
     // Opened before the journal: without an instrument there is no session to record.
     let source = if input == KEYS { None } else { Some(open(input)?) };
+    if let Some(source) = &source {
+        hear(&mut opened.piece, &source.name(), &config, &paths)?;
+    }
     let store = super::open_journal(&paths)?;
     let seed = args.seed.unwrap_or_else(|| wall_now().timestamp_micros().cast_unsigned());
     let quiz_config = QuizConfig {

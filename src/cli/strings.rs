@@ -1,11 +1,15 @@
 //! `catchword strings`: how levers or pedals stand through a piece, and what they cannot give.
 
+use std::path::PathBuf;
+
+use anyhow::{Context as _, bail};
 use clap::Args;
 
 use super::{pieces_dirs, print_lines};
+use crate::export::musicxml;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
-use crate::score::{Place, Unfolded, unfold};
+use crate::score::{Place, Score, Unfolded, unfold};
 use crate::setting::{Change, Plan, plan};
 use crate::theory::harp::{Harp, Mechanism};
 use crate::theory::{Letter, SpelledPitch};
@@ -18,6 +22,9 @@ pub struct StringsArgs {
     /// The part to play, where the score has several
     #[arg(long, value_name = "NAME")]
     part: Option<String>,
+    /// Write the score as MusicXML with the pedal diagrams of this plan, for a pedal harp
+    #[arg(long, value_name = "FILE")]
+    out: Option<PathBuf>,
 }
 
 pub fn run(args: StringsArgs) -> anyhow::Result<()> {
@@ -28,6 +35,17 @@ pub fn run(args: StringsArgs) -> anyhow::Result<()> {
     let Some(bars) = piece.score.all_bars() else { return print_lines(["the score has no bars".to_owned()]) };
     let stretch = unfold(&piece.score, piece.part(), &bars);
     let plan = plan(harp, &piece.score, piece.part(), &stretch, piece.tempo);
+    if let Some(file) = &args.out {
+        let Mechanism::Pedals { .. } = harp.mechanism else {
+            bail!("only a pedal harp has pedal diagrams; say instrument = \"pedal-harp\" in the piece file");
+        };
+        let mut score = Score::clone(&piece.score);
+        score.parts[piece.part].pedal_diagrams = plan.diagrams(&piece.score);
+        if file.exists() {
+            bail!("{} is there already; give another name", file.display());
+        }
+        std::fs::write(file, musicxml::write(&score)).with_context(|| format!("writing the score to {}", file.display()))?;
+    }
     print_lines(lines(&piece, harp, &stretch, &plan))
 }
 

@@ -52,13 +52,17 @@ pub struct TraceArgs {
 pub fn run(args: TraceArgs) -> anyhow::Result<()> {
     let paths = Paths::find(args.data.as_deref()).ok();
     let pieces = paths.as_ref().map(|p| p.pieces.clone()).unwrap_or_default();
-    let opened = open_piece(&args.piece, args.part.as_deref(), &pieces)?;
-    let piece = &opened.piece;
+    let mut opened = open_piece(&args.piece, args.part.as_deref(), &pieces)?;
     let (span, take) = match (&args.take, args.rep) {
-        (Some(file), _) => (given_span(piece, &args)?, read_take(file)?),
-        (None, Some(n)) => stored_rep(&opened, n, &paths.context("there is no home directory; say with --data where the journal is")?)?,
+        (Some(file), _) => {
+            let take = read_take(file)?;
+            opened.piece.hearing = take.hearing().clone().into();
+            (given_span(&opened.piece, &args)?, take)
+        }
+        (None, Some(n)) => stored_rep(&mut opened, n, &paths.context("there is no home directory; say with --data where the journal is")?)?,
         (None, None) => bail!("expected --take FILE or --rep N"),
     };
+    let piece = &opened.piece;
     let config = PracticeConfig::standard();
     let outputs = if span.is_drill() { drilled(piece, span.clone(), config, &take) } else { listen(piece, &span, &config, &take) };
     let lines: Vec<String> = if args.json {
@@ -90,10 +94,11 @@ fn given_span(piece: &Piece, args: &TraceArgs) -> anyhow::Result<Span> {
 }
 
 /// A rep of the journal: its span, knowing what its session knew, and its take.
-fn stored_rep(opened: &OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<(Span, Take)> {
+fn stored_rep(opened: &mut OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<(Span, Take)> {
     let store = super::open_journal(paths)?;
     let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
     let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
+    opened.piece.hearing = take.hearing().clone().into();
     let sessions = store.sessions()?;
     let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
     let mut span =

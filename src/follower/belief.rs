@@ -33,6 +33,8 @@ const STROKES_APART: f64 = 0.3;
 /// How much less likely a note is to be heard by another of its keys than by its own (a reasoned default: of two readings of
 /// one key the plain one is taken, and a whole piece heard by the others is still followed).
 const BY_ANOTHER_KEY: f64 = 0.3;
+/// Chance that a chord of a harp is rolled up to its beat (a reasoned default).
+const CHORD_ROLLS: f64 = 0.15;
 /// The last stroke of an ornament may come this much after the next onset began, seconds (a chord's usual spread; a reasoned default).
 const LATE_STROKE: f64 = 0.1;
 
@@ -388,7 +390,21 @@ impl Belief {
         let from = h.onset as usize;
         let expected = model.expected(from, to, &h.tempo);
         let spread = (h.last_partner - h.began[0]).max(0.0);
-        let (density, surprise, var_obs) = model.delays.step(strike.at - h.began[0], expected, h.tempo.var, spread);
+        let rolls = model.plan.roll_before_beat;
+        let elapsed = strike.at - h.began[0];
+        let (mut density, surprise, mut var_obs) = model.delays.step(elapsed, expected, h.tempo.var, spread);
+        // A roll that ends on its beat begins before it.
+        let early = expected - elapsed;
+        let mut is_roll = false;
+        if rolls > 0.0 && early > 0.0 && early < rolls && model.plan.due[to].count_ones() > 1 {
+            let rolling = CHORD_ROLLS / rolls;
+            is_roll = rolling > density;
+            density = (1.0 - CHORD_ROLLS) * density + rolling;
+            if is_roll {
+                // It says little of the tempo.
+                var_obs += (rolls / expected) * (rolls / expected);
+            }
+        }
         let mut path = *h;
         path.onset = to as u32;
         path.weight = weight * density;
@@ -406,8 +422,8 @@ impl Belief {
         path.last_partner = strike.at;
         path.tempo.update(surprise, var_obs, &model.constants);
         path.was = was;
-        path.stepped = by == 1;
-        if by == 1 {
+        path.stepped = by == 1 && !is_roll;
+        if path.stepped {
             path.ratios = [surprise, h.ratios[0]];
         }
         self.add_note(model, strike.key, path);

@@ -6,6 +6,7 @@ use super::{LineNoteIdx, OnsetIdx};
 use crate::midi::MidiKey;
 use crate::score::{BarIdx, Ornament, Part, Place, Score, Unfolded};
 use crate::theory::Hand;
+use crate::theory::harp::Rolling;
 use crate::time::{ScoreTime, Tempo};
 
 /// A stretch of score laid out for following. Not empty: a line without notes cannot be made.
@@ -21,6 +22,8 @@ pub struct Line {
     pub tempo: Option<Tempo>,
     /// The piece ends with this stretch: its last bars may slow down as ends of pieces do.
     pub ends_piece: bool,
+    /// How chords are rolled; none where they are struck together, as on a keyboard.
+    pub rolling: Option<Rolling>,
 }
 
 /// All notes that start at one time.
@@ -125,7 +128,7 @@ impl Line {
         let first_bar = unfolded.bars.first()?.bar;
         let tempo = score.tempo_at(score.bar(first_bar).start);
         let ends_piece = unfolded.bars.last().is_some_and(|last| last.bar.0 + 1 == score.bars.len());
-        (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo, ends_piece })
+        (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo, ends_piece, rolling: None })
     }
 
     pub fn onset(&self, onset: OnsetIdx) -> &Onset {

@@ -76,6 +76,8 @@ const UNKNOWN_SD: f64 = 0.08;
 const SPREAD_SHARE: f64 = 0.9;
 /// A chord spread over more than this share of the expected time is rolled, and the time counts from its last note.
 const ROLLED_SHARE: f64 = 0.5;
+/// Where rolls end on the beat, a chord spread over more than so many seconds is one (a reasoned default).
+const ROLLED_UP_TO_BEAT: f64 = 0.06;
 /// A note can come this late after the next onset began and still belong to its own, seconds.
 const LATE_WITHIN: f64 = 0.4;
 
@@ -417,6 +419,8 @@ impl Follower {
         let whole = wait(expected, habit.1, allowance, c);
         let spread = best.last_partner - best.began[0];
         let rest = if spread > ROLLED_SHARE * expected { whole } else { SPREAD_SHARE * expected + c.wait_floor };
+        let is_rolled = plan.roll_before_beat > 0.0 && spread > ROLLED_UP_TO_BEAT;
+        let rest = if is_rolled { whole } else { rest };
         let mut deadline = (best.began[0] + whole).max(best.last_partner + rest);
         if let (Was::Free(_), Some(after)) = (best.was, plan.at.get(next + 1)) {
             // The last stroke of an ornament may have been the next onset's, and then it is the one after that which is due.

@@ -19,6 +19,9 @@ pub const RETRIGGER_MAX: Micros = Micros(110_000);
 /// What rings along does so within this of the stroke, and softer than this share of it (reasoned defaults).
 const ALONG_WITHIN: Micros = Micros(50_000);
 const ALONG_SHARE: f64 = 0.35;
+/// How far apart, in semitones, strings lie that ring along: the octave, the twelfth as eleven strings have it, the string beside in any
+/// setting.
+const RINGS_ALONG: [i32; 7] = [12, 18, 19, 20, 1, 2, 3];
 /// Strokes of the walk come at least this far apart.
 const STEP_MIN: Micros = Micros(200_000);
 /// A stroke softer than this share of the softest deliberate one on its string is noise.
@@ -127,6 +130,11 @@ impl Learning {
         self.strokes.len()
     }
 
+    /// Tells whether any end of a note was reported.
+    pub fn has_ends(&self) -> bool {
+        self.n_ends > 0
+    }
+
     /// Returns what was found; none before at least two strings were heard.
     pub fn finish(self) -> Option<Sensor> {
         let (first, last) = (self.strokes.first()?, self.strokes.last()?);
@@ -155,6 +163,16 @@ pub struct Held {
     pub n_too_soft: u32,
 }
 
+/// What a filter says of the beginning of a note.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub enum Passage {
+    Played,
+    /// The instrument's doing.
+    Held,
+    /// It looks like the instrument's doing, but such a note is due: it is the player's if it fits.
+    Doubtful,
+}
+
 /// Holds back what is not the player's doing.
 #[derive(Clone, Debug)]
 pub struct Filter {
@@ -169,34 +187,33 @@ impl Filter {
         Filter { sensor, struck: [None; 128], held: Held::default() }
     }
 
-    /// Tells whether the beginning of a note is to be heard. A soft one passes where the note `is_due`: better a ghost too many than a
-    /// played note lost.
-    pub fn passes(&mut self, at: Micros, key: MidiKey, velocity: Velocity, is_due: bool) -> bool {
+    /// Says what the beginning of a note is. A soft one is no more than doubtful where the note `is_due`: better a ghost too many than
+    /// a played note lost.
+    pub fn weigh(&mut self, at: Micros, key: MidiKey, velocity: Velocity, is_due: bool) -> Passage {
         let idx = usize::from(key.number());
         if self.struck[idx].is_some_and(|(then, _)| at - then <= self.sensor.retrigger) {
             self.held.n_doubled += 1;
-            return false;
+            return Passage::Held;
         }
         let floor = self.sensor.soft.get(&key).map_or(0.0, |soft| f64::from(soft.0) * FLOOR_SHARE);
-        if !is_due && f64::from(velocity.0) < floor {
-            self.held.n_too_soft += 1;
-            return false;
-        }
-        if !is_due && self.rings_along(key, velocity, at) {
-            self.held.n_along += 1;
-            return false;
+        let is_too_soft = f64::from(velocity.0) < floor;
+        let is_along = self.rings_along(key, velocity, at);
+        if (is_too_soft || is_along) && !is_due {
+            self.held.n_too_soft += u32::from(is_too_soft);
+            self.held.n_along += u32::from(!is_too_soft);
+            return Passage::Held;
         }
         self.struck[idx] = Some((at, velocity));
-        true
+        if is_too_soft || is_along { Passage::Doubtful } else { Passage::Played }
     }
 
     pub fn held(&self) -> Held {
         self.held
     }
 
-    /// Octave, twelfth and neighbours within a whole tone of a much stronger stroke just before.
+    /// Whether a much stronger stroke on a string that it rings along with came just before.
     fn rings_along(&self, key: MidiKey, velocity: Velocity, at: Micros) -> bool {
-        [12, -12, 19, -19, 1, -1, 2, -2].into_iter().any(|apart| {
+        RINGS_ALONG.into_iter().flat_map(|apart| [apart, -apart]).any(|apart| {
             let other = MidiKey::try_new(i32::from(key.number()) + apart).and_then(|k| self.struck[usize::from(k.number())]);
             other.is_some_and(|(then, stronger)| at - then <= ALONG_WITHIN && f64::from(velocity.0) < ALONG_SHARE * f64::from(stronger.0))
         })
@@ -238,7 +255,7 @@ mod tests {
 
     fn passes(filter: &mut Filter, event: Stamped<MidiEvent>, is_due: bool) -> bool {
         let MidiEvent::NoteOn { key, velocity, .. } = event.what else { panic!("a note begins") };
-        filter.passes(event.at, key, velocity, is_due)
+        filter.weigh(event.at, key, velocity, is_due) != Passage::Held
     }
 
     #[test]

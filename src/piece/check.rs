@@ -45,7 +45,7 @@ impl PieceFile {
             part,
             instrument,
             harp: self.check_harp(instrument)?,
-            matching: self.harp.matching.map(|m| m.value),
+            manner: self.harp.manner(),
             hearing: Arc::default(),
             tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
             target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
@@ -97,9 +97,10 @@ impl PieceFile {
 
     /// The harp that the file describes, or the usual one where it describes none.
     fn check_harp(&self, instrument: Instrument) -> Result<Option<Harp>, Error> {
-        let HarpKeys { lowest, highest, tuning, fixed, matching } = &self.harp;
+        let HarpKeys { lowest, highest, tuning, fixed, matching, roll_ms, roll_anchor } = &self.harp;
         let Some(mut harp) = instrument.usual_harp() else {
-            let words = [tuning.map(|at| at.place), matching.map(|at| at.place)];
+            let words =
+                [tuning.map(|at| at.place), matching.map(|at| at.place), roll_ms.map(|at| at.place), roll_anchor.map(|at| at.place)];
             let places = [lowest, highest, fixed].into_iter().flatten().map(|at| at.place).chain(words.into_iter().flatten());
             return match places.min() {
                 None => Ok(None),

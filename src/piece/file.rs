@@ -10,10 +10,12 @@
 use chrono::{Datelike, NaiveDate};
 use toml_edit::Value;
 
+use super::manner::{ANCHORS, Manner, ROLL_MS_MAX};
 use super::text::{At, Error, Keys, Source};
 use super::{Instrument, Judging};
 use crate::midi::MatchMode;
 use crate::theory::Hand;
+use crate::time::Micros;
 
 /// The text of a piece file that has every key in it, explained.
 pub const REFERENCE: &str = include_str!("reference.toml");
@@ -58,6 +60,21 @@ pub struct HarpKeys {
     /// Strings apart by spaces.
     pub fixed: Option<At<String>>,
     pub matching: Option<At<MatchMode>>,
+    /// Longest roll of a chord in milliseconds, 0 to 400.
+    pub roll_ms: Option<At<i64>>,
+    /// The last note of a roll is on the beat.
+    pub roll_anchor: Option<At<bool>>,
+}
+
+impl HarpKeys {
+    /// Returns how the harp is played and heard, as far as the file says so.
+    pub fn manner(&self) -> Manner {
+        Manner {
+            matching: self.matching.map(|m| m.value),
+            roll_longest: self.roll_ms.map(|ms| Micros::from_millis(ms.value)),
+            roll_ends_on_beat: self.roll_anchor.map(|a| a.value),
+        }
+    }
 }
 
 /// `[[section]]`.
@@ -123,13 +140,15 @@ impl PieceFile {
             Some(keys) => JudgingKeys { inner_notes: keys.number("inner-notes", 0.0..=100.0)?, in_a_row: keys.boolean("in-a-row")? },
             None => JudgingKeys::default(),
         };
-        let harp = match keys.table("harp", "[harp]", &["lowest", "highest", "tuning", "fixed", "match"])? {
+        let harp = match keys.table("harp", "[harp]", &["lowest", "highest", "tuning", "fixed", "match", "roll-ms", "roll-anchor"])? {
             Some(keys) => HarpKeys {
                 lowest: keys.optional_string("lowest")?,
                 highest: keys.optional_string("highest")?,
                 tuning: keys.word("tuning", &TUNINGS)?,
                 fixed: keys.optional_string("fixed")?,
                 matching: keys.word("match", &MatchMode::WORDS)?,
+                roll_ms: keys.integer("roll-ms", 0..=ROLL_MS_MAX)?,
+                roll_anchor: keys.word("roll-anchor", &ANCHORS)?,
             },
             None => HarpKeys::default(),
         };
@@ -216,13 +235,15 @@ impl PieceFile {
             let head = if self.judging.inner_notes.is_some() { "in-a-row" } else { "\n[judging]\nin-a-row" };
             line(head, self.judging.in_a_row.map(|b| Value::from(b.value)));
         }
-        let HarpKeys { lowest, highest, tuning, fixed, matching } = &self.harp;
+        let HarpKeys { lowest, highest, tuning, fixed, matching, roll_ms, roll_anchor } = &self.harp;
         let harp = [
             ("lowest", lowest.as_ref().and_then(text)),
             ("highest", highest.as_ref().and_then(text)),
             ("tuning", tuning.map(|t| word(&TUNINGS, t.value))),
             ("fixed", fixed.as_ref().and_then(text)),
             ("match", matching.map(|m| word(&MatchMode::WORDS, m.value))),
+            ("roll-ms", roll_ms.map(|ms| Value::from(ms.value))),
+            ("roll-anchor", roll_anchor.map(|a| word(&ANCHORS, a.value))),
         ];
         let mut head = "\n[harp]\n";
         for (key, value) in harp.into_iter().filter(|(_, value)| value.is_some()) {

@@ -8,7 +8,7 @@
 
 use super::span::{Span, Strung};
 use crate::follower::{Finding, Heard, HeardNote, LineNoteIdx, Slip, SlipKind};
-use crate::midi::sensor::Filter;
+use crate::midi::sensor::{Filter, Passage};
 use crate::midi::{Hearing, Matching, MidiKey, Velocity};
 use crate::setting::Moved;
 use crate::theory::{KeySignature, Letter};
@@ -47,9 +47,9 @@ impl Ear {
         }
     }
 
-    /// Tells whether the beginning of a note is to be heard.
-    pub fn passes(&mut self, at: Micros, key: MidiKey, velocity: Velocity, is_due: bool) -> bool {
-        self.filter.as_mut().is_none_or(|filter| filter.passes(at, key, velocity, is_due))
+    /// Says whether the beginning of a note is the player's doing.
+    pub fn sift(&mut self, at: Micros, key: MidiKey, velocity: Velocity, is_due: bool) -> Passage {
+        self.filter.as_mut().map_or(Passage::Played, |filter| filter.weigh(at, key, velocity, is_due))
     }
 
     /// Looks at a heard note with what was found by it: slips of a setting become such, each once. Returns whether it is only now

@@ -3,6 +3,7 @@
 use super::Output;
 use super::config::PracticeConfig;
 use super::ear::Ear;
+use super::glissando::GlissandoEar;
 use super::judge::{Fault, Found, Judge};
 use super::ladder::Ladder;
 use super::reading::Readiness;
@@ -12,6 +13,7 @@ use super::span::Span;
 use super::{run, words};
 use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx, Position};
 use crate::journal::entry::{self, Happening, Mode, Reason, RepNumber, Verdict};
+use crate::midi::sensor::Passage;
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
 use crate::piece::Piece;
 use crate::theory::Hand;
@@ -27,6 +29,7 @@ const SURE_OF_THE_PLACE: f32 = 0.8;
 #[derive(Clone)]
 pub struct Attempt {
     ear: Ear,
+    glissandi: GlissandoEar,
     follower: Follower,
     pub judge: Judge,
     pub ladder: Option<Ladder>,
@@ -50,6 +53,7 @@ impl Attempt {
     pub fn new(span: &Span, begin: Begin) -> Self {
         Attempt {
             ear: Ear::new(&span.hearing),
+            glissandi: GlissandoEar::default(),
             follower: Follower::new(span.line.clone(), span.habits.config(begin)),
             judge: Judge::default(),
             ladder: None,
@@ -68,7 +72,8 @@ impl Attempt {
     /// Hears one note; what it was and what is found goes to `out`.
     pub fn note(&mut self, at: Micros, key: MidiKey, velocity: Velocity, cx: &Context<'_>, out: &mut Vec<Output>) -> HeardNote {
         let is_due = self.follower.is_due(key);
-        if !self.ear.passes(at, key, velocity, is_due) {
+        let passage = self.ear.sift(at, key, velocity, is_due);
+        if passage == Passage::Held {
             let position = self.follower.position().unwrap_or(Position { onset: OnsetIdx(0), confidence: 0.0, lost: true });
             let ghost = HeardNote { heard: Heard::Ghost, note: None, stood_for: None, position };
             out.push(Output::Heard { at, key, note: ghost });
@@ -81,7 +86,12 @@ impl Attempt {
         self.n_notes += 1;
         self.findings.clear();
         let mut heard = self.follower.note(at, key, velocity, &mut self.findings);
+        if passage == Passage::Doubtful && matches!(heard.heard, Heard::Wrong | Heard::Extra | Heard::Unclear) {
+            (heard.heard, heard.stood_for) = (Heard::Ghost, None);
+            self.findings.retain(|f| !matches!(f, Finding::Slip(slip) if slip.at == at && slip.played == Some(key)));
+        }
         let is_by_strings = self.ear.weigh(Stamped { at, what: key }, &mut heard, &mut self.findings, &self.played, cx.span);
+        self.findings.extend(self.glissandi.note(Stamped { at, what: key }, &heard, cx.span));
         if let (Heard::Expected, Some(note)) = (heard.heard, heard.note) {
             self.played[note.0] = true;
         }

@@ -3,6 +3,7 @@
 use std::ops::Range;
 use std::sync::Arc;
 
+use super::glissando::{Glissando, glissandi};
 use super::habits::Habits;
 use super::run::pace::Pace;
 use crate::follower::{Line, LineNoteIdx, OnsetIdx};
@@ -39,6 +40,7 @@ pub struct Span {
     pub hearing: Arc<Hearing>,
     /// The string of each note of the line; empty on a keyboard.
     strings: Arc<Vec<Strung>>,
+    pub glissandi: Arc<Vec<Glissando>>,
 }
 
 /// A note as a string that is set.
@@ -68,20 +70,23 @@ impl Span {
         let mut line = Line::new(score, piece.part(), &stretch, &landmarks)?;
         line.tempo = piece.tempo.or(line.tempo);
         let strings = Arc::new(strings(piece, &stretch));
+        let glissandi = Arc::new(glissandi(piece, &stretch));
         let hearing = Arc::clone(&piece.hearing);
         if let Some(harp) = &piece.harp {
             line.lay_on_strings(harp, piece.part(), &stretch, hearing.matching);
+            line.rolling = Some(piece.manner.rolling());
         }
         let bars = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
         let (line, cues, habits, seams) = (Arc::new(line), Vec::new(), Habits::default(), Vec::new());
-        let mut span = Span { name, mode, line, bars, target, cues, habits, pace: None, stretch, seams, joined: 0..0, hearing, strings };
+        let mut span =
+            Span { name, mode, line, bars, target, cues, habits, pace: None, stretch, seams, joined: 0..0, hearing, strings, glissandi };
         span.lay_cues(&piece.cues);
         Some(span)
     }
 
     /// Hears the span as the piece is heard now.
     pub fn hear_as(&mut self, piece: &Piece) {
-        if self.hearing != piece.hearing
+        if (&self.hearing, self.line.rolling) != (&piece.hearing, piece.harp.as_ref().map(|_| piece.manner.rolling()))
             && let Some(anew) = Span::of_stretch(piece, String::new(), self.mode, self.stretch.clone(), self.target)
         {
             (self.line, self.hearing) = (anew.line, anew.hearing);

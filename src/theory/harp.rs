@@ -6,10 +6,12 @@
 
 mod levers;
 mod pedals;
+mod rolling;
 mod strings;
 
 pub use levers::LeverTuning;
 pub use pedals::{DiagramError, Foot, PedalSetting};
+pub use rolling::Rolling;
 pub use strings::{HarpString, StringError, Strings};
 
 use crate::theory::{KeySignature, Letter};

@@ -12,7 +12,7 @@ use catchword::theory::Hand;
 use catchword::time::{Micros, Stamped, Tempo};
 
 /// Fast enough for a test that plays in real time; the piece below sets no tempo.
-const QUICK: f64 = 260.0;
+pub const QUICK: f64 = 260.0;
 
 fn run(args: &[&str]) -> Output {
     Command::new(env!("CARGO_BIN_EXE_catchword")).args(args).output().expect("the program starts")
@@ -32,7 +32,7 @@ fn complaint(args: &[&str], code: i32) -> String {
 }
 
 /// A copy of the demo piece without a tempo of its own, so that it may be played at any speed.
-fn quick_piece(dir: &Path) -> String {
+pub fn quick_piece(dir: &Path) -> String {
     let ferry = Path::new(env!("CARGO_MANIFEST_DIR")).join("pieces/ferry");
     let text = std::fs::read_to_string(ferry.join("piece.toml")).unwrap();
     let text: String = text.lines().filter(|l| !l.starts_with("tempo")).flat_map(|l| [l, "\n"]).collect();

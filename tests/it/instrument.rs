@@ -5,6 +5,7 @@
 
 mod facts;
 mod glissando;
+mod replay;
 mod rolls;
 mod sensor;
 mod simulated;
@@ -30,9 +31,13 @@ struct Judged {
     span: Span,
 }
 
+fn whole(piece: &Piece) -> Span {
+    Span::whole(piece, Mode::RunThrough).unwrap()
+}
+
 /// Hears a take of the whole piece.
 fn judged(piece: &Piece, take: &Take) -> Judged {
-    let span = Span::whole(piece, Mode::RunThrough).unwrap();
+    let span = whole(piece);
     let outputs = listen(piece, &span, &PracticeConfig::standard(), take);
     let slips = outputs.iter().filter_map(|o| if let Output::Finding(Finding::Slip(slip)) = o { Some(*slip) } else { None }).collect();
     let Some(Output::Record(Entry::Rep(rep))) = outputs.last() else { panic!("the last output is the rep") };

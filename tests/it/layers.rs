@@ -26,6 +26,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("clock", 4),
     ("paths", 4),
     ("config", 4),
+    ("instruments", 4),
     ("piece_folder", 4),
     ("source", 4),
     ("tone", 4),
@@ -47,6 +48,7 @@ const SIDEWAYS: &[(&str, &str)] = &[
     ("tone", "clock"),          // tones sound at times of the session
     ("piece_folder", "paths"),  // where pieces are looked for
     ("config", "paths"),        // where the settings file is
+    ("instruments", "paths"),   // where the set-up of instruments is kept
     ("journal/store", "paths"), // where the journal is
     ("journal/store", "clock"), // entries are dated where they are kept
     ("cli", "tui"),             // subcommands open the screen

@@ -206,8 +206,13 @@ fn a_piece_file() -> impl Strategy<Value = PieceFile> {
     let judging = (prop::option::of(0.0..=100.0), prop::option::of(any::<bool>()))
         .prop_map(|(inner, row)| JudgingKeys { inner_notes: inner.map(At::from), in_a_row: row.map(At::from) });
     let text = || prop::option::of(words().prop_map(At::from));
-    let harp = (text(), text(), prop::option::of((-7i8..=7).prop_map(At::from)), text())
-        .prop_map(|(lowest, highest, tuning, fixed)| HarpKeys { lowest, highest, tuning, fixed, matching: None });
+    let roll = (prop::option::of((0i64..=400).prop_map(At::from)), prop::option::of(any::<bool>().prop_map(At::from)));
+    let harp = (text(), text(), prop::option::of((-7i8..=7).prop_map(At::from)), text(), roll).prop_map(
+        |(lowest, highest, tuning, fixed, (roll_ms, roll_anchor))| {
+            let matching = roll_anchor.is_some().then(|| At::from(catchword::midi::MatchMode::Strings));
+            HarpKeys { lowest, highest, tuning, fixed, matching, roll_ms, roll_anchor }
+        },
+    );
     let head = (words(), words(), text(), prop::option::of(instrument), prop::option::of(1.0..=2000.0), reps(), judging, harp);
     let lists = (prop::collection::vec(section, 0..4), prop::collection::vec(cue, 0..4), prop::collection::vec(landmark, 0..4));
     let date = (1i32..=9999, 1u32..=366).prop_map(|(year, nth)| chrono::NaiveDate::from_yo_opt(year, nth.min(365)).unwrap());

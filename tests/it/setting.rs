@@ -142,6 +142,21 @@ fn a_pedal_that_must_move_while_its_note_sounds_says_so() {
     assert_eq!(told(&plan, &at_once), [("1.1+1/2".into(), "right foot: A flat".into(), Some(Trouble::NoFreeBeat))]);
 }
 
+#[test]
+fn a_plan_goes_to_the_page_as_diagrams_and_reads_back() {
+    let rows = [(0, 1, 1, "F4", Right), (0, 2, 1, "B4", Right), (1, 1, 1, "F#4", Right), (2, 1, 1, "Bb4", Right), (2, 2, 1, "F#4", Left)];
+    let mut score = score_of(3, &rows);
+    let plan = planned(&Harp::concert(), &score);
+    let diagrams = plan.diagrams(&score);
+    let told: Vec<_> = diagrams.iter().map(|(at, pedals)| (at.to_f64(), pedals.to_string())).collect();
+    let row = |at: f64, pedals: &str| (at, pedals.to_owned());
+    assert_eq!(told, [row(0.0, "D C B | E F G A"), row(3.0, "D C B | E F# G A"), row(7.0, "D C Bb | E F# G A")]);
+    score.parts[0].pedal_diagrams = diagrams.clone();
+    let text = catchword::export::musicxml::write(&score);
+    let (read, _) = catchword::import::musicxml::read(text.as_bytes(), "plan.musicxml").unwrap();
+    assert_eq!(read.parts[0].pedal_diagrams, diagrams);
+}
+
 fn a_note() -> impl Strategy<Value = (usize, i64, i64, String, Hand)> {
     let pitch = (0usize..7, -1i8..=1, 2i8..6).prop_map(|(l, alter, octave)| SpelledPitch::new(Letter::ALL[l], alter, octave).to_string());
     (0usize..6, 1i64..5, 1i64..4, pitch, prop_oneof![Just(Left), Just(Right)])

@@ -2,18 +2,17 @@
 
 use std::collections::BTreeMap;
 
-use catchword::journal::entry::{Mode, Verdict};
+use catchword::journal::entry::Verdict;
 use catchword::midi::sensor::Sensor;
 use catchword::midi::{Channel, Hearing, Matching, MidiEvent, MidiKey, Take, Velocity};
 use catchword::piece::Piece;
-use catchword::practice::Span;
 use catchword::score::Unfolded;
 use catchword::source::player::{Manner, Meant, perform_told};
 use catchword::theory::Hand;
 use catchword::time::{Micros, Stamped, Tempo};
 use fastrand::Rng;
 
-use super::{judged, pieces};
+use super::{judged, pieces, whole};
 
 /// How the chords of one take are rolled.
 #[derive(Clone, Copy, Debug)]
@@ -84,7 +83,7 @@ fn rolled_chords_of_any_length_and_way_leave_a_clean_take_clean() {
     let mut failed = Vec::new();
     let mut n = 0;
     for piece in pieces(&hearing) {
-        let span = Span::whole(&piece, Mode::RunThrough).unwrap();
+        let span = whole(&piece);
         for (seed, ms) in [30, 60, 100, 150, 200, 250, 300, 350, 400].into_iter().enumerate() {
             for way in 0..8u64 {
                 let rolling = Rolling {
@@ -99,7 +98,8 @@ fn rolled_chords_of_any_length_and_way_leave_a_clean_take_clean() {
                 n += 1;
                 if judged.rep.verdict != Verdict::Clean || !judged.slips.is_empty() {
                     let why = judged.rep.reason.map(|r| r.words);
-                    failed.push(format!("{}, seed {seed}, {rolling:?}: {} slips, {why:?}", piece.title, judged.slips.len()));
+                    let slips: Vec<_> = judged.slips.iter().map(|s| (s.kind, s.onset.0, s.at.0 / 1000, s.played)).collect();
+                    failed.push(format!("{}, seed {seed}, {rolling:?}: {slips:?}, {why:?}", piece.title));
                 }
             }
         }

@@ -28,9 +28,15 @@ impl StringSensor {
 
     /// Plays a stretch fluently on a harp with this sensor.
     pub fn take(&self, piece: &Piece, stretch: &Unfolded, seed: u64) -> Take {
-        let rng = &mut Rng::with_seed(seed ^ 0x5e45_0b);
         let tempo = piece.tempo.or(Tempo::try_new(80.0)).unwrap();
-        let performed = perform_told(piece.part(), stretch, &Manner::fluent(tempo, seed));
+        self.take_of(piece, stretch, &Manner::fluent(tempo, seed))
+    }
+
+    /// As [`StringSensor::take`], in a manner of its own.
+    pub fn take_of(&self, piece: &Piece, stretch: &Unfolded, manner: &Manner) -> Take {
+        let seed = manner.seed;
+        let rng = &mut Rng::with_seed(seed ^ 0x5e45_0b);
+        let performed = perform_told(piece.part(), stretch, manner);
         let mut out: Vec<(Micros, MidiKey, u8)> = Vec::new();
         let strokes = performed.take.events().iter().filter_map(|e| match e.what {
             MidiEvent::NoteOn { key, velocity, .. } => Some((e.at, key, velocity.0)),
