@@ -19,6 +19,7 @@ mod quiz;
 mod read;
 mod reps;
 mod session;
+mod sight;
 mod sitting;
 mod start;
 mod story;
@@ -43,11 +44,19 @@ use session::Session;
 
 /// Practise a piece from memory, with one cue when it is needed. Without a command the pieces are shown, to choose from.
 #[derive(Parser, Debug)]
-#[command(name = "catchword", version, args_conflicts_with_subcommands = true, override_usage = "catchword [--data DIR | COMMAND]")]
+#[command(
+    name = "catchword",
+    version,
+    args_conflicts_with_subcommands = true,
+    override_usage = "catchword [--data DIR] [--plain] | catchword COMMAND"
+)]
 struct Cli {
     /// Keep journal, settings and pieces in this directory (where no command is given)
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
+    /// Write the pieces as plain lines (where no command is given)
+    #[arg(long)]
+    plain: bool,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -86,6 +95,8 @@ enum Command {
     Inspect(inspect::InspectArgs),
     /// List the MIDI inputs of this machine, and set an instrument up
     Ports(ports::PortsArgs),
+    /// Find out how small letters may be to be read from the stand
+    Sight(sight::SightArgs),
     /// Print the settings in force and where each comes from
     Config(config::ConfigArgs),
     /// Print completions for a shell
@@ -97,8 +108,8 @@ enum Command {
 /// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on
 /// standard error; 2: the arguments are wrong; 128 and the number of the signal that ended it (common practice of shells).
 pub fn run() -> ExitCode {
-    let Cli { data, command } = Cli::parse();
-    match command.map_or_else(|| start::run(data.as_deref()), run_command) {
+    let Cli { data, plain, command } = Cli::parse();
+    match command.map_or_else(|| start::run(data.as_deref(), plain), run_command) {
         Ok(code) => code,
         Err(error) => {
             // Standard error may be gone with the terminal; the exit code still tells.
@@ -126,6 +137,7 @@ fn run_command(command: Command) -> anyhow::Result<ExitCode> {
         Command::Trace(args) => trace::run(args).map(|()| ExitCode::SUCCESS),
         Command::Inspect(args) => inspect::run(args).map(|()| ExitCode::SUCCESS),
         Command::Ports(args) => ports::run(args).map(|()| ExitCode::SUCCESS),
+        Command::Sight(args) => sight::run(args),
         Command::Config(args) => config::run(args).map(|()| ExitCode::SUCCESS),
         Command::Completions(args) => completions::run(&args).map(|()| ExitCode::SUCCESS),
         Command::Manual(args) => completions::write_manual(&args).map(|()| ExitCode::SUCCESS),

@@ -8,10 +8,12 @@
 //! ```
 
 mod hands;
+mod letters;
 mod shown;
 mod speak;
 
 pub use hands::put_switch;
+pub use letters::put_letters;
 pub use shown::{Shown, shown};
 pub use speak::Speak;
 
@@ -21,7 +23,8 @@ use hands::Hands;
 
 use crate::midi::MatchMode;
 use crate::piece::text::{At, Error as TextError, Keys, Source};
-use crate::piece::{ANCHORS, Manner, Piece, ROLL_MS_MAX};
+use crate::piece::{ANCHORS, Instrument, Manner, Piece, ROLL_MS_MAX};
+use crate::practice::footswitch::FootswitchConfig;
 use crate::practice::hands_free::HandsFreeConfig;
 use crate::practice::reading::ReadyMark;
 use crate::practice::{LadderConfig, PracticeConfig};
@@ -46,6 +49,8 @@ pub struct Config {
     /// How a harp is played and heard, where a piece does not say.
     pub harp: Manner,
     hands: Hands,
+    /// The fewest half rows of a capital in a cue, as the player can read them; none: as small as block letters go.
+    pub letters: Option<usize>,
 }
 
 /// Why the settings could not be read.
@@ -53,6 +58,8 @@ pub struct Config {
 pub enum Error {
     #[error("cannot read the settings {file}", file = file.display())]
     Read { file: PathBuf, source: std::io::Error },
+    #[error("cannot change the settings {file}: {what}", file = file.display())]
+    Change { file: PathBuf, what: String },
     #[error(transparent)]
     Text(#[from] TextError),
 }
@@ -67,6 +74,7 @@ impl Default for Config {
             tone: None,
             harp: Manner::USUAL,
             hands: Hands::default(),
+            letters: None,
         }
     }
 }
@@ -107,7 +115,7 @@ impl Config {
             root.get_ref(),
             0..0,
             "the settings",
-            &["input", "speak", "tone", "footswitch", "hands-free", "prompts", "ready", "harp"],
+            &["input", "speak", "tone", "footswitch", "hands-free", "letters", "prompts", "ready", "harp"],
         )?;
         let text = |key: &str| keys.optional_string(key).map(|text| text.map(|t| t.value));
         let mut config = Config { input: text("input")?, tone: text("tone")?, ..Config::default() };
@@ -124,6 +132,7 @@ impl Config {
             };
             config.harp = own.or(config.harp);
         }
+        config.letters = letters::read(&keys)?;
         if let Some(keys) = keys.table("prompts", "[prompts]", &["cue-s", "more-s", "page-s"])? {
             let set = |key: &str, value: &mut Micros| -> Result<(), TextError> {
                 if let Some(seconds) = keys.number(key, 0.0..=60.0)? {
@@ -142,6 +151,27 @@ impl Config {
         Ok(config)
     }
 
+    /// Changes the text of the settings file, which is made where there is none; written whole or not at all.
+    ///
+    /// # Errors
+    /// When the file cannot be read or written, or would not be a settings file any more.
+    pub fn change(file: &Path, edit: impl FnOnce(&str) -> Result<String, String>) -> Result<(), Error> {
+        let refused = |what: String| Error::Change { file: file.to_owned(), what };
+        let changed = edit(&Config::read(file)?.unwrap_or_default()).map_err(refused)?;
+        Config::parse(&changed, &file.display().to_string())?;
+        let mut beside = file.as_os_str().to_owned();
+        beside.push(".new");
+        let folder = file.parent().unwrap_or(Path::new("."));
+        let written =
+            std::fs::create_dir_all(folder).and_then(|()| std::fs::write(&beside, changed)).and_then(|()| std::fs::rename(&beside, file));
+        written.map_err(|error| refused(error.to_string()))
+    }
+
+    /// Returns the footswitches where no piece is played.
+    pub fn switches(&self) -> FootswitchConfig {
+        self.hands.footswitch(Instrument::Keyboard)
+    }
+
     /// Returns the rules and timings of practice, with what the player has set in them.
     pub fn practice(&self) -> PracticeConfig {
         PracticeConfig { ladder: self.ladder.clone(), ready: self.ready, ..PracticeConfig::standard() }
@@ -157,7 +187,6 @@ impl Config {
 mod tests {
     use super::*;
 
-    use crate::piece::Instrument;
     use crate::practice::Command;
     use crate::practice::footswitch::{Pressed, Switch, Trigger};
 
@@ -173,7 +202,7 @@ mod tests {
         let read = Config::parse(REFERENCE, "config.toml").unwrap();
         let harp = piece(Instrument::LeverHarp);
         assert_eq!(read.hands_free(&harp), Config::default().hands_free(&harp));
-        assert_eq!(Config { hands: read.hands.without_controllers(), ..read }, Config::default());
+        assert_eq!(Config { hands: read.hands.without_controllers(), letters: read.letters.filter(|n| *n > 7), ..read }, Config::default());
         let all = ["# input", "# speak", "# tone"].iter().fold(REFERENCE.to_owned(), |text, key| text.replace(key, &key[2..]));
         let with_all = Config::parse(&all, "config.toml").unwrap();
         assert_eq!(with_all.input.as_deref(), Some("harp"));

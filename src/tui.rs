@@ -12,6 +12,7 @@ pub mod plain;
 mod reader;
 mod run;
 mod screen;
+pub mod sight;
 pub mod start;
 pub mod study;
 mod terminal;
@@ -24,6 +25,7 @@ mod tests;
 pub use action::Action;
 pub use reader::read;
 pub use run::{Exit, run};
+pub use terminal::cell_height;
 
 use crate::practice::{Command, Input, View};
 use crate::time::{Micros, Stamped};
@@ -86,13 +88,15 @@ pub struct Options {
     /// Ways to steer without a key as the player names them (`soft pedal`) and what they do, for the help screen; none is to leave
     /// the places of a section for later.
     pub hands_free: Vec<(String, Option<Command>)>,
+    /// The fewest half rows of a capital in large letters, where a phrase can be set so.
+    pub smallest_letters: usize,
 }
 
 impl Options {
     /// Returns the options of an everyday session; colour is left out when `NO_COLOR` is set and not empty (no-color.org).
     pub fn everyday() -> Self {
         let no_colour = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
-        Options { colour: !no_colour, caution: true, can_hand_over: false, hands_free: Vec::new() }
+        Options { colour: !no_colour, caution: true, can_hand_over: false, hands_free: Vec::new(), smallest_letters: 0 }
     }
 }
 

@@ -57,6 +57,9 @@ pub struct CaptureArgs {
     /// What to listen to: port:NAME, stream:PATH, take:FILE, or part of a port's name
     #[arg(long, value_name = "INPUT")]
     input: Option<String>,
+    /// Write a line for each bar of the click, and nothing over another
+    #[arg(long)]
+    plain: bool,
     /// Keep pieces and settings in this directory
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,

@@ -149,7 +149,7 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
         (Session::over(machine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
     };
     let session = session.with_voice(config.speak.clone().map(Voice::new)).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
-    let exit = play(session.with_hands_free(hands.clone(), keys), &signals, clock, &hands, plain)?;
+    let exit = play(session.with_hands_free(hands.clone(), keys), &signals, clock, (&hands, config.letters), plain)?;
     drop(running);
     Ok(exit)
 }
@@ -159,13 +159,13 @@ pub(super) fn play(
     mut session: Session,
     signals: &Receiver<Signal>,
     clock: SessionClock,
-    hands: &HandsFreeConfig,
+    (hands, letters): (&HandsFreeConfig, Option<usize>),
     is_plain: bool,
 ) -> anyhow::Result<ExitCode> {
     let exit = if is_plain || !std::io::stdout().is_terminal() {
         plain::run(&mut session, signals, clock, BufReader::new(std::io::stdin()), std::io::stdout().lock())?
     } else {
-        let options = tui::Options { hands_free: hands.named(), ..tui::Options::everyday() };
+        let options = tui::Options { hands_free: hands.named(), smallest_letters: letters.unwrap_or(0), ..tui::Options::everyday() };
         let exit = tui::run(&mut session, signals, clock, options)?;
         print_account(exit, &session)?;
         exit

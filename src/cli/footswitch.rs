@@ -59,7 +59,7 @@ pub fn learn(input: Option<&str>, data: Option<&Path>) -> anyhow::Result<()> {
             Left::PassedOver => {}
             Left::Done => break,
             Left::Learned(trigger, pressed) => {
-                keep(&paths.config_file, &Switch { trigger, pressed, command })?;
+                Config::change(&paths.config_file, |text| put_switch(text, &Switch { trigger, pressed, command }))?;
                 say(&format!("kept: {} is {}{}", trigger.words(), command.word(), way(pressed)))?;
             }
         }
@@ -107,18 +107,6 @@ fn one(signals: &Receiver<Signal>, words: &Receiver<String>, clock: SessionClock
             recv(deadline) -> _ => learner.wait(clock.now()),
         }
     }
-}
-
-/// Writes a switch into the settings, whole or not at all.
-fn keep(file: &Path, switch: &Switch) -> anyhow::Result<()> {
-    let text = Config::read(file)?.unwrap_or_default();
-    let changed = put_switch(&text, switch).map_err(anyhow::Error::msg).with_context(|| format!("changing {}", file.display()))?;
-    Config::parse(&changed, &file.display().to_string())?;
-    let folder = file.parent().context("the settings file has no folder")?;
-    std::fs::create_dir_all(folder).with_context(|| format!("making {}", folder.display()))?;
-    let mut beside = file.as_os_str().to_owned();
-    beside.push(".new");
-    std::fs::write(&beside, changed).and_then(|()| std::fs::rename(&beside, file)).with_context(|| format!("writing {}", file.display()))
 }
 
 fn say(line: &str) -> anyhow::Result<()> {

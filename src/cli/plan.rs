@@ -55,6 +55,9 @@ pub struct PlanArgs {
     /// Which learners are met
     #[arg(long, value_name = "N", default_value_t = 1, requires = "simulate")]
     seed: u64,
+    /// Write plain lines, as a plan always is
+    #[arg(long, conflicts_with = "json")]
+    plain: bool,
     /// Keep journal, settings and pieces in this directory
     #[arg(long, value_name = "DIR")]
     data: Option<std::path::PathBuf>,

@@ -78,7 +78,7 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     let session = session.with_hands_free(hands.clone(), keys).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let running = source.map(|source| source.start(clock, sender)).transpose()?;
-    let exit = play(session, &signals, clock, &hands, args.practice.plain)?;
+    let exit = play(session, &signals, clock, (&hands, config.letters), args.practice.plain)?;
     drop(running);
     Ok(exit)
 }

@@ -33,11 +33,11 @@ const N_PLANNED_MAX: usize = 3;
 
 const NOTHING_TO_HEAR: &str = "no instrument found: plug it in, or play unheard with --input keys";
 
-pub fn run(data: Option<&Path>) -> anyhow::Result<ExitCode> {
+pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
     let config = Config::load(&paths.config_file)?;
     let cards = cards(&paths, &super::open_journal(&paths)?)?;
-    if !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
+    if is_plain || !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
         return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
     }
     let mut shown = Start::new(cards, MINUTES);

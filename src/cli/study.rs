@@ -35,6 +35,9 @@ pub struct StudyArgs {
     /// Name roots by string letters or by full names; without it harps by letters, keyboards by names
     #[arg(long, value_enum, value_name = "DIALECT")]
     dialect: Option<DialectArg>,
+    /// Write plain lines, also where there is a screen; the story is then edited in the piece's file
+    #[arg(long)]
+    plain: bool,
     /// Look for pieces in this directory, and keep new ones there
     #[arg(long, value_name = "DIR")]
     data: Option<PathBuf>,
@@ -49,7 +52,7 @@ enum DialectArg {
 impl StudyArgs {
     /// The study of a piece as it is without further words.
     pub(super) fn of(piece: String, data: Option<PathBuf>) -> Self {
-        StudyArgs { piece, part: None, json: false, dialect: None, data }
+        StudyArgs { piece, part: None, json: false, dialect: None, plain: false, data }
     }
 }
 
@@ -64,7 +67,7 @@ pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
         DialectArg::Letters => Dialect::Letters,
         DialectArg::Names => Dialect::Names,
     });
-    if args.json || !std::io::stdout().is_terminal() {
+    if args.json || args.plain || !std::io::stdout().is_terminal() {
         return print(&args, opened, dialect).map(|()| ExitCode::SUCCESS);
     }
     let (mut shelf, text) = Shelf::open(&args.piece, args.data.as_deref(), &opened)?;

@@ -101,7 +101,7 @@ impl Hands {
         Hands { controllers: None, ..self }
     }
 
-    fn footswitch(&self, instrument: Instrument) -> FootswitchConfig {
+    pub fn footswitch(&self, instrument: Instrument) -> FootswitchConfig {
         let usual = || {
             let damper = (instrument != Instrument::Keyboard).then_some((64, Command::Pause));
             damper.into_iter().chain([(66, Command::Again), (67, Command::Skip)]).collect()

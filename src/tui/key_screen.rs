@@ -1,14 +1,15 @@
-//! The loop of a screen that only keys change: it draws, waits for a key, and tells how it was left. No instrument and no
-//! deadline is in it.
+//! The loop of a screen that only keys and pedals change: it draws, waits for one, and tells how it was left. No deadline is
+//! in it.
 
 use std::time::Duration;
 
-use crossbeam_channel::{select, tick};
+use crossbeam_channel::{Receiver, never, select, tick};
 use crossterm::event::{Event, KeyEvent};
 use ratatui::Frame;
 
 use super::run::{Opened, Wake};
 use super::{Error, Exit, terminal};
+use crate::source::Signal;
 
 /// What such a screen is.
 pub trait KeyScreen {
@@ -18,6 +19,12 @@ pub trait KeyScreen {
     fn draw(&mut self, frame: &mut Frame<'_>);
 
     fn press(&mut self, key: &KeyEvent) -> Effect<Self::Left>;
+
+    /// Takes what an instrument or its pedals say; most screens listen to none.
+    fn hear(&mut self, signal: &Signal) -> Effect<Self::Left> {
+        let _ = signal;
+        Effect::Stay
+    }
 }
 
 /// What the loop must do after a key.
@@ -43,6 +50,15 @@ pub enum End<L> {
 /// # Errors
 /// When the terminal cannot be taken or drawn on.
 pub fn run<S: KeyScreen>(shown: &mut S) -> Result<End<S::Left>, Error> {
+    run_hearing(shown, &never())
+}
+
+/// The same for a screen that pedals change, too.
+///
+/// # Errors
+/// As for [`run`].
+pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Result<End<S::Left>, Error> {
+    let mut notes = notes.clone();
     let mut opened = Opened::try_new()?;
     let screen = &mut opened.taken.screen;
     let seconds = tick(Duration::from_secs(1));
@@ -57,10 +73,16 @@ pub fn run<S: KeyScreen>(shown: &mut S) -> Result<End<S::Left>, Error> {
         }
         let wake = loop {
             select! {
-                recv(opened.wakes) -> wake => break wake.unwrap_or(Wake::Closed),
-                recv(seconds) -> _ => if !terminal::is_open() { break Wake::Closed },
+                recv(opened.wakes) -> wake => break Some(wake.unwrap_or(Wake::Closed)),
+                recv(notes) -> signal => match signal.map(|signal| shown.hear(&signal)) {
+                    Ok(Effect::Leave(left)) => return Ok(End::Left(left)),
+                    Ok(_) => break None,
+                    Err(_) => notes = never(),
+                },
+                recv(seconds) -> _ => if !terminal::is_open() { break Some(Wake::Closed) },
             }
         };
+        let Some(wake) = wake else { continue };
         let taken_again = match wake {
             Wake::Terminal(Event::Key(key)) => match shown.press(&key) {
                 Effect::Stay => Ok(()),

@@ -9,11 +9,13 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, at, bounded, never, select};
 
-use super::app::REST_WORDS;
+use super::app::{App, REST_WORDS};
 use super::run::{Wake, meet_deadlines, watch_signals};
-use super::{Error, Exit, Practice};
+use super::screen::caution_line;
+use super::{Error, Exit, Options, Practice};
 use crate::clock::SessionClock;
 use crate::journal::entry::{Mode, Verdict};
+use crate::midi::MidiEvent;
 use crate::practice::quiz::kind_words;
 use crate::practice::view::{Quiz, Stage};
 use crate::practice::{Ask, Command, Input, Story, View};
@@ -186,7 +188,16 @@ pub fn run(
     let mut words = read_words(commands);
     let mut notes = notes.clone();
     let mut plain = Plain::new(out);
+    // Keeps count of the playing, so that breaks are suggested here too.
+    let mut app = App::new(Options { caution: true, ..Options::everyday() });
     let exit = loop {
+        app.tick(&practice.view(), clock.now());
+        if let Some(caution) = app.caution
+            && let Some(exit) = ending(plain.write(&caution_line(caution)))?
+        {
+            break exit;
+        }
+        app.dismiss();
         if let Some(words) = practice.take_notice()
             && let Some(exit) = ending(plain.write(&words))?
         {
@@ -230,6 +241,9 @@ pub fn run(
             recv(notes) -> signal => {
                 let line = match signal {
                     Ok(Signal::Midi(Stamped { at, what })) => {
+                        if matches!(what, MidiEvent::NoteOn { .. }) {
+                            app.note_struck(at);
+                        }
                         give(practice, at, Input::Midi(what))?;
                         None
                     }

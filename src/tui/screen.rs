@@ -6,6 +6,7 @@ mod drill;
 mod help;
 mod progress;
 mod quiz;
+pub mod sight;
 pub mod start;
 mod story;
 pub mod study;
@@ -14,7 +15,7 @@ use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::widgets::Clear;
 
-use super::app::App;
+use super::app::{App, Caution};
 use super::theme::Theme;
 use super::widget::wrap;
 use crate::practice::View;
@@ -36,6 +37,11 @@ pub fn draw(app: &App, caption: Option<&str>, view: &View, frame: &mut Frame) {
         drill::draw(app, view, theme, frame);
     }
     foot(app, caption, view, theme, area, frame);
+}
+
+/// Returns a caution as one plain line.
+pub fn caution_line(caution: Caution) -> String {
+    caution::line(caution)
 }
 
 /// Draws a page of a longer text; returns its first line, and how many lines fit.

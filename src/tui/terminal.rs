@@ -123,6 +123,12 @@ pub fn is_open() -> bool {
     window_size().is_ok()
 }
 
+/// Returns the height of a row in pixels, from a terminal that says so.
+pub fn cell_height() -> Option<f64> {
+    let size = window_size().ok().filter(|size| size.height > 0 && size.rows > 0)?;
+    Some(f64::from(size.height) / f64::from(size.rows))
+}
+
 /// Returns whether a failed write means that the terminal was closed, which is an ordinary end.
 pub fn is_closing(error: &(dyn std::error::Error + 'static)) -> bool {
     /// `EIO` and `ENXIO`: what writing to a terminal without its other end gives.

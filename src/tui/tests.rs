@@ -1,7 +1,7 @@
 //! The screens as text at four sizes, and the loop driven by hand.
 
 mod loops;
-mod pictures;
+pub mod pictures;
 mod start;
 mod studies;
 

@@ -13,6 +13,7 @@ mod capture;
 mod flow;
 mod hands_free;
 mod pictures;
+mod plain;
 mod quiz;
 mod run_through;
 mod safety;

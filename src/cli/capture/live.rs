@@ -45,7 +45,7 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let _running = open(input)?.start(clock, sender)?;
-    let mut room = Room { signals, words: read_words(), clock, tapped: args.tapped };
+    let mut room = Room { signals, words: read_words(), clock, tapped: args.tapped, is_plain: args.plain };
     if let Some((first, last)) = again {
         room.say(&format!("bars {first} to {last}, once more. Enter when you are ready"))?;
         if room.wait()? {
@@ -99,6 +99,8 @@ struct Room {
     words: Receiver<String>,
     clock: SessionClock,
     tapped: Option<u8>,
+    /// No bell, and no line written over.
+    is_plain: bool,
 }
 
 impl Room {
@@ -152,7 +154,7 @@ impl Room {
             (None, Some(last)) => Some(begin + tempo.duration(page.start_of(last + 1) - start) + AFTER_LAST),
             _ => None,
         };
-        let mut click = Click { page: &page, next: from, place: start - count_in, start, tempo };
+        let mut click = Click { page: &page, next: from, place: start - count_in, start, tempo, is_plain: self.is_plain, said: None };
         let mut take = Take::default();
         loop {
             let now = self.clock.now();
@@ -227,6 +229,9 @@ struct Click<'p> {
     place: ScoreTime,
     start: ScoreTime,
     tempo: crate::time::Tempo,
+    is_plain: bool,
+    /// The bar said last, where each has its line; none within is the bar counted in.
+    said: Option<Option<u32>>,
 }
 
 impl Click<'_> {
@@ -236,10 +241,19 @@ impl Click<'_> {
             let number = if self.place < ScoreTime::ZERO { 1 } else { self.page.number_at(self.place.max(self.start)) };
             let beat = self.page.meter_of(number).beat_length();
             let mut out = io::stdout();
-            if out.is_terminal() {
-                let words = if self.place < self.start { "counting in".to_owned() } else { format!("bar {number}") };
-                write!(out, "\x07\r{words:<12}").and_then(|()| out.flush()).context("writing to the terminal")?;
-            }
+            let is_counting_in = self.place < self.start;
+            let words = if is_counting_in { "counting in".to_owned() } else { format!("bar {number}") };
+            let written = if self.is_plain {
+                // A line for each bar, and none for its beats.
+                let bar = if is_counting_in { None } else { Some(number) };
+                let is_news = self.said.replace(bar) != Some(bar);
+                if is_news { writeln!(out, "{words}") } else { Ok(()) }
+            } else if out.is_terminal() {
+                write!(out, "\x07\r{words:<12}")
+            } else {
+                Ok(())
+            };
+            written.and_then(|()| out.flush()).context("writing to the terminal")?;
             self.place += beat;
             self.next += self.tempo.duration(beat);
         }
@@ -248,7 +262,7 @@ impl Click<'_> {
 
     fn rest(&self) -> anyhow::Result<()> {
         let mut out = io::stdout();
-        if out.is_terminal() { write!(out, "\r{:<12}\r", "").context("writing to the terminal") } else { Ok(()) }
+        if out.is_terminal() && !self.is_plain { write!(out, "\r{:<12}\r", "").context("writing to the terminal") } else { Ok(()) }
     }
 }
 

@@ -23,7 +23,7 @@ pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
         .map(Line::from)
         .collect();
     let text_rows = lines.len() as u16;
-    let letters = Letters { text: heading, style: theme.strong(), large: app.block_letters };
+    let letters = Letters { text: heading, style: theme.strong(), large: app.block_letters, smallest: app.options.smallest_letters };
     let air = if page.height > text_rows + 6 { 1 } else { 0 };
     // On a very small screen the words are worth more than the heading.
     let room = Rect { height: page.height.saturating_sub(text_rows + 1 + 2 * air).min(9), ..page };
@@ -34,6 +34,14 @@ pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
     frame.render_widget(letters, Rect { y: top, height: heading_rows, ..page });
     let rows = Rect { y: top + heading_rows + air, height: text_rows, ..page };
     frame.render_widget(Paragraph::new(Text::from(lines)).alignment(Alignment::Center), rows.intersection(page));
+}
+
+/// Returns a caution as one line, the word that matters first.
+pub fn line(caution: Caution) -> String {
+    let (heading, lines) = words(caution);
+    // The last says how a screen is left.
+    let said: Vec<&str> = lines.iter().rev().skip(2).rev().copied().collect();
+    format!("{heading}: {}", said.join(" "))
 }
 
 fn words(caution: Caution) -> (&'static str, &'static [&'static str]) {

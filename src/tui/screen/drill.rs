@@ -95,7 +95,7 @@ pub fn middle(app: &App, said: Option<Said>, area: Rect, frame: &mut Frame) {
         })
         .map(Line::from)
         .collect();
-    let letters = Letters { text: &said.large, style: said.style, large: app.block_letters };
+    let letters = Letters { text: &said.large, style: said.style, large: app.block_letters, smallest: app.options.smallest_letters };
     let below = if small.is_empty() || area.height < 3 { 0 } else { (small.len() as u16 + 1).min(area.height - 1) };
     let mut set = letters.set(Rect { height: area.height - below, ..area });
     // Where there is no room for both, the large words stay whole.

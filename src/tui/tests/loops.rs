@@ -119,7 +119,7 @@ fn note(at: Micros) -> Signal {
 }
 
 fn options() -> Options {
-    Options { colour: false, caution: false, can_hand_over: true, hands_free: vec![] }
+    Options { colour: false, caution: false, can_hand_over: true, hands_free: vec![], smallest_letters: 0 }
 }
 
 /// Runs the loop over what was put into its channels; they stay open until it ends by itself.

@@ -21,7 +21,7 @@ fn app() -> App {
         ("4 s of silence", None),
     ];
     let hands_free = hands_free.map(|(name, command)| (name.to_owned(), command)).to_vec();
-    App::new(Options { colour: true, caution: false, can_hand_over: false, hands_free })
+    App::new(Options { colour: true, caution: false, can_hand_over: false, hands_free, smallest_letters: 0 })
 }
 
 fn drawn(app: &App, caption: Option<&str>, view: &View, width: u16, height: u16) -> Buffer {

@@ -21,7 +21,7 @@ const N_LINES_MAX: usize = 4;
 const N_CHARACTERS_MAX: usize = 20;
 /// Capitals in half rows. At three rows and a half (some 15 mm on a common screen, enough for 2 m: 16 to 22 minutes of arc,
 /// ISO 9241-3) an e still has its bar.
-const CAPITAL_MIN: usize = 7;
+pub const CAPITAL_MIN: usize = 7;
 /// Largest capital as a part of the room: past it letters only get louder.
 const CAPITAL_SHARE: (usize, usize) = (2, 7);
 /// What each way to set letters is worth, and how fast poor line breaks lose against size: a break after a joining word may
@@ -36,6 +36,8 @@ pub struct Letters<'a> {
     pub style: Style,
     /// False for plain letters at any size.
     pub large: bool,
+    /// Capitals have at least so many half rows, where the phrase can be set so; below [`CAPITAL_MIN`] nothing more is asked.
+    pub smallest: usize,
 }
 
 /// A phrase set for a given room; drawn, it stands in the middle of what it is given.
@@ -67,18 +69,21 @@ impl Letters<'_> {
     /// Sets the phrase for a room of this size.
     pub fn set(&self, area: Rect) -> Setting {
         /// What was set, and for which room.
-        type Last = (String, (u16, u16, bool), Rc<Set>);
+        type Last = (String, (u16, u16, bool, usize), Rc<Set>);
         thread_local! {
             // The same phrase is drawn many times while it stands; fitting a large one takes some milliseconds.
             static LAST: RefCell<Option<Last>> = const { RefCell::new(None) };
         }
-        let room = (area.width, area.height, self.large);
+        let room = (area.width, area.height, self.large, self.smallest);
         let known = LAST.with_borrow(|last| match last {
             Some((text, last_room, set)) if text == self.text && *last_room == room => Some(Rc::clone(set)),
             _ => None,
         });
         let set = known.unwrap_or_else(|| {
-            let large = if self.large { large_set(&with_large_forms(self.text), area) } else { None };
+            let text = with_large_forms(self.text);
+            // A phrase too long for letters that the player reads with ease is still better large than plain.
+            let at_least = |smallest: usize| large_set(&text, area, smallest);
+            let large = if self.large { at_least(self.smallest.max(CAPITAL_MIN)).or_else(|| at_least(CAPITAL_MIN)) } else { None };
             let set = Rc::new(large.unwrap_or_else(|| plain_set(self.text, area)));
             LAST.set(Some((self.text.to_owned(), room, Rc::clone(&set))));
             set
@@ -88,14 +93,14 @@ impl Letters<'_> {
 }
 
 /// Finds the size and the line breaks that are worth most together, and draws the letters.
-fn large_set(text: &str, area: Rect) -> Option<Set> {
+fn large_set(text: &str, area: Rect, smallest: usize) -> Option<Set> {
     if !text.chars().all(font::has) {
         return None;
     }
     let (width, height) = (usize::from(area.width) * 2, usize::from(area.height));
     let largest = height * 2 * CAPITAL_SHARE.0 / CAPITAL_SHARE.1;
     let mut best: Option<(f64, Size, Vec<String>)> = None;
-    for capital in (CAPITAL_MIN..=largest.max(CAPITAL_MIN)).rev() {
+    for capital in (smallest..=largest.max(smallest)).rev() {
         for (set_width, worth) in WIDTHS {
             let size = Size { capital, width: set_width };
             let most = worth * capital as f64;
@@ -119,6 +124,15 @@ fn large_set(text: &str, area: Rect) -> Option<Set> {
         field.set(line, size, left, above + idx * size.pitch());
     }
     Some(Set { lines, field: Some(field) })
+}
+
+/// Sets one line in capitals of so many half rows, cut at the edge of its room; for a reading test.
+pub fn line_of(text: &str, capital: usize, n_columns: u16, style: Style) -> Setting {
+    let size = Size { capital, width: Width::Natural };
+    let lines = vec![text.to_owned()];
+    let mut field = Field::new(usize::from(n_columns), n_rows(size, &lines));
+    field.set(text, size, 0, size.rise(text));
+    Setting { style, set: Rc::new(Set { lines, field: Some(field) }) }
 }
 
 fn plain_set(text: &str, area: Rect) -> Set {
@@ -180,8 +194,40 @@ mod tests {
     use super::*;
 
     fn set(text: &str, width: u16, height: u16) -> (Vec<String>, bool) {
-        let setting = Letters { text, style: Style::new(), large: true }.set(Rect::new(0, 0, width, height));
+        let setting = Letters { text, style: Style::new(), large: true, smallest: 0 }.set(Rect::new(0, 0, width, height));
         (setting.set.lines.clone(), setting.set.field.is_some())
+    }
+
+    #[test]
+    fn letters_are_no_smaller_than_the_player_reads_where_there_is_room_for_that() {
+        let n_rows_of = |text: &str, smallest: usize| {
+            let letters = Letters { text, style: Style::new(), large: true, smallest };
+            let setting = letters.set(Rect::new(0, 0, 76, 18));
+            (setting.set.field.is_some(), setting.set.lines.len(), setting.n_rows())
+        };
+        let text = "left hand walks down to the low C";
+        let (is_large, n_lines, n_rows) = n_rows_of(text, 0);
+        assert!(is_large && n_lines <= 3, "{n_lines} lines, {n_rows} rows");
+        // Letters of nine half rows ask for more lines of fewer words.
+        let (is_large, n_lines, n_rows) = n_rows_of(text, 9);
+        assert!(is_large && usize::from(n_rows) * 2 >= n_lines * 9, "{n_lines} lines, {n_rows} rows");
+        assert!(n_rows_of(text, 30).0, "what cannot be so large is as large as it can be");
+    }
+
+    proptest::proptest! {
+        #![proptest_config(proptest::prelude::ProptestConfig::with_cases(48))]
+        #[test]
+        fn a_large_cue_has_at_most_four_lines_of_twenty_characters_and_all_its_words(
+            text in "[a-z]{1,9}(,? [a-zA-Z0-9]{1,10}){0,13}", width in 20u16..200, height in 6u16..56, smallest in 0usize..14
+        ) {
+            let setting = Letters { text: &text, style: Style::new(), large: true, smallest }.set(Rect::new(0, 0, width, height));
+            proptest::prop_assert!(setting.n_rows() <= height || setting.set.field.is_none());
+            if setting.set.field.is_some() {
+                proptest::prop_assert!(setting.set.lines.len() <= N_LINES_MAX);
+                proptest::prop_assert!(setting.set.lines.iter().all(|line| line.chars().count() <= N_CHARACTERS_MAX));
+                proptest::prop_assert_eq!(setting.set.lines.join(" "), text);
+            }
+        }
     }
 
     #[test]
