@@ -38,6 +38,7 @@ use clap::{Parser, Subcommand};
 
 use crate::journal::store::Store;
 use crate::paths::Paths;
+use crate::report::plain_text::plain_lines;
 use crate::tui;
 
 use session::Session;
@@ -112,8 +113,7 @@ pub fn run() -> ExitCode {
     match command.map_or_else(|| start::run(data.as_deref(), plain), run_command) {
         Ok(code) => code,
         Err(error) => {
-            // Standard error may be gone with the terminal; the exit code still tells.
-            let _ = writeln!(std::io::stderr(), "catchword: {error:#}");
+            complain(&format!("{error:#}"));
             ExitCode::FAILURE
         }
     }
@@ -144,6 +144,12 @@ fn run_command(command: Command) -> anyhow::Result<ExitCode> {
     }
 }
 
+/// Says on standard error what went wrong. Names of files and what was found in them go through here, and steer no terminal.
+fn complain(words: &str) {
+    // Standard error may be gone with the terminal; the exit code still tells.
+    let _ = writeln!(std::io::stderr(), "catchword: {}", plain_lines(words));
+}
+
 /// Signals that may wait between a source and the loop: some seconds of the densest playing.
 const N_SIGNALS_MAX: usize = 4096;
 
@@ -156,8 +162,7 @@ fn pieces_dirs() -> Vec<PathBuf> {
 fn open_journal(paths: &Paths) -> anyhow::Result<Store> {
     let store = Store::open(&paths.data)?;
     if let Some(old) = store.kept_old() {
-        // Standard error may be gone with the terminal.
-        let _ = writeln!(std::io::stderr(), "the journal was brought up to date; as it was before, it is kept in {}", old.display());
+        complain(&format!("the journal was brought up to date; as it was before, it is kept in {}", old.display()));
     }
     Ok(store)
 }
@@ -192,11 +197,11 @@ fn print_account(exit: tui::Exit, session: &Session) -> anyhow::Result<()> {
     }
 }
 
-/// Prints lines on standard output; a reader that went away is a quiet end.
+/// Prints lines on standard output, without anything that would steer a terminal; a reader that went away is a quiet end.
 fn print_lines(lines: impl IntoIterator<Item = String>) -> anyhow::Result<()> {
     let mut out = std::io::stdout().lock();
     for line in lines {
-        match writeln!(out, "{line}") {
+        match writeln!(out, "{}", plain_lines(&line)) {
             Err(error) if error.kind() == std::io::ErrorKind::BrokenPipe => return Ok(()),
             result => result?,
         }

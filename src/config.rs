@@ -22,6 +22,7 @@ use std::path::{Path, PathBuf};
 use hands::Hands;
 
 use crate::midi::MatchMode;
+use crate::paths::{TEXT_BYTES_MAX, read_text};
 use crate::piece::text::{At, Error as TextError, Keys, Source};
 use crate::piece::{ANCHORS, Instrument, Manner, Piece, ROLL_MS_MAX};
 use crate::practice::footswitch::FootswitchConfig;
@@ -96,7 +97,7 @@ impl Config {
     /// # Errors
     /// When the file is there but cannot be read.
     pub fn read(file: &Path) -> Result<Option<String>, Error> {
-        match std::fs::read_to_string(file) {
+        match read_text(file, TEXT_BYTES_MAX) {
             Ok(text) => Ok(Some(text)),
             Err(e) if e.kind() == std::io::ErrorKind::NotFound => Ok(None),
             Err(source) => Err(Error::Read { file: file.to_owned(), source }),
@@ -108,7 +109,7 @@ impl Config {
     /// # Errors
     /// When the text is not TOML, or a key is unknown or of the wrong kind.
     pub fn parse(text: &str, file_name: &str) -> Result<Config, TextError> {
-        let source = Source { file: file_name, text };
+        let source = Source::new(file_name, text);
         let root = source.parse()?;
         let keys = Keys::try_new(
             source,

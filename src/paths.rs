@@ -6,6 +6,8 @@
 //! directory. One directory given with `--data` holds all three instead, so that a practice can be
 //! carried about, tried out, or kept apart.
 
+use std::fs::File;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use etcetera::base_strategy::{BaseStrategy, choose_native_strategy};
@@ -48,9 +50,54 @@ impl Paths {
     }
 }
 
+/// The largest score or take that is read, in bytes; a long opera act is a fifth of it.
+pub const SCORE_BYTES_MAX: u64 = 64 << 20;
+/// The largest text written by a player that is read (a piece file, the settings), in bytes: some thousand cues.
+pub const TEXT_BYTES_MAX: u64 = 1 << 20;
+
+/// Reads a whole file of at most `limit` bytes. A pipe or a device is read to its end, and no further than the limit.
+///
+/// # Errors
+/// When it cannot be read, or has more.
+pub fn read_file(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
+    let file = File::open(path)?;
+    let mut bytes = Vec::new();
+    // A large file is refused unread; what a pipe has is only known once it is read.
+    if file.metadata()?.len() <= limit {
+        file.take(limit + 1).read_to_end(&mut bytes)?;
+        if bytes.len() as u64 <= limit {
+            return Ok(bytes);
+        }
+    }
+    Err(io::Error::new(io::ErrorKind::FileTooLarge, format!("it is larger than the limit of {} MB", limit >> 20)))
+}
+
+/// Reads a whole text in UTF-8; see [`read_file`].
+///
+/// # Errors
+/// When it cannot be read, has more, or is no such text.
+pub fn read_text(path: &Path, limit: u64) -> io::Result<String> {
+    String::from_utf8(read_file(path, limit)?).map_err(|e| {
+        let line = 1 + e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|b| **b == b'\n').count();
+        io::Error::new(io::ErrorKind::InvalidData, format!("line {line} is no text in UTF-8; save the file as UTF-8"))
+    })
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_file_is_read_up_to_the_limit_and_one_without_end_is_refused() {
+        let dir = tempfile::tempdir().unwrap();
+        let file = dir.path().join("a");
+        std::fs::write(&file, b"one\n\xff").unwrap();
+        assert_eq!(read_file(&file, 5).unwrap(), b"one\n\xff");
+        assert_eq!(read_file(&file, 4).unwrap_err().kind(), io::ErrorKind::FileTooLarge);
+        assert_eq!(read_text(&file, 5).unwrap_err().to_string(), "line 2 is no text in UTF-8; save the file as UTF-8");
+        #[cfg(unix)]
+        assert_eq!(read_file(Path::new("/dev/zero"), 1 << 20).unwrap_err().to_string(), "it is larger than the limit of 1 MB");
+    }
 
     #[test]
     fn one_directory_can_hold_everything() {

@@ -13,6 +13,7 @@ use std::path::{Component, Path, PathBuf};
 use std::sync::Arc;
 
 use crate::import::{self, read_score};
+use crate::paths::{SCORE_BYTES_MAX, TEXT_BYTES_MAX, read_file};
 use crate::piece::{self, Piece, PieceFile, text};
 use crate::score::{ChoosePartError, Score};
 
@@ -137,7 +138,7 @@ fn open_file(path: &Path, part: Option<&str>) -> Result<OpenedPiece, Error> {
     let file = PieceFile::parse(&content, &shown)?;
     let dir = path.parent().unwrap_or(Path::new("."));
     let score_path = inside(dir, &file)?;
-    let (score, mut warnings) = read_score(&read(&score_path)?, &score_path.display().to_string())?;
+    let (score, mut warnings) = read_score(&read(&score_path, SCORE_BYTES_MAX)?, &score_path.display().to_string())?;
     let said = score.choose_part_saying(file.wanted_part(part)).ok().and_then(|chosen| chosen.said);
     warnings.extend(said.map(about_the_part));
     let piece = file.check(Arc::new(score), part)?;
@@ -168,7 +169,7 @@ fn inside(dir: &Path, file: &PieceFile) -> Result<PathBuf, Error> {
 }
 
 fn open_score(path: &Path, part: Option<&str>) -> Result<OpenedPiece, Error> {
-    let (score, mut warnings) = read_score(&read(path)?, &path.display().to_string())?;
+    let (score, mut warnings) = read_score(&read(path, SCORE_BYTES_MAX)?, &path.display().to_string())?;
     let chosen = score.choose_part_saying(part).map_err(|source| Error::Part { path: path.to_owned(), source })?;
     warnings.extend(chosen.said.map(about_the_part));
     let key = path.file_stem().map_or_else(|| "piece".to_owned(), |s| s.to_string_lossy().into_owned());
@@ -199,18 +200,18 @@ fn folder_name(dir: &Path) -> String {
 
 fn read_text(path: &Path) -> Result<String, Error> {
     let shown = path.display().to_string();
-    String::from_utf8(read(path)?).map_err(|e| {
+    String::from_utf8(read(path, TEXT_BYTES_MAX)?).map_err(|e| {
         let valid = String::from_utf8_lossy(&e.as_bytes()[..e.utf8_error().valid_up_to()]).into_owned();
-        let place = text::Source { file: &shown, text: &valid }.place(valid.len());
+        let place = text::Source::new(&shown, &valid).place(valid.len());
         piece::Error::new(&shown, place, "text in UTF-8", "bytes that are not").with_hint("save the file as UTF-8").into()
     })
 }
 
 /// Reads a regular file; anything else (a device, a pipe) could block or never end.
-fn read(path: &Path) -> Result<Vec<u8>, Error> {
+fn read(path: &Path, limit: u64) -> Result<Vec<u8>, Error> {
     let fail = |source| Error::Read { path: path.to_owned(), source };
     if !fs::metadata(path).map_err(fail)?.is_file() {
         return Err(fail(std::io::Error::new(std::io::ErrorKind::InvalidInput, "it is not a regular file")));
     }
-    fs::read(path).map_err(fail)
+    read_file(path, limit).map_err(fail)
 }

@@ -204,6 +204,10 @@ impl File {
                 Some(2) => Some(Pass::Second),
                 Some(n) => return Err(format!("there is no pass {n}")),
             };
+            // The record may come from anybody, and must not make the program read elsewhere.
+            if line.file.contains(['/', '\\']) || line.file.starts_with('.') {
+                return Err(format!("a take beside the record, found {:?}", line.file));
+            }
             Ok(Kept { file: line.file, first: line.first, last: line.last, pass, beats })
         };
         let page = Page {

@@ -10,7 +10,7 @@ use clap::Args;
 use crate::analysis::draft::{Head, piece_text};
 use crate::analysis::{StoryConfig, analyse};
 use crate::import::read_score;
-use crate::paths::Paths;
+use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
 use crate::piece::{Piece, PieceFile};
 use crate::piece_folder::PIECE_FILE;
 use crate::score::Score;
@@ -32,7 +32,7 @@ pub struct AddArgs {
 
 pub fn run(args: AddArgs) -> anyhow::Result<()> {
     let shown = args.score.display().to_string();
-    let bytes = fs::read(&args.score).with_context(|| format!("reading {shown}"))?;
+    let bytes = read_file(&args.score, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?;
     let (score, _) = read_score(&bytes, &shown)?;
     let stem = args.score.file_stem().map_or_else(|| "piece".to_owned(), |s| s.to_string_lossy().into_owned());
     let score_file = args.score.file_name().context("the score has no file name")?.to_string_lossy().into_owned();

@@ -12,7 +12,7 @@ use clap::Args;
 use crate::capture::record::{Kept, KeptBeats, Record};
 use crate::capture::{Page, Pass, Question, Why, strokes};
 use crate::midi::Take;
-use crate::paths::Paths;
+use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
 use crate::score::{Place, Score};
 use crate::source::replay::read_take;
 use crate::theory::{KeySignature, Meter};
@@ -182,7 +182,7 @@ fn recorded(args: &CaptureArgs, folder: &mut Folder, again: Option<(u32, u32)>) 
     ensure!(args.take.len() <= 2, "expected one or two takes, found {}", args.take.len());
     for (path, pass) in args.take.iter().zip([Pass::First, Pass::Second]) {
         let shown = path.display().to_string();
-        let take = read_take(&std::fs::read(path).with_context(|| format!("reading {shown}"))?, &shown)?;
+        let take = read_take(&read_file(path, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?, &shown)?;
         let first_note =
             strokes(&take).first().map(|s| s.on).with_context(|| format!("{shown}: expected at least one note, found none"))?;
         let page = &folder.record.page;

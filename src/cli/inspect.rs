@@ -7,6 +7,7 @@ use clap::Args;
 use serde::Serialize;
 
 use crate::import::{self, Warning};
+use crate::paths::{SCORE_BYTES_MAX, read_file};
 use crate::score::{Bar, Ornament, Part, Score};
 use crate::theory::{KeySignature, Mode};
 
@@ -23,7 +24,7 @@ pub struct InspectArgs {
 }
 
 pub fn run(args: InspectArgs) -> anyhow::Result<()> {
-    let bytes = std::fs::read(&args.score).with_context(|| format!("reading {}", args.score.display()))?;
+    let bytes = read_file(&args.score, SCORE_BYTES_MAX).with_context(|| format!("reading {}", args.score.display()))?;
     let (score, warnings) = import::read_score(&bytes, &args.score.display().to_string())?;
     let parts = match &args.part {
         Some(asked) => vec![score.choose_part(Some(asked))?],

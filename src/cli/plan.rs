@@ -134,7 +134,7 @@ pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Resu
                     out.push(piece);
                 }
             }
-            Err(error) => eprintln!("catchword: {name} is left out of the plan: {error:#}", error = anyhow::Error::from(error)),
+            Err(error) => super::complain(&format!("{name} is left out of the plan: {error:#}", error = anyhow::Error::from(error))),
         }
     }
     Ok(out)

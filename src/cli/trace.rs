@@ -9,7 +9,7 @@ use super::habits::{learn_from_journal, span_of};
 use super::reps::nth_rep;
 use crate::journal::entry::Mode;
 use crate::midi::Take;
-use crate::paths::Paths;
+use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
 use crate::piece::Piece;
 use crate::piece_folder::{OpenedPiece, open_piece};
 use crate::practice::{Command, Engine, Habits, Input, Machine, Output, PracticeConfig, Span, listen};
@@ -110,7 +110,7 @@ fn stored_rep(opened: &mut OpenedPiece, n: usize, paths: &Paths) -> anyhow::Resu
 
 fn read_take(file: &Path) -> anyhow::Result<Take> {
     let name = file.display().to_string();
-    let bytes = std::fs::read(file).with_context(|| format!("reading the take {name}"))?;
+    let bytes = read_file(file, SCORE_BYTES_MAX).with_context(|| format!("reading the take {name}"))?;
     Ok(replay::read_take(&bytes, &name)?)
 }
 

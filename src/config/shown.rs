@@ -26,10 +26,10 @@ const USUALLY_NONE: [&str; 3] = ["input", "speak", "tone"];
 /// As [`Config::parse`]: what is shown is what would hold.
 pub fn shown(text: &str, file_name: &str) -> Result<Vec<Shown>, Error> {
     Config::parse(text, file_name)?;
-    let set = flat(Source { file: file_name, text })?;
+    let set = flat(&Source::new(file_name, text))?;
     let mut all: Vec<Shown> = USUALLY_NONE.map(|key| Shown { key: key.to_owned(), value: None, line: None }).to_vec();
     let has_whole = set.iter().any(|s| s.key.starts_with(WHOLE));
-    let usual = flat(Source { file: "the reference", text: REFERENCE })?;
+    let usual = flat(&Source::new("the reference", REFERENCE))?;
     all.extend(usual.into_iter().filter(|s| !(has_whole && s.key.starts_with(WHOLE))).map(|s| Shown { line: None, ..s }));
     for own in set {
         match all.iter_mut().find(|s| s.key == own.key) {
@@ -40,7 +40,7 @@ pub fn shown(text: &str, file_name: &str) -> Result<Vec<Shown>, Error> {
     Ok(all)
 }
 
-fn flat(source: Source<'_>) -> Result<Vec<Shown>, Error> {
+fn flat(source: &Source<'_>) -> Result<Vec<Shown>, Error> {
     let root = source.parse()?;
     let mut out = Vec::new();
     flatten(root.get_ref(), "", source, &mut out);
@@ -48,7 +48,7 @@ fn flat(source: Source<'_>) -> Result<Vec<Shown>, Error> {
     Ok(out)
 }
 
-fn flatten(table: &DeTable<'_>, prefix: &str, source: Source<'_>, out: &mut Vec<Shown>) {
+fn flatten(table: &DeTable<'_>, prefix: &str, source: &Source<'_>, out: &mut Vec<Shown>) {
     for (key, value) in table {
         let key = format!("{prefix}{}", key.get_ref());
         match value.get_ref() {

@@ -27,22 +27,31 @@ use page::Page;
 use walk::Walk;
 use warnings::Warnings;
 
-/// The largest text read, in bytes: about a hundred times a long piano sonata.
-pub const TEXT_BYTES_MAX: usize = 256 << 20;
-/// The largest tree built, in nodes (about 72 bytes each).
-const NODES_MAX: u32 = 24_000_000;
+/// The largest text read, in bytes: some twenty times a long piano sonata.
+pub const TEXT_BYTES_MAX: usize = 64 << 20;
+/// The largest tree built, in nodes (about 72 bytes each); a text of the largest size has half as many.
+const NODES_MAX: u32 = 6_000_000;
 /// The most bars read; a long opera act has a few thousand.
 const BARS_MAX: usize = 100_000;
 
 /// Reads a MusicXML file.
 ///
 /// # Errors
-/// When the text is not well-formed XML, its root is not a score, or no part has a measure.
+/// When the text is not well-formed XML, declares entities, is beyond a limit, its root is not a score, or no part has a measure.
 pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     if bytes.len() > TEXT_BYTES_MAX {
         return Err(too_large(file, format!("{} bytes of text", bytes.len()), format!("{TEXT_BYTES_MAX} bytes")));
     }
     let (text, text_warning) = text::decode(bytes, file)?;
+    if let Some(at) = text.find("<!ENTITY") {
+        // No MusicXML file declares any; a few that stand for one another make gigabytes of a line.
+        return Err(Error::Broken {
+            file: file.to_owned(),
+            place: format!("line {}", 1 + text[..at].matches('\n').count()),
+            expected: "a score without entities of its own".to_owned(),
+            found: "<!ENTITY".to_owned(),
+        });
+    }
     let options = ParsingOptions { allow_dtd: true, nodes_limit: NODES_MAX, ..ParsingOptions::default() };
     let document = Document::parse_with_options(&text, options).map_err(|error| not_well_formed(&error, &text, file))?;
     let (score, mut warnings) = read_document(&document, file)?;

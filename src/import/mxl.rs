@@ -11,6 +11,8 @@ use crate::score::Score;
 
 /// The most entries an archive may list.
 const ENTRIES_MAX: usize = 4096;
+/// The most root files tried; an archive names one or two.
+const ROOTS_MAX: usize = 8;
 const CONTAINER: &str = "META-INF/container.xml";
 const CONTAINER_BYTES_MAX: usize = 1 << 20;
 
@@ -36,7 +38,7 @@ pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     }
     let (roots, mut warnings) = root_files(&mut archive, file)?;
     let mut first_error = None;
-    for (nth, root) in roots.iter().enumerate() {
+    for (nth, root) in roots.iter().take(ROOTS_MAX).enumerate() {
         let inside = format!("{file}, archive entry {root}");
         match entry(&mut archive, root, musicxml::TEXT_BYTES_MAX, file).and_then(|text| musicxml::read(&text, &inside)) {
             Ok((score, more)) => {

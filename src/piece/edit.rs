@@ -126,7 +126,7 @@ fn set_list<R: Row>(text: &str, file_name: &str, score: &Score, old: &[R], new: 
 fn open(text: &str, file_name: &str) -> Result<DocumentMut, Error> {
     PieceFile::parse(text, file_name)?;
     text.parse::<DocumentMut>().map_err(|e| {
-        let place = Source { file: file_name, text }.place(e.span().map_or(0, |s| s.start));
+        let place = Source::new(file_name, text).place(e.span().map_or(0, |s| s.start));
         Error::new(file_name, place, "TOML that can be read", format!("an error in it: {}", e.message()))
     })
 }

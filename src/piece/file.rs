@@ -132,7 +132,7 @@ impl PieceFile {
     /// # Errors
     /// When the text is not TOML, a key is unknown, missing or of the wrong kind.
     pub fn parse(text: &str, file_name: &str) -> Result<PieceFile, Error> {
-        let source = Source { file: file_name, text };
+        let source = Source::new(file_name, text);
         let root = source.parse()?;
         // A missing key is complained of at the top of the file.
         let keys = Keys::try_new(source, root.get_ref(), 0..0, "a piece file", &PIECE_KEYS)?;

@@ -6,6 +6,7 @@
 
 use std::fmt;
 use std::ops::Range;
+use std::rc::Rc;
 
 use chrono::NaiveDate;
 use toml::Spanned;
@@ -92,18 +93,25 @@ pub fn did_you_mean(word: &str, known: &[&str]) -> String {
 }
 
 /// A text and its name, from which places are told.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 pub struct Source<'s> {
     pub file: &'s str,
     pub text: &'s str,
+    /// First byte of each line: a text of thousands of rows has a place for each of them.
+    line_starts: Rc<[usize]>,
 }
 
 impl<'s> Source<'s> {
+    pub fn new(file: &'s str, text: &'s str) -> Self {
+        let line_starts = std::iter::once(0).chain(text.match_indices('\n').map(|(at, _)| at + 1)).collect();
+        Source { file, text, line_starts }
+    }
+
     /// Reads the text as TOML.
     ///
     /// # Errors
     /// When it is not TOML; only the first complaint is kept.
-    pub fn parse(self) -> Result<Spanned<DeTable<'s>>, Error> {
+    pub fn parse(&self) -> Result<Spanned<DeTable<'s>>, Error> {
         DeTable::parse(self.text).map_err(|e| {
             let at = e.span().map_or(0, |s| s.start);
             Error::new(self.file, self.place(at), "TOML that can be read", format!("an error in it: {}", e.message()))
@@ -111,15 +119,13 @@ impl<'s> Source<'s> {
     }
 
     /// Returns the place of a byte; past the end, the place of the end.
-    pub fn place(self, byte: usize) -> TextPlace {
+    pub fn place(&self, byte: usize) -> TextPlace {
         let mut end = byte.min(self.text.len());
         while !self.text.is_char_boundary(end) {
             end -= 1;
         }
-        let before = &self.text[..end];
-        let line_start = before.rfind('\n').map_or(0, |i| i + 1);
-        let line = before.matches('\n').count() + 1;
-        let column = before[line_start..].chars().count() + 1;
+        let line = self.line_starts.partition_point(|start| *start <= end);
+        let column = self.text[self.line_starts[line - 1]..end].chars().count() + 1;
         TextPlace { line: u32::try_from(line).unwrap_or(u32::MAX), column: u32::try_from(column).unwrap_or(u32::MAX) }
     }
 }
@@ -249,14 +255,14 @@ impl<'a, 's> Keys<'a, 's> {
     /// Returns a table written `[key]`.
     pub fn table(&self, key: &str, name: &'static str, known: &[&str]) -> Result<Option<Keys<'a, 's>>, Error> {
         let Some(keys) = self.open_table(key, name)? else { return Ok(None) };
-        Keys::try_new(self.source, keys.table, keys.span, name, known).map(Some)
+        Keys::try_new(self.source.clone(), keys.table, keys.span, name, known).map(Some)
     }
 
     /// Returns a table written `[key]` whose keys are the player's own.
     pub fn open_table(&self, key: &str, name: &'static str) -> Result<Option<Keys<'a, 's>>, Error> {
         let Some(value) = self.table.get(key) else { return Ok(None) };
         match value.get_ref() {
-            DeValue::Table(table) => Ok(Some(Keys { source: self.source, table, span: value.span(), name })),
+            DeValue::Table(table) => Ok(Some(Keys { source: self.source.clone(), table, span: value.span(), name })),
             other => Err(self.wrong_type(value.span(), &format!("a table {name}"), other)),
         }
     }
@@ -269,7 +275,7 @@ impl<'a, 's> Keys<'a, 's> {
         array
             .iter()
             .map(|item| match item.get_ref() {
-                DeValue::Table(table) => Keys::try_new(self.source, table, item.span(), name, known),
+                DeValue::Table(table) => Keys::try_new(self.source.clone(), table, item.span(), name, known),
                 other => Err(self.wrong_type(item.span(), &expected, other)),
             })
             .collect()
@@ -311,7 +317,7 @@ mod tests {
 
     #[test]
     fn places_count_lines_and_characters_from_one() {
-        let source = Source { file: "x", text: "a\né = 1\n" };
+        let source = Source::new("x", "a\né = 1\n");
         for (byte, line, column) in [(0, 1, 1), (2, 2, 1), (4, 2, 2), (5, 2, 3), (900, 3, 1)] {
             assert_eq!(source.place(byte), TextPlace { line, column }, "byte {byte}");
         }

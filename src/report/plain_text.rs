@@ -3,10 +3,17 @@
 /// Returns the text with every character that is not shown replaced: control characters, what turns the direction of writing, and what
 /// no XML file may hold (W3C, "Extensible Markup Language 1.0", section 2.2).
 pub fn plain(text: &str) -> String {
-    let is_hidden = |c: char| {
-        c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fffe}' | '\u{ffff}')
-    };
     text.chars().map(|c| if is_hidden(c) { '\u{fffd}' } else { c }).collect()
+}
+
+/// Returns the text as [`plain`] does, but with its line ends and tabs: the last thing before anything is printed.
+pub fn plain_lines(text: &str) -> String {
+    text.chars().map(|c| if is_hidden(c) && !matches!(c, '\n' | '\t') { '\u{fffd}' } else { c }).collect()
+}
+
+/// Tells whether a character steers what shows it rather than being shown.
+pub fn is_hidden(c: char) -> bool {
+    c.is_control() || matches!(c, '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}' | '\u{fffe}' | '\u{ffff}')
 }
 
 /// Returns `1 rep`, `3 reps`.
@@ -51,6 +58,7 @@ mod tests {
     #[test]
     fn what_would_steer_a_terminal_is_not_passed_on() {
         assert_eq!(plain("a\u{1b}[2Jb\u{202e}c\u{0}"), "a\u{fffd}[2Jb\u{fffd}c\u{fffd}");
+        assert_eq!(plain_lines("a\u{1b}[2J\n\tb\r\u{9b}1m"), "a\u{fffd}[2J\n\tb\u{fffd}\u{fffd}1m");
         assert_eq!(plain("Ar Hyd y Nós, <b>♭"), "Ar Hyd y Nós, <b>♭");
     }
 

@@ -6,6 +6,7 @@ use super::port::Port;
 use super::replay::{Pace, Replay, read_take};
 use super::stream::Stream;
 use super::{Error, Source};
+use crate::paths::{SCORE_BYTES_MAX, read_file};
 
 /// An input as meant: which kind, and which one of it.
 #[derive(Clone, PartialEq, Eq, Debug)]
@@ -57,7 +58,7 @@ impl Spec {
             Spec::Stream(path) => Ok(Box::new(Stream::new(path))),
             Spec::Take(path) => {
                 let name = path.display().to_string();
-                let bytes = std::fs::read(path).map_err(|error| Error::Open {
+                let bytes = read_file(path, SCORE_BYTES_MAX).map_err(|error| Error::Open {
                     doing: "opening the take",
                     name: name.clone(),
                     what: error.to_string(),

@@ -19,6 +19,7 @@ use crate::midi::MidiEvent;
 use crate::practice::quiz::kind_words;
 use crate::practice::view::{Quiz, Stage};
 use crate::practice::{Ask, Command, Input, Story, View};
+use crate::report::plain_text::plain_lines;
 use crate::source::Signal;
 use crate::time::{Micros, Stamped};
 
@@ -84,7 +85,7 @@ impl<W: Write> Plain<W> {
     /// # Errors
     /// As for [`Plain::show`].
     pub fn write(&mut self, line: &str) -> io::Result<()> {
-        writeln!(self.out, "{line}")?;
+        writeln!(self.out, "{}", plain_lines(line))?;
         self.out.flush()
     }
 }

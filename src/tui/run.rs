@@ -179,7 +179,11 @@ impl Session<'_> {
         let view = self.practice.view();
         self.app.follow(&view);
         let (app, caption) = (&self.app, self.practice.caption());
-        screen.draw(|frame| screen::draw(app, caption, &view, frame)).map(|_| ())
+        let drawn = screen.draw(|frame| {
+            screen::draw(app, caption, &view, frame);
+            screen::make_plain(frame.buffer_mut());
+        });
+        drawn.map(|_| ())
     }
 
     fn wake<B: Backend>(

@@ -46,6 +46,7 @@ const SIDEWAYS: &[(&str, &str)] = &[
     ("source", "clock"),        // events are stamped where they arrive
     ("tone", "source"),         // the words for a port or a path, and how one is chosen
     ("tone", "clock"),          // tones sound at times of the session
+    ("source", "paths"),        // files are read up to a limit
     ("piece_folder", "paths"),  // where pieces are looked for
     ("config", "paths"),        // where the settings file is
     ("instruments", "paths"),   // where the set-up of instruments is kept

@@ -4,7 +4,7 @@
 
 #[path = "../tools/pty.rs"]
 #[allow(dead_code)]
-mod pty;
+pub mod pty;
 
 #[path = "../tools/svg.rs"]
 mod svg;

@@ -29,6 +29,8 @@ struct Seen {
 
 struct Inner {
     parser: Parser,
+    /// All that was written, byte for byte.
+    bytes: Vec<u8>,
     last_change: Instant,
     ended: bool,
     /// Stop reading after the next bytes.
@@ -55,7 +57,7 @@ impl Pty {
         drop(pair.slave);
         let mut reader = pair.master.try_clone_reader().expect("a reader");
         let writer = pair.master.take_writer().expect("a writer");
-        let inner = Inner { parser: Parser::new(rows, columns, 0), last_change: Instant::now(), ended: false, stop: false };
+        let inner = Inner { parser: Parser::new(rows, columns, 0), bytes: Vec::new(), last_change: Instant::now(), ended: false, stop: false };
         let seen = Arc::new(Seen { n_bytes: AtomicU64::new(0), inner: Mutex::new(inner), changed: Condvar::new() });
         let to = Arc::clone(&seen);
         thread::spawn(move || {
@@ -64,6 +66,7 @@ impl Pty {
                 let n_read = reader.read(&mut buffer).unwrap_or(0);
                 let mut inner = to.inner.lock().unwrap();
                 inner.parser.process(&buffer[..n_read]);
+                inner.bytes.extend(&buffer[..n_read]);
                 to.n_bytes.fetch_add(n_read as u64, Ordering::SeqCst);
                 inner.last_change = Instant::now();
                 inner.ended = n_read == 0 || inner.stop;
@@ -132,6 +135,11 @@ impl Pty {
 
     pub fn text(&self) -> String {
         self.look(Screen::contents)
+    }
+
+    /// Returns what the program has written so far.
+    pub fn written(&self) -> Vec<u8> {
+        self.seen.inner.lock().unwrap().bytes.clone()
     }
 
     /// Bytes the program has written so far.

@@ -12,6 +12,7 @@ use crate::cli::add;
 use crate::export::musicxml;
 use crate::import::read_score;
 use crate::midi::Take;
+use crate::paths::{SCORE_BYTES_MAX, TEXT_BYTES_MAX, read_file, read_text};
 use crate::piece::relabel;
 use crate::piece_folder::PIECE_FILE;
 use crate::score::Score;
@@ -35,7 +36,7 @@ impl Folder {
         let file = dir.join("capture").join(RECORD_FILE);
         let record = if file.exists() {
             let shown = file.display().to_string();
-            Record::parse(&fs::read_to_string(&file).with_context(|| format!("reading {shown}"))?, &shown)?
+            Record::parse(&read_text(&file, TEXT_BYTES_MAX).with_context(|| format!("reading {shown}"))?, &shown)?
         } else if dir.exists() {
             bail!("{} is there already and was not captured; take another name, or remove it first", dir.display());
         } else {
@@ -62,7 +63,7 @@ impl Folder {
             return Ok(None);
         }
         let shown = path.display().to_string();
-        let bytes = fs::read(&path).with_context(|| format!("reading {shown}"))?;
+        let bytes = read_file(&path, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?;
         Ok(Some(read_score(&bytes, &shown)?.0))
     }
 
@@ -98,7 +99,7 @@ impl Folder {
     pub fn read_take(&self, file: &str) -> anyhow::Result<Take> {
         let path = self.dir.join("capture").join(file);
         let shown = path.display().to_string();
-        Ok(read_take(&fs::read(&path).with_context(|| format!("reading {shown}"))?, &shown)?)
+        Ok(read_take(&read_file(&path, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?, &shown)?)
     }
 
     /// Lays out the score from all that was played.
@@ -115,7 +116,7 @@ impl Folder {
         let file = self.dir.join(PIECE_FILE);
         let shown = file.display().to_string();
         if let (Some(before), true) = (before, file.exists()) {
-            let written = fs::read_to_string(&file).with_context(|| format!("reading {shown}"))?;
+            let written = read_text(&file, TEXT_BYTES_MAX).with_context(|| format!("reading {shown}"))?;
             let moved = relabel(&written, &shown, before, score)?;
             add::write(&self.dir.join(self.score_file()), text.as_bytes())?;
             return if moved == written { Ok(()) } else { add::write(&file, moved.as_bytes()) };

@@ -16,6 +16,7 @@ use crate::clock::SessionClock;
 use crate::config::Config;
 use crate::midi::{Channel, MidiEvent, Take};
 use crate::paths::Paths;
+use crate::report::plain_text::plain_lines;
 use crate::source::replay::write_take_lines;
 use crate::source::{Signal, open};
 use crate::time::{Micros, ScoreTime, Stamped};
@@ -105,7 +106,7 @@ struct Room {
 
 impl Room {
     fn say(&self, line: &str) -> anyhow::Result<()> {
-        writeln!(io::stdout(), "{line}").context("writing to the terminal")
+        writeln!(io::stdout(), "{}", plain_lines(line)).context("writing to the terminal")
     }
 
     /// Waits for Enter; false when nobody is there any more, or says that it is done.

@@ -1,6 +1,5 @@
 //! Where a study is kept: in the piece's own file, or, for a bare score or a demo piece, in a folder made with the first saving.
 
-use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -9,7 +8,7 @@ use anyhow::Context as _;
 use super::super::add::{make_folder, plain_name};
 use crate::analysis::draft::{Head, piece_text};
 use crate::analysis::{StoryConfig, analyse};
-use crate::paths::Paths;
+use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
 use crate::piece_folder::{OpenedPiece, PIECE_FILE, PieceText, Saved, demo};
 use crate::score::Score;
 use crate::tui::Failure;
@@ -45,7 +44,7 @@ impl Shelf {
             let shelf = new(demo.name, demo.score_name.to_owned(), demo.score.as_bytes().to_vec())?;
             return Ok((shelf, demo.piece_toml.to_owned()));
         }
-        let bytes = fs::read(typed).with_context(|| format!("reading {typed}"))?;
+        let bytes = read_file(Path::new(typed), SCORE_BYTES_MAX).with_context(|| format!("reading {typed}"))?;
         let score_file = Path::new(typed).file_name().context("the score has no file name")?.to_string_lossy().into_owned();
         let analysis = analyse(&piece.score, piece.part).context("the score has no such part")?;
         let part = (piece.score.parts.len() > 1).then(|| piece.part().id.as_str());
