@@ -17,6 +17,7 @@ mod ports;
 mod progress;
 mod quiz;
 mod read;
+mod record;
 mod reps;
 mod session;
 mod sight;
@@ -158,11 +159,14 @@ fn pieces_dirs() -> Vec<PathBuf> {
     Paths::find(None).map(|paths| paths.pieces).unwrap_or_default()
 }
 
-/// Opens the journal; says where an older one was kept before it was brought up to date.
+/// Opens the journal; says where an older one was kept before it was brought up to date, and what a session that was cut short had left.
 fn open_journal(paths: &Paths) -> anyhow::Result<Store> {
     let store = Store::open(&paths.data)?;
     if let Some(old) = store.kept_old() {
         complain(&format!("the journal was brought up to date; as it was before, it is kept in {}", old.display()));
+    }
+    for line in store.recovered().lines() {
+        let _ = writeln!(std::io::stderr(), "{line}");
     }
     Ok(store)
 }

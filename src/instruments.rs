@@ -64,7 +64,7 @@ impl Instruments {
     /// # Errors
     /// When it is not TOML, or a key is unknown, missing or of the wrong kind.
     pub fn parse(text: &str, file_name: &str) -> Result<Instruments, TextError> {
-        let source = Source { file: file_name, text };
+        let source = Source::new(file_name, text);
         let root = source.parse()?;
         let keys = Keys::try_new(source, root.get_ref(), 0..0, "the instruments", &["instrument"])?;
         let tables = keys.tables("instrument", "[[instrument]]", &KEYS)?;

@@ -57,3 +57,22 @@ pub enum MidiEvent {
         value: u8,
     },
 }
+
+impl MidiEvent {
+    /// Returns the event as the bytes of a MIDI message (MIDI 1.0, channel voice messages); a note-off has velocity 0.
+    ///
+    /// ```
+    /// use catchword::midi::{Channel, MidiEvent, decode};
+    ///
+    /// let pedal = MidiEvent::Control { channel: Channel(0), controller: 64, value: 127 };
+    /// assert_eq!(pedal.bytes(), [0xB0, 64, 127]);
+    /// assert_eq!(decode::event(&pedal.bytes()), Some(pedal));
+    /// ```
+    pub fn bytes(self) -> [u8; 3] {
+        match self {
+            MidiEvent::NoteOn { channel, key, velocity } => [0x90 | channel.0, key.number(), velocity.0],
+            MidiEvent::NoteOff { channel, key } => [0x80 | channel.0, key.number(), 0],
+            MidiEvent::Control { channel, controller, value } => [0xB0 | channel.0, controller, value],
+        }
+    }
+}

@@ -10,16 +10,16 @@ use crossbeam_channel::{Receiver, bounded};
 
 use super::habits::learn_from_journal;
 use super::hearing::hear;
-use super::session::{Keep, Session};
+use super::record::Record;
+use super::session::Session;
 use super::sitting::{Beginning, begin_as_planned, machine, planned, quiz_for, reached_on};
 use super::story_file::{StoryFile, drafted};
 use super::voice::Voice;
 use super::{N_SIGNALS_MAX, exit_code, print_account};
-use crate::clock::{SessionClock, wall_now};
+use crate::clock::SessionClock;
 use crate::config::Config;
-use crate::journal::entry::{Entry, Mode};
+use crate::journal::entry::Mode;
 use crate::journal::stats::DatedRep;
-use crate::journal::store::{NewSession, SessionId, Store};
 use crate::midi::MidiKey;
 use crate::paths::Paths;
 use crate::piece::Piece;
@@ -30,7 +30,6 @@ use crate::practice::joins::{self, Chaining};
 use crate::score::{Place, Score};
 use crate::source::{Signal, open};
 use crate::theory::Hand;
-use crate::time::Timestamp;
 use crate::tone::Tone;
 use crate::tui::{self, plain};
 
@@ -126,9 +125,9 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
         let begin = Beginning { drafts, ..Beginning::default() };
         (Session::over(machine(opened.piece, spans, config, minutes, begin)?, None).directed(1), None)
     } else if input == KEYS {
-        let journal = Journal::begin(super::open_journal(paths)?, &opened, 0)?;
-        let begin = journal.beginning(&opened, config, minutes, &mut spans, true)?;
-        (Session::over(machine(opened.piece, spans, config, minutes, begin)?, Some(Box::new(journal))), None)
+        let record = Record::begin(super::open_journal(paths)?, &opened.key, &opened.piece.title, 0);
+        let begin = beginning(&record, &opened, config, minutes, &mut spans, true)?;
+        (Session::over(machine(opened.piece, spans, config, minutes, begin)?, Some(record)), None)
     } else {
         let source = open(input)?;
         hear(&mut opened.piece, &source.name(), config, paths)?;
@@ -142,11 +141,11 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
             open_place(&place, hand.as_deref(), score).map(|(place, hand)| (place, hand, typed))
         };
         let unfinished = lines.filter_map(line).collect();
-        let journal = Journal::begin(store, &opened, 0)?;
-        learn_from_journal(&journal.store, &opened.key, &opened.piece, journal.began, &mut spans)?;
-        let begin = Beginning { drafts, open, unfinished, ..journal.beginning(&opened, config, minutes, &mut spans, false)? };
+        let record = Record::begin(store, &opened.key, &opened.piece.title, 0);
+        learn_from_journal(record.store(), &opened.key, &opened.piece, record.began(), &mut spans)?;
+        let begin = Beginning { drafts, open, unfinished, ..beginning(&record, &opened, config, minutes, &mut spans, false)? };
         let machine = machine(opened.piece, spans, config, minutes, begin)?;
-        (Session::over(machine, Some(Box::new(journal))).with_stories(stories), Some(source.start(clock, sender)?))
+        (Session::over(machine, Some(record)).with_stories(stories), Some(source.start(clock, sender)?))
     };
     let session = session.with_voice(config.speak.clone().map(Voice::new)).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
     let exit = play(session.with_hands_free(hands.clone(), keys), &signals, clock, (&hands, config.letters), plain)?;
@@ -217,55 +216,22 @@ pub(super) fn keys_of(piece: &Piece) -> Vec<MidiKey> {
     keys
 }
 
-/// The journal of one session.
-pub(super) struct Journal {
-    store: Store,
-    session: SessionId,
-    began: Timestamp,
-}
-
-impl Journal {
-    pub(super) fn begin(mut store: Store, opened: &OpenedPiece, seed: u64) -> anyhow::Result<Self> {
-        let began = wall_now();
-        let session = store.begin_session(&NewSession {
-            started: began,
-            piece_key: opened.key.clone(),
-            piece_title: opened.piece.title.clone(),
-            program_version: env!("CARGO_PKG_VERSION").to_owned(),
-            seed,
-        })?;
-        Ok(Journal { store, session, began })
+/// Reads what a drill is to know from the start; a session of some minutes begins with what is planned for today, and has a quiz.
+fn beginning(
+    record: &Record,
+    opened: &OpenedPiece,
+    config: &Config,
+    minutes: Option<u32>,
+    spans: &mut Vec<Span>,
+    is_told: bool,
+) -> anyhow::Result<Beginning> {
+    let reps: Vec<DatedRep> = record.store().reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
+    let today = record.began().date_naive();
+    let reached_today = reached_on(&opened.piece, &reps, today);
+    let mut quiz = None;
+    if let Some(minutes) = minutes {
+        begin_as_planned(spans, &planned(record.store(), opened, today, minutes)?);
+        quiz = quiz_for(record.store(), opened, config, minutes, is_told)?;
     }
-}
-
-impl Journal {
-    /// Reads what a drill is to know from the start; a session of some minutes begins with what is planned for today, and has a quiz.
-    fn beginning(
-        &self,
-        opened: &OpenedPiece,
-        config: &Config,
-        minutes: Option<u32>,
-        spans: &mut Vec<Span>,
-        is_told: bool,
-    ) -> anyhow::Result<Beginning> {
-        let reps: Vec<DatedRep> = self.store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
-        let today = self.began.date_naive();
-        let reached_today = reached_on(&opened.piece, &reps, today);
-        let mut quiz = None;
-        if let Some(minutes) = minutes {
-            begin_as_planned(spans, &planned(&self.store, opened, today, minutes)?);
-            quiz = quiz_for(&self.store, opened, config, minutes, is_told)?;
-        }
-        Ok(Beginning { reached_today, quiz, is_told, ..Beginning::default() })
-    }
-}
-
-impl Keep for Journal {
-    fn keep(&mut self, entry: &Entry) -> anyhow::Result<()> {
-        Ok(self.store.append(self.session, entry)?)
-    }
-
-    fn close(&mut self) -> anyhow::Result<()> {
-        Ok(self.store.end_session(self.session, wall_now())?)
-    }
+    Ok(Beginning { reached_today, quiz, is_told, ..Beginning::default() })
 }

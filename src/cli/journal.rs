@@ -2,12 +2,12 @@
 
 use std::fs::File;
 use std::io::{self, BufWriter, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use anyhow::{Context as _, bail};
 use clap::{Args, Subcommand};
 
-use crate::journal::store::Store;
+use crate::journal::store::{FILE_NAME, Salvaged, Store};
 use crate::paths::Paths;
 use crate::report::plain_text::counted;
 use crate::report::rows::{CsvRows, JsonRows};
@@ -32,6 +32,11 @@ enum Command {
     },
     /// Read the whole journal and say whether it is sound
     Check,
+    /// Write what can still be read of a damaged journal to a new file; the damaged one stays as it is
+    Recover {
+        /// A name that no file has yet
+        file: PathBuf,
+    },
     /// Take in what another machine's journal, or a backup, has and this one has not
     Import {
         /// The other journal; it stays as it is
@@ -55,8 +60,13 @@ struct ExportArgs {
 }
 
 pub fn run(args: JournalArgs) -> anyhow::Result<()> {
-    let mut store = super::open_journal(&Paths::find(args.data.as_deref())?)?;
+    let paths = Paths::find(args.data.as_deref())?;
+    if let Command::Recover { file } = &args.command {
+        return recover(&paths.data, file);
+    }
+    let mut store = super::open_journal(&paths)?;
     match args.command {
+        Command::Recover { .. } => unreachable!("done before the journal is opened"),
         Command::Export(args) => export(&store, &args),
         Command::Backup { file } => {
             store.backup(&file)?;
@@ -76,6 +86,18 @@ pub fn run(args: JournalArgs) -> anyhow::Result<()> {
             }])
         }
     }
+}
+
+fn recover(data: &Path, file: &Path) -> anyhow::Result<()> {
+    let Salvaged { n_rows, n_orphans, n_broken_tables } = Store::salvage(data, file)?;
+    let lost = match n_broken_tables {
+        0 => "all of it could be read".to_owned(),
+        n => format!("{} could not be read whole, and {} with them", counted(n, "table"), counted(n_orphans, "row")),
+    };
+    super::print_lines([
+        format!("{} of the journal are in {}; {lost}", counted(n_rows, "row"), file.display()),
+        format!("next: move {} away, then: catchword journal import {}", data.join(FILE_NAME).display(), file.display()),
+    ])
 }
 
 fn contents(store: &Store) -> anyhow::Result<String> {

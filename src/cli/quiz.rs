@@ -9,10 +9,11 @@ use clap::Args;
 use crossbeam_channel::bounded;
 
 use super::N_SIGNALS_MAX;
-use super::drill::{Journal, KEYS, NO_NOTES, PracticeArgs, keys_of, play};
+use super::drill::{KEYS, NO_NOTES, PracticeArgs, keys_of, play};
 use super::habits::learned;
 use super::hearing::hear;
 use super::plan::Known;
+use super::record::Record;
 use super::session::Session;
 use super::voice::Voice;
 use crate::analysis::analyse;
@@ -72,8 +73,8 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     };
     let quiz = over(&store, &opened, &config, quiz_config)?.context(NO_NOTES)?;
     let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
-    let journal = Journal::begin(store, &opened, seed)?;
-    let session = Session::new(quiz, Some(Box::new(journal))).with_voice(config.speak.clone().map(Voice::new));
+    let record = Record::begin(store, &opened.key, &opened.piece.title, seed);
+    let session = Session::new(quiz, Some(record)).with_voice(config.speak.clone().map(Voice::new));
     let clock = SessionClock::start();
     let session = session.with_hands_free(hands.clone(), keys).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
     let (sender, signals) = bounded(N_SIGNALS_MAX);

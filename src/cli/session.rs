@@ -1,8 +1,7 @@
 //! One session in the shell: what is practised, the journal it is written to, the pedals, and the demo's own player.
 
-use std::collections::VecDeque;
-
 use crate::cli::director::Director;
+use crate::cli::record::Record;
 use crate::cli::story_file::StoryFile;
 use crate::cli::voice::Voice;
 use crate::journal::entry::{Entry, Mode};
@@ -13,21 +12,10 @@ use crate::time::{Micros, Stamped, Tempo};
 use crate::tone::{Sound, Tone};
 use crate::tui::{Failure, Practice};
 
-/// Where entries are kept. A session that cannot write goes on: what is not on disk yet is kept and tried again.
-pub trait Keep {
-    fn keep(&mut self, entry: &Entry) -> anyhow::Result<()>;
-
-    /// Says that the session is over.
-    fn close(&mut self) -> anyhow::Result<()>;
-}
-
 /// A session being played.
 pub struct Session {
     machine: Box<dyn Machine>,
-    keep: Option<Box<dyn Keep>>,
-    /// Entries that could not be written yet, oldest first.
-    unwritten: VecDeque<Entry>,
-    trouble: Option<String>,
+    record: Option<Record>,
     director: Option<Director>,
     hands: Option<HandsFree>,
     /// The keys that the whole piece has: where no drill says what is played, none of them is a sign.
@@ -50,16 +38,14 @@ pub struct Session {
 type Heir = Box<dyn FnMut() -> anyhow::Result<String>>;
 
 impl Session {
-    pub fn new(machine: impl Machine + 'static, keep: Option<Box<dyn Keep>>) -> Self {
-        Session::over(Box::new(machine), keep)
+    pub fn new(machine: impl Machine + 'static, record: Option<Record>) -> Self {
+        Session::over(Box::new(machine), record)
     }
 
-    pub fn over(machine: Box<dyn Machine>, keep: Option<Box<dyn Keep>>) -> Self {
+    pub fn over(machine: Box<dyn Machine>, record: Option<Record>) -> Self {
         Session {
             machine,
-            keep,
-            unwritten: VecDeque::new(),
-            trouble: None,
+            record,
             director: None,
             hands: None,
             piece_keys: Vec::new(),
@@ -125,12 +111,8 @@ impl Session {
     ///
     /// # Errors
     /// When something could not be written to the last.
-    pub fn close(mut self) -> anyhow::Result<()> {
-        self.write();
-        if let Some(trouble) = self.trouble {
-            anyhow::bail!(trouble);
-        }
-        self.keep.as_mut().map_or(Ok(()), |keep| keep.close())
+    pub fn close(self) -> anyhow::Result<()> {
+        self.record.map_or(Ok(()), Record::close)
     }
 
     /// Opens an input for whoever takes over from the demo's player, when they do.
@@ -149,11 +131,18 @@ impl Session {
     fn feed(&mut self, input: Stamped<Input>) {
         let at = input.at;
         self.out.clear();
+        if let (Some(record), Input::Midi(event)) = (&mut self.record, &input.what) {
+            record.hear(Stamped { at, what: *event });
+        }
         self.machine.handle(input, &mut self.out);
         let mut changed = None;
         for output in &self.out {
             match output {
-                Output::Record(entry) => self.unwritten.push_back(entry.clone()),
+                Output::Record(entry) => self.record.iter_mut().for_each(|record| record.keep(at, entry)),
+                Output::RepBegan { at, .. } => {
+                    let view = self.machine.view();
+                    self.record.iter_mut().for_each(|record| record.begin_rep(*at, &view));
+                }
                 Output::Story { cue, .. } => {
                     if let Some(file) = &mut self.stories {
                         let kept = file.keep(cue);
@@ -183,7 +172,12 @@ impl Session {
         if let (Some(director), Some(engine)) = (&mut self.director, self.machine.drill()) {
             director.look(engine, at);
         }
-        self.write();
+        if let Some(record) = &mut self.record {
+            record.try_again(at);
+            if let Some(news) = record.take_news() {
+                self.notice = Some(news);
+            }
+        }
     }
 
     /// Gives an input to practice, as far as it is none to steer by.
@@ -241,26 +235,6 @@ impl Session {
             }
         }
     }
-
-    /// Writes what is not written yet, in order; stops at the first that fails and keeps the rest.
-    fn write(&mut self) {
-        let Some(keep) = &mut self.keep else {
-            self.unwritten.clear();
-            return;
-        };
-        while let Some(entry) = self.unwritten.front() {
-            match keep.keep(entry) {
-                Ok(()) => {
-                    self.unwritten.pop_front();
-                    self.trouble = None;
-                }
-                Err(error) => {
-                    self.trouble = Some(format!("the journal cannot be written ({error:#}); {} kept for later", self.unwritten.len()));
-                    return;
-                }
-            }
-        }
-    }
 }
 
 impl Practice for Session {
@@ -273,7 +247,8 @@ impl Practice for Session {
     fn next_deadline(&self) -> Option<Micros> {
         let played = self.director.as_ref().and_then(Director::due);
         let hands = self.hands.as_ref().and_then(HandsFree::deadline);
-        [self.machine.next_deadline(), played, hands].into_iter().flatten().min()
+        let again = self.record.as_ref().and_then(Record::next_try);
+        [self.machine.next_deadline(), played, hands, again].into_iter().flatten().min()
     }
 
     fn view(&self) -> View<'_> {
@@ -304,11 +279,11 @@ impl Practice for Session {
     }
 
     fn take_notice(&mut self) -> Option<String> {
-        self.notice.take()
+        self.notice.take().or_else(|| self.record.as_mut().and_then(Record::take_news))
     }
 
     fn caption(&self) -> Option<&str> {
-        self.trouble.as_deref().or(self.caption.as_deref())
+        self.record.as_ref().and_then(Record::trouble).or(self.caption.as_deref())
     }
 }
 

@@ -9,18 +9,27 @@ mod attempts;
 mod check;
 mod convert;
 mod copy;
+mod open;
+mod recovered;
+mod rescue;
 mod run_pace;
+mod salvage;
 mod tables;
+mod underway;
 mod write;
 
 pub use copy::Merged;
+pub use recovered::Recovered;
+pub use rescue::rescue_path;
 pub use run_pace::DatedPace;
+pub use salvage::Salvaged;
+pub use underway::{Begun, TakeInProgress};
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::time::Duration;
 
-use rusqlite::{Connection, OpenFlags, OptionalExtension, Row, TransactionBehavior, params};
-use rusqlite_migration::{M, Migrations, SchemaVersion};
+use rusqlite::{Connection, ErrorCode, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite_migration::M;
 use uuid::Uuid;
 
 use self::convert::{known, shifted, timestamp, uuid};
@@ -51,6 +60,18 @@ pub struct SessionId(pub Uuid);
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
 pub struct RepId(pub Uuid);
+
+/// What an entry is filed under, made before it is written.
+#[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
+pub struct EntryId(Uuid);
+
+impl EntryId {
+    /// Returns an id that no other entry has.
+    #[expect(clippy::new_without_default, reason = "no two are equal")]
+    pub fn new() -> Self {
+        EntryId(Uuid::now_v7())
+    }
+}
 
 /// What is known of a session when it begins.
 #[derive(Clone, PartialEq, Debug)]
@@ -87,7 +108,7 @@ pub struct StoredHappening {
 pub enum Error {
     #[error("cannot make the data directory {dir} for the journal; give another with --data", dir = dir.display())]
     Directory { dir: PathBuf, source: std::io::Error },
-    #[error("cannot open the journal {file}; is the directory writable? another one can be given with --data", file = file.display())]
+    #[error("cannot open the journal {file}: {why}; another place can be given with --data", file = file.display(), why = why(source))]
     Open { file: PathBuf, source: rusqlite::Error },
     #[error(
         "{file} is not a journal of this program; nothing was changed in it: move it away, or give another directory with --data",
@@ -102,13 +123,16 @@ pub enum Error {
     Newer { file: PathBuf, found: usize, known: usize },
     #[error("cannot bring the journal {file} up to date", file = file.display())]
     Migrate { file: PathBuf, source: Box<rusqlite_migration::Error> },
-    #[error("cannot {doing} in the journal {file}; it stays as it was", file = file.display())]
+    #[error("cannot {doing} in the journal {file}, which stays as it was: {why}", file = file.display(), why = why(source))]
     Sql { file: PathBuf, doing: &'static str, source: rusqlite::Error },
     #[error("cannot overrule rep {number} in the journal {file}: the session has no such rep", file = file.display())]
     NoSuchRep { file: PathBuf, number: u32 },
     #[error("cannot overrule answer {number} in the journal {file}: the session has no such answer", file = file.display())]
     NoSuchAnswer { file: PathBuf, number: u32 },
-    #[error("the journal {file} is damaged: {what}; keep a copy and start a new one with --data", file = file.display())]
+    #[error(
+        "the journal {file} is damaged: {what}; leave it as it is, and take out what can still be read: catchword journal recover FILE",
+        file = file.display()
+    )]
     Damaged { file: PathBuf, what: String },
     #[error("cannot write {file}: there is a file of that name already, and it was left as it is; give another name", file = file.display())]
     InTheWay { file: PathBuf },
@@ -116,8 +140,34 @@ pub enum Error {
     Copy { from: PathBuf, to: PathBuf, source: Box<dyn std::error::Error + Send + Sync> },
     #[error("nothing was taken in from {file}: {what}", file = file.display())]
     Other { file: PathBuf, what: String },
+    #[error("the session it belongs to is not in the journal {file}", file = file.display())]
+    Unknown { file: PathBuf },
     #[error("the take kept for rep {rep} in the journal cannot be read")]
     Take { rep: Uuid, source: import::Error },
+}
+
+impl Error {
+    /// Returns in a few words why the journal refused, for a player who is in the middle of playing.
+    pub fn why(&self) -> &'static str {
+        match self {
+            Error::Open { source, .. } | Error::Sql { source, .. } => why(source),
+            Error::Directory { .. } => "the data folder cannot be written",
+            Error::Damaged { .. } => "it is damaged",
+            _ => "it refuses",
+        }
+    }
+}
+
+/// Says what SQLite's code for a failure means to whoever owns the machine.
+fn why(error: &rusqlite::Error) -> &'static str {
+    match error.sqlite_error_code() {
+        Some(ErrorCode::DiskFull) => "the disk is full",
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => "another program holds it; close that one",
+        Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => "its folder cannot be written",
+        Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => "it is damaged",
+        Some(ErrorCode::SystemIoFailure) => "the disk refuses",
+        _ => "it refuses",
+    }
 }
 
 /// An open journal. Two programs may have the same one open.
@@ -126,149 +176,29 @@ pub struct Store {
     connection: Connection,
     file: PathBuf,
     old: Option<PathBuf>,
+    recovered: Recovered,
 }
 
 impl Store {
-    /// Opens the journal in `dir`, making directory and file when they are not there, and brings an older one up to date
-    /// after a copy of it was put beside it ([`Store::kept_old`]).
-    ///
-    /// # Errors
-    /// When the directory or the file cannot be made or opened, or the file is not a journal, or one of
-    /// a newer program; a file that is refused is left as it was.
-    pub fn open(dir: &Path) -> Result<Store, Error> {
-        std::fs::create_dir_all(dir).map_err(|source| Error::Directory { dir: dir.to_owned(), source })?;
-        let file = dir.join(FILE_NAME);
-        let opening = |source| Error::Open { file: file.clone(), source };
-        let mut old = None;
-        if std::fs::metadata(&file).is_ok_and(|m| m.len() > 0) {
-            // A first look that cannot write: what is refused must stay as it was.
-            let connection = Connection::open_with_flags(&file, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(opening)?;
-            let found = Store::unready(connection, file.clone());
-            let version = found.refuse_what_is_not_ours()?;
-            if (1..MIGRATIONS.len()).contains(&version) {
-                old = Some(found.keep_old(version)?);
-            }
-        }
-        let connection = Connection::open(&file).map_err(opening)?;
-        Ok(Store { old, ..Store::set_up(connection, file)? })
-    }
-
-    /// Returns where the journal was copied to before it was brought up to date just now; none when it was not an older one.
-    pub fn kept_old(&self) -> Option<&Path> {
-        self.old.as_deref()
-    }
-
-    /// Opens a journal that lasts as long as the value, for a session that is not to be kept and for tests.
-    ///
-    /// # Errors
-    /// When SQLite has no memory for it.
-    pub fn open_in_memory() -> Result<Store, Error> {
-        let file = PathBuf::from("(in memory)");
-        let connection = Connection::open_in_memory().map_err(|source| Error::Open { file: file.clone(), source })?;
-        Store::set_up(connection, file)
-    }
-
-    fn unready(connection: Connection, file: PathBuf) -> Store {
-        Store { connection, file, old: None }
-    }
-
-    fn set_up(connection: Connection, file: PathBuf) -> Result<Store, Error> {
-        let mut store = Store::unready(connection, file);
-        store.connection.busy_timeout(BUSY).map_err(|e| store.opening(e))?;
-        store.use_write_ahead_log()?;
-        let settings = "PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;";
-        store.connection.execute_batch(settings).map_err(|e| store.opening(e))?;
-        store.migrate()?;
-        Ok(store)
-    }
-
-    fn opening(&self, source: rusqlite::Error) -> Error {
-        match source.sqlite_error_code() {
-            Some(rusqlite::ErrorCode::NotADatabase) => Error::Foreign { file: self.file.clone() },
-            Some(rusqlite::ErrorCode::DatabaseCorrupt) => Error::Damaged { file: self.file.clone(), what: source.to_string() },
-            _ => Error::Open { file: self.file.clone(), source },
-        }
-    }
-
-    fn failed(&self, doing: &'static str) -> impl Fn(rusqlite::Error) -> Error + use<> {
-        let file = self.file.clone();
-        move |source| Error::Sql { file: file.clone(), doing, source }
-    }
-
-    /// Reads the version and the owner of the file; returns the version, 0 for an empty file.
-    fn refuse_what_is_not_ours(&self) -> Result<usize, Error> {
-        self.connection.busy_timeout(BUSY).map_err(|e| self.opening(e))?;
-        let number = |pragma: &str| self.connection.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get::<_, i64>(0));
-        let version = number("user_version").map_err(|e| self.opening(e))?;
-        let owner = number("application_id").map_err(|e| self.opening(e))?;
-        let count = "SELECT count(*) FROM sqlite_schema";
-        let n_objects: i64 = self.connection.query_row(count, [], |row| row.get(0)).map_err(|e| self.opening(e))?;
-        let is_new = version == 0 && owner == 0 && n_objects == 0;
-        if !is_new && owner != i64::from(APPLICATION_ID) {
-            return Err(Error::Foreign { file: self.file.clone() });
-        }
-        match usize::try_from(version) {
-            Ok(found) if found > MIGRATIONS.len() => Err(Error::Newer { file: self.file.clone(), found, known: MIGRATIONS.len() }),
-            Ok(version) => Ok(version),
-            Err(_) => Err(Error::Foreign { file: self.file.clone() }),
-        }
-    }
-
-    /// Switches to write-ahead logging. SQLite may say "busy" here without waiting when another
-    /// program opens the same new file, so this asks again.
-    fn use_write_ahead_log(&self) -> Result<(), Error> {
-        self.with_patience(|| {
-            let mode = self.connection.query_row("PRAGMA journal_mode = WAL", [], |row| row.get::<_, String>(0));
-            // A journal in memory has no log; file systems without shared memory keep a rollback
-            // journal, which is as durable.
-            mode.map(drop).map_err(|e| self.opening(e))
-        })
-    }
-
-    fn migrate(&mut self) -> Result<(), Error> {
-        let migrations = Migrations::from_slice(MIGRATIONS);
-        let mut tries_left = 50;
-        loop {
-            match migrations.to_latest(&mut self.connection) {
-                Ok(()) => return Ok(()),
-                // Another program may have migrated the file between our look and our step.
-                Err(source) => {
-                    let done =
-                        matches!(migrations.current_version(&self.connection), Ok(SchemaVersion::Inside(n)) if n.get() == MIGRATIONS.len());
-                    if done {
-                        return Ok(());
-                    }
-                    if tries_left == 0 {
-                        return Err(Error::Migrate { file: self.file.clone(), source: Box::new(source) });
-                    }
-                    tries_left -= 1;
-                    std::thread::sleep(Duration::from_millis(20));
-                }
-            }
-        }
-    }
-
-    fn with_patience<T>(&self, mut step: impl FnMut() -> Result<T, Error>) -> Result<T, Error> {
-        for _ in 0..100 {
-            match step() {
-                Err(Error::Open { source, .. }) if source.sqlite_error_code() == Some(rusqlite::ErrorCode::DatabaseBusy) => {
-                    std::thread::sleep(Duration::from_millis(20));
-                }
-                done => return done,
-            }
-        }
-        step()
-    }
-
     /// Begins a session.
     ///
     /// # Errors
     /// When it cannot be written.
     pub fn begin_session(&mut self, session: &NewSession) -> Result<SessionId, Error> {
-        let id = Uuid::now_v7();
-        let sql = "INSERT INTO session (id, started_utc_us, offset_s, piece_key, piece_title, program_version, seed) VALUES (?, ?, ?, ?, ?, ?, ?)";
+        let id = SessionId(Uuid::now_v7());
+        self.begin_session_as(id, session)?;
+        Ok(id)
+    }
+
+    /// Begins a session under an id given beforehand; one that is there already stays as it is, so that this may be tried again.
+    ///
+    /// # Errors
+    /// When it cannot be written.
+    pub fn begin_session_as(&mut self, id: SessionId, session: &NewSession) -> Result<(), Error> {
+        let sql = "INSERT INTO session (id, started_utc_us, offset_s, piece_key, piece_title, program_version, seed)
+                   VALUES (?, ?, ?, ?, ?, ?, ?) ON CONFLICT (id) DO NOTHING";
         let values = params![
-            id.to_string(),
+            id.0.to_string(),
             session.started.timestamp_micros(),
             session.started.offset().local_minus_utc(),
             session.piece_key,
@@ -276,8 +206,7 @@ impl Store {
             session.program_version,
             session.seed.cast_signed(),
         ];
-        self.connection.execute(sql, values).map_err(self.failed("begin a session"))?;
-        Ok(SessionId(id))
+        self.connection.execute(sql, values).map(drop).map_err(self.failed("begin a session"))
     }
 
     /// Writes one entry; when this returns, it is on the disk.
@@ -285,25 +214,38 @@ impl Store {
     /// # Errors
     /// When it cannot be written, or overrules a rep or an answer that the session does not have; nothing of it is kept then.
     pub fn append(&mut self, session: SessionId, entry: &Entry) -> Result<(), Error> {
+        self.append_as(EntryId::new(), session, entry)
+    }
+
+    /// Writes one entry under an id given beforehand. Once it is there, writing it again changes nothing: so a writer that was told of a
+    /// failure may try again, and what was rescued meanwhile is the same rows.
+    ///
+    /// # Errors
+    /// As for [`Store::append`].
+    pub fn append_as(&mut self, id: EntryId, session: SessionId, entry: &Entry) -> Result<(), Error> {
         let failed = self.failed("write an entry");
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(&failed)?;
+        let id = id.0.to_string();
+        if write::is_there(&transaction, &id, entry).map_err(&failed)? {
+            return Ok(());
+        }
         let written = match entry {
-            Entry::Rep(rep) => write::rep(&transaction, session, rep),
-            Entry::Answer(answer) => write::answer(&transaction, session, answer),
-            Entry::Spot(spot) => write::spot(&transaction, session, spot),
+            Entry::Rep(rep) => write::rep(&transaction, &id, session, rep),
+            Entry::Answer(answer) => write::answer(&transaction, &id, session, answer),
+            Entry::Spot(spot) => write::spot(&transaction, &id, session, spot),
             Entry::Overruled { rep, verdict, at } => {
                 let find = "SELECT id FROM rep WHERE session_id = ? AND number = ?";
                 let values = params![session.0.to_string(), rep.0];
-                let id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
-                let id = id.ok_or_else(|| Error::NoSuchRep { file: self.file.clone(), number: rep.0 })?;
-                write::overrule(&transaction, &id, *verdict, *at)
+                let rep_id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
+                let rep_id = rep_id.ok_or_else(|| Error::NoSuchRep { file: self.file.clone(), number: rep.0 })?;
+                write::overrule(&transaction, &id, &rep_id, *verdict, *at)
             }
             Entry::AnswerOverruled { answer, outcome, at } => {
                 let find = "SELECT id FROM answer WHERE session_id = ? AND number = ?";
                 let values = params![session.0.to_string(), answer];
-                let id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
-                let id = id.ok_or_else(|| Error::NoSuchAnswer { file: self.file.clone(), number: *answer })?;
-                write::overrule_answer(&transaction, &id, *outcome, *at)
+                let answer_id: Option<String> = transaction.query_row(find, values, |row| row.get(0)).optional().map_err(&failed)?;
+                let answer_id = answer_id.ok_or_else(|| Error::NoSuchAnswer { file: self.file.clone(), number: *answer })?;
+                write::overrule_answer(&transaction, &id, &answer_id, *outcome, *at)
             }
         };
         written.and_then(|()| transaction.commit()).map_err(failed)
@@ -474,6 +416,14 @@ impl Store {
         self.connection.query_row(sql, [rep.0.to_string()], read).optional().map_err(self.failed("read a take"))
     }
 
+    fn failed(&self, doing: &'static str) -> impl Fn(rusqlite::Error) -> Error + use<> {
+        let file = self.file.clone();
+        move |source| match source.sqlite_error_code() {
+            Some(ErrorCode::DatabaseCorrupt) => Error::Damaged { file: file.clone(), what: source.to_string() },
+            _ => Error::Sql { file: file.clone(), doing, source },
+        }
+    }
+
     fn rows<T>(
         &self,
         sql: &str,
@@ -489,6 +439,8 @@ impl Store {
 
 #[cfg(test)]
 mod tests {
+    use rusqlite_migration::Migrations;
+
     use super::*;
 
     #[test]

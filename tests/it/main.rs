@@ -4,6 +4,7 @@ mod analysis;
 mod capture;
 mod cli;
 mod export;
+mod faults;
 mod flow;
 mod follower;
 mod hostile;

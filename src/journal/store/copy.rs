@@ -95,7 +95,7 @@ impl Store {
 }
 
 /// Writes all of an open journal to a new file: whole under a name of its own first, so that no half of one is left.
-fn copy(from: &Connection, from_file: &Path, to: &Path) -> Result<(), Error> {
+pub(super) fn copy(from: &Connection, from_file: &Path, to: &Path) -> Result<(), Error> {
     let part = beside(to, "part");
     let written = from.execute("VACUUM INTO ?", [part.to_string_lossy()]).map_err(|source| Error::Copy {
         from: from_file.to_owned(),
@@ -115,7 +115,7 @@ fn copy(from: &Connection, from_file: &Path, to: &Path) -> Result<(), Error> {
 }
 
 /// Returns a name in the same directory that no other program takes.
-fn beside(file: &Path, ending: &str) -> PathBuf {
+pub(super) fn beside(file: &Path, ending: &str) -> PathBuf {
     let name = file.file_name().unwrap_or_default().to_string_lossy();
     file.with_file_name(format!("{name}-{}.{ending}", Uuid::now_v7()))
 }

@@ -1,17 +1,27 @@
 //! Entries as rows: one function an entry, all within the transaction of its caller.
 
 use rusqlite::{Transaction, params};
-use uuid::Uuid;
 
 use super::SessionId;
 use super::convert::{Word, shifted};
 use crate::import::smf::write_take;
-use crate::journal::entry::{Answer, Happening, Outcome, Rep, Run, Spot, Verdict};
+use crate::journal::entry::{Answer, Entry, Happening, Outcome, Rep, Run, Spot, Verdict};
 use crate::midi::Take;
 use crate::time::Micros;
 
-pub(super) fn rep(transaction: &Transaction<'_>, session: SessionId, rep: &Rep) -> rusqlite::Result<()> {
-    let id = Uuid::now_v7().to_string();
+/// Tells whether an entry of this id has been written.
+pub(super) fn is_there(transaction: &Transaction<'_>, id: &str, entry: &Entry) -> rusqlite::Result<bool> {
+    let sql = match entry {
+        Entry::Rep(_) => "SELECT 1 FROM rep WHERE id = ?",
+        Entry::Answer(_) => "SELECT 1 FROM answer WHERE id = ?",
+        Entry::Spot(_) => "SELECT 1 FROM spot WHERE id = ?",
+        Entry::Overruled { .. } => "SELECT 1 FROM overrule WHERE id = ?",
+        Entry::AnswerOverruled { .. } => "SELECT 1 FROM answer_overrule WHERE id = ?",
+    };
+    transaction.prepare_cached(sql)?.exists([id])
+}
+
+pub(super) fn rep(transaction: &Transaction<'_>, id: &str, session: SessionId, rep: &Rep) -> rusqlite::Result<()> {
     let reason = rep.reason.as_ref();
     transaction
         .prepare_cached(
@@ -41,11 +51,11 @@ pub(super) fn rep(transaction: &Transaction<'_>, session: SessionId, rep: &Rep) 
     happenings(
         transaction,
         "INSERT INTO happening (rep_id, nth, at_us, kind, place, hand) VALUES (?, ?, ?, ?, ?, ?)",
-        &id,
+        id,
         &rep.happenings,
     )?;
-    take(transaction, "INSERT INTO take (id, rep_id, first_us, smf) VALUES (?, ?, ?, ?)", &id, &rep.take)?;
-    rep.run.as_ref().map_or(Ok(()), |r| run(transaction, &id, r))
+    take(transaction, "INSERT INTO take (id, rep_id, first_us, smf) VALUES (?, ?, ?, ?)", id, &rep.take)?;
+    rep.run.as_ref().map_or(Ok(()), |r| run(transaction, id, r))
 }
 
 fn run(transaction: &Transaction<'_>, rep_id: &str, run: &Run) -> rusqlite::Result<()> {
@@ -64,8 +74,7 @@ fn run(transaction: &Transaction<'_>, rep_id: &str, run: &Run) -> rusqlite::Resu
     Ok(())
 }
 
-pub(super) fn answer(transaction: &Transaction<'_>, session: SessionId, answer: &Answer) -> rusqlite::Result<()> {
-    let id = Uuid::now_v7().to_string();
+pub(super) fn answer(transaction: &Transaction<'_>, id: &str, session: SessionId, answer: &Answer) -> rusqlite::Result<()> {
     transaction
         .prepare_cached(
             "INSERT INTO answer (id, session_id, number, kind, place, asked_us, first_right_us, ended_us, outcome, witness, n_notes_between)
@@ -85,28 +94,34 @@ pub(super) fn answer(transaction: &Transaction<'_>, session: SessionId, answer: 
             answer.n_notes_between,
         ])?;
     let sql = "INSERT INTO answer_happening (answer_id, nth, at_us, kind, place, hand) VALUES (?, ?, ?, ?, ?, ?)";
-    happenings(transaction, sql, &id, &answer.happenings)?;
-    take(transaction, "INSERT INTO answer_take (id, answer_id, first_us, smf) VALUES (?, ?, ?, ?)", &id, &answer.take)
+    happenings(transaction, sql, id, &answer.happenings)?;
+    take(transaction, "INSERT INTO answer_take (id, answer_id, first_us, smf) VALUES (?, ?, ?, ?)", id, &answer.take)
 }
 
-pub(super) fn spot(transaction: &Transaction<'_>, session: SessionId, spot: &Spot) -> rusqlite::Result<()> {
+pub(super) fn spot(transaction: &Transaction<'_>, id: &str, session: SessionId, spot: &Spot) -> rusqlite::Result<()> {
     transaction
         .prepare_cached("INSERT INTO spot (id, session_id, at_us, place, hand, text, typed) VALUES (?, ?, ?, ?, ?, ?, ?)")?
-        .execute(params![Uuid::now_v7().to_string(), session.0.to_string(), spot.at.0, spot.place, spot.hand, spot.text, spot.typed])
+        .execute(params![id, session.0.to_string(), spot.at.0, spot.place, spot.hand, spot.text, spot.typed])
         .map(drop)
 }
 
-pub(super) fn overrule_answer(transaction: &Transaction<'_>, answer_id: &str, outcome: Outcome, at: Micros) -> rusqlite::Result<()> {
+pub(super) fn overrule_answer(
+    transaction: &Transaction<'_>,
+    id: &str,
+    answer_id: &str,
+    outcome: Outcome,
+    at: Micros,
+) -> rusqlite::Result<()> {
     transaction
         .prepare_cached("INSERT INTO answer_overrule (id, answer_id, at_us, outcome) VALUES (?, ?, ?, ?)")?
-        .execute(params![Uuid::now_v7().to_string(), answer_id, at.0, outcome.word()])
+        .execute(params![id, answer_id, at.0, outcome.word()])
         .map(drop)
 }
 
-pub(super) fn overrule(transaction: &Transaction<'_>, rep_id: &str, verdict: Verdict, at: Micros) -> rusqlite::Result<()> {
+pub(super) fn overrule(transaction: &Transaction<'_>, id: &str, rep_id: &str, verdict: Verdict, at: Micros) -> rusqlite::Result<()> {
     transaction
         .prepare_cached("INSERT INTO overrule (id, rep_id, at_us, verdict) VALUES (?, ?, ?, ?)")?
-        .execute(params![Uuid::now_v7().to_string(), rep_id, at.0, verdict.word()])
+        .execute(params![id, rep_id, at.0, verdict.word()])
         .map(drop)
 }
 
@@ -118,11 +133,11 @@ fn happenings(transaction: &Transaction<'_>, sql: &str, owner: &str, happenings:
     Ok(())
 }
 
-/// A take that has no events is not kept.
+/// A take that has no events is not kept. It is filed under its owner's id, so that written again it is the same row.
 fn take(transaction: &Transaction<'_>, sql: &str, owner: &str, take: &Take) -> rusqlite::Result<()> {
     let Some(first) = take.events().first() else { return Ok(()) };
     let smf = write_take(&shifted(take, Micros::ZERO));
-    transaction.prepare_cached(sql)?.execute(params![Uuid::now_v7().to_string(), owner, first.at.0, smf]).map(drop)
+    transaction.prepare_cached(sql)?.execute(params![owner, owner, first.at.0, smf]).map(drop)
 }
 
 fn order(nth: usize) -> i64 {

@@ -1,0 +1,13 @@
+//! Nothing lost, nothing let in: the real program killed, starved, flooded and shut out, and what its journal has afterwards.
+//!
+//! Long runs are ignored by default; DEVELOPERS.md has their commands.
+
+#![cfg(unix)]
+
+mod disk;
+mod ends;
+mod input;
+mod load;
+mod player;
+mod screen;
+mod times;
