@@ -93,6 +93,7 @@ pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Res
                 Effect::Suspend => terminal::suspend(screen),
                 Effect::Leave(left) => return Ok(End::Left(left)),
             },
+            Wake::Terminal(Event::Resize(..)) => terminal::hold().map_or(Ok(()), |_hold| terminal::draw_anew(screen)),
             Wake::Terminal(_) => Ok(()),
             Wake::Continued => terminal::take_again(screen),
             Wake::Closed => return Ok(End::Outside(Exit::Closed)),

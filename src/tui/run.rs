@@ -240,7 +240,13 @@ impl Session<'_> {
                 }
                 Ok(Turn::Changed)
             }
-            Wake::Terminal(Event::Resize(..)) => Ok(Turn::Changed),
+            Wake::Terminal(Event::Resize(..)) => {
+                // Where this fails drawing fails too, and says so.
+                if let Some(_hold) = host.hold() {
+                    let _ = terminal::draw_anew(screen);
+                }
+                Ok(Turn::Changed)
+            }
             Wake::Terminal(_) => Ok(Turn::Unchanged),
             Wake::Continued => {
                 let taken = host.take_again(screen);

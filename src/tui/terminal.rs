@@ -10,7 +10,7 @@ use crossterm::cursor::{Hide, Show};
 use crossterm::execute;
 use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode, window_size};
 use ratatui::Terminal;
-use ratatui::backend::CrosstermBackend;
+use ratatui::backend::{Backend, CrosstermBackend};
 
 /// True while the terminal is ours; lets a panic on any thread give it back exactly once.
 static OURS: AtomicBool = AtomicBool::new(false);
@@ -100,7 +100,16 @@ pub fn hold() -> Option<Hold> {
 pub fn take_again(screen: &mut FullScreen) -> io::Result<()> {
     give_back();
     enter()?;
-    // Clears and draws anew. `Terminal::clear` would ask the terminal for the cursor, and the thread that reads keys gets the answer.
+    draw_anew(screen)
+}
+
+/// Clears the screen, so that all of it is drawn next: after another program had it, and after its size changed. A size that changed there
+/// and back before it was looked at is the same, but what stood on the screen was cut off.
+///
+/// # Errors
+/// When the terminal refuses.
+pub fn draw_anew<B: Backend>(screen: &mut Terminal<B>) -> Result<(), B::Error> {
+    // `Terminal::clear` would ask the terminal for the cursor, and the thread that reads keys gets the answer.
     let size = screen.size()?;
     screen.resize(size.into())
 }

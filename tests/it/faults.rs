@@ -9,5 +9,6 @@ mod ends;
 mod input;
 mod load;
 mod player;
+mod port;
 mod screen;
 mod times;
