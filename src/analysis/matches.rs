@@ -33,31 +33,37 @@ pub fn previous_matches(text: &[u64]) -> Vec<Previous> {
     assert!(n < NONE as usize, "places of a score are counted in 32 bits");
     let class = classes(text);
     let (order, rank) = suffix_array(&class);
-    // Common prefix of each rank with the one before it in the list.
-    let mut with_prev = common_prefixes(&class, &order, &rank);
     // The suffixes as a linked list in array order; taking places out from the last to the first
     // leaves each with its neighbours among the earlier ones.
-    let mut prev: Vec<u32> = (0..n as u32).map(|r| r.wrapping_sub(1)).collect();
-    let mut next: Vec<u32> = (1..=n as u32).collect();
-    next[n - 1] = NONE;
+    let common = common_prefixes(&class, &order, &rank);
+    let link = |r: u32| Link { before: r.wrapping_sub(1), after: r + 1, common: common[r as usize] };
+    let mut links: Vec<Link> = (0..n as u32).map(link).collect();
+    links[n - 1].after = NONE;
     for place in (0..n).rev() {
-        let r = rank[place] as usize;
-        let (p, x) = (prev[r], next[r]);
-        let before = if p == NONE { 0 } else { with_prev[r] };
-        let after = if x == NONE { 0 } else { with_prev[x as usize] };
+        let Link { before, after, common } = links[rank[place] as usize];
+        let with_before = if before == NONE { 0 } else { common };
+        let with_after = if after == NONE { 0 } else { links[after as usize].common };
         let near = |r: u32, len: u32| (len, if len > 0 { order[r as usize] } else { 0 });
         // Of two alike the one nearer on the page.
-        let (len, from) = near(p, before).max(near(x, after));
+        let (len, from) = near(before, with_before).max(near(after, with_after));
         out[place] = Previous { from: from as usize, len: len as usize };
-        if x != NONE {
-            with_prev[x as usize] = before.min(after);
-            prev[x as usize] = p;
+        if after != NONE {
+            let after = &mut links[after as usize];
+            (after.before, after.common) = (before, with_before.min(with_after));
         }
-        if p != NONE {
-            next[p as usize] = x;
+        if before != NONE {
+            links[before as usize].after = after;
         }
     }
     out
+}
+
+/// A suffix among those not yet taken out: the ranks next to it, and how much it has in common with the one before.
+#[derive(Clone, Copy)]
+struct Link {
+    before: u32,
+    after: u32,
+    common: u32,
 }
 
 /// No place.

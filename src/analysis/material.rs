@@ -11,6 +11,11 @@ pub const TICKS: i64 = 20_160;
 
 /// Returns the nearest tick.
 pub fn ticks(time: ScoreTime) -> i64 {
+    if TICKS % time.denominator() == 0
+        && let Some(exact) = time.numerator().checked_mul(TICKS / time.denominator())
+    {
+        return exact.clamp(-(1 << 60), 1 << 60);
+    }
     let (n, d) = (time.numerator() as i128, time.denominator() as i128);
     let exact = (2 * n * TICKS as i128 + d).div_euclid(2 * d);
     exact.clamp(-(1 << 60), 1 << 60) as i64

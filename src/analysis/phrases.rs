@@ -38,18 +38,18 @@ fn signs(material: &Material, harmony: &[BeatChord]) -> Vec<[f32; N_SIGNS]> {
     let (rhythm_begins, rhythm_ends) = returns(&right_rhythm);
     let mean = (material.tones.len() as f32 / n.max(1) as f32).max(1.0);
     let first_full = usize::from(material.bars.first().is_some_and(|b| b.offset > 0));
+    let mut last = Hands::default();
     (0..n)
         .map(|bar| {
             let span = material.bars[bar];
             let before = bar.checked_sub(1);
             let length = (span.end - span.at).max(1) as f32;
             let this = Hands::of(material, bar);
-            let last = before.map(|b| Hands::of(material, b)).unwrap_or_default();
             let same = |t: &[Token], by: usize| bar.checked_sub(by).is_some_and(|b| t[b].hash == t[bar].hash && !t[bar].is_empty);
             let jump = |a: Option<u8>, b: Option<u8>| a.zip(b).map_or(0.0, |(a, b)| (f32::from(a) - f32::from(b)).abs().min(24.0) / 12.0);
             let number = bar as i32 - first_full as i32;
             let cadence = Cadence::of(material, harmony, bar);
-            [
+            let row = [
                 (last.tail / length).min(1.0),
                 (last.right_tail / length).min(1.0),
                 (last.silence / length).min(1.0),
@@ -84,7 +84,9 @@ fn signs(material: &Material, harmony: &[BeatChord]) -> Vec<[f32; N_SIGNS]> {
                 f32::from(number.rem_euclid(4) == 0),
                 f32::from(number.rem_euclid(2) == 0),
                 f32::from(before.is_some_and(|b| material.bars[b].fifths != span.fifths || material.bars[b].meter != span.meter)),
-            ]
+            ];
+            last = this;
+            row
         })
         .collect()
 }

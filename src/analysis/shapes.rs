@@ -192,16 +192,10 @@ pub struct HandView {
 /// Looks at what one hand plays; `tones` are of one stretch, in order, and may hold the other hand's too.
 pub fn view(tones: &[Tone], hand: Hand) -> HandView {
     let own: Vec<&Tone> = tones.iter().filter(|t| t.hand == hand).collect();
-    let mut columns: Vec<Vec<&Tone>> = Vec::new();
-    for tone in &own {
-        match columns.last_mut() {
-            Some(column) if column[0].at == tone.at => column.push(tone),
-            _ => columns.push(vec![tone]),
-        }
-    }
+    let columns: Vec<&[&Tone]> = own.chunk_by(|a, b| a.at == b.at).collect();
     let place = |t: &&Tone| (t.steps, t.alter);
-    let high = |c: &Vec<&Tone>| c.iter().map(place).max();
-    let low = |c: &Vec<&Tone>| c.iter().map(place).min();
+    let high = |c: &&[&Tone]| c.iter().map(place).max();
+    let low = |c: &&[&Tone]| c.iter().map(place).min();
     let tops: Vec<i32> = columns.iter().filter_map(|c| c.iter().map(|t| t.steps).max()).collect();
     let shape = HandShape::of_steps(own.iter().map(|t| t.steps)).filter(|s| s.0.len() >= 2);
     let texture = texture(&columns, &tops, shape.as_ref());
@@ -228,8 +222,8 @@ fn direction(tops: &[i32]) -> Option<i8> {
     }
 }
 
-fn texture(columns: &[Vec<&Tone>], tops: &[i32], shape: Option<&HandShape>) -> Texture {
-    let distance = |c: &Vec<&Tone>| {
+fn texture(columns: &[&[&Tone]], tops: &[i32], shape: Option<&HandShape>) -> Texture {
+    let distance = |c: &[&Tone]| {
         let (low, high) = (c.iter().map(|t| t.steps).min(), c.iter().map(|t| t.steps).max());
         low.zip(high).map_or(0, |(l, h)| h - l)
     };

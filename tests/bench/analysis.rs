@@ -5,7 +5,7 @@
 //!
 //! The pieces are made from a seed: four bars of chords and tune in a key, some of them again, for as long as it takes.
 
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use catchword::analysis::facts::{self, Found};
 use catchword::analysis::material::Material;
@@ -83,10 +83,13 @@ fn main() {
 fn timed<T>(work: impl FnOnce() -> T) -> (f64, T) {
     // The first number is nanoseconds on a processor: Linux, Documentation/scheduler/sched-stats.rst.
     let on_processor = || -> Option<f64> {
+        // The number is brought up to date when a thread gives its processor up.
+        std::thread::sleep(Duration::from_micros(1));
         let text = std::fs::read_to_string("/proc/thread-self/schedstat").ok()?;
         text.split(' ').next()?.parse().ok()
     };
-    let (start, before) = (Instant::now(), on_processor());
+    let before = on_processor();
+    let start = Instant::now();
     let out = std::hint::black_box(work());
     let by_clock = start.elapsed().as_secs_f64() * 1e3;
     let of_thread = before.zip(on_processor()).map(|(a, b)| (b - a) / 1e6);
