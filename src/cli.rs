@@ -12,7 +12,7 @@ mod habits;
 mod hearing;
 mod inspect;
 mod journal;
-mod plan;
+pub mod plan;
 mod ports;
 mod progress;
 mod quiz;

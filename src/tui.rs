@@ -6,6 +6,7 @@
 
 mod action;
 mod app;
+pub mod between;
 mod key_screen;
 mod keys;
 pub mod plain;

@@ -10,6 +10,7 @@ use crossbeam_channel::{Receiver, bounded};
 
 use super::habits::learn_from_journal;
 use super::hearing::hear;
+use super::plan::Known;
 use super::record::Record;
 use super::session::Session;
 use super::sitting::{Beginning, begin_as_planned, machine, planned, quiz_for, reached_on};
@@ -19,7 +20,6 @@ use super::{N_SIGNALS_MAX, exit_code, print_account};
 use crate::clock::SessionClock;
 use crate::config::Config;
 use crate::journal::entry::Mode;
-use crate::journal::stats::DatedRep;
 use crate::midi::MidiKey;
 use crate::paths::Paths;
 use crate::piece::Piece;
@@ -225,12 +225,12 @@ fn beginning(
     spans: &mut Vec<Span>,
     is_told: bool,
 ) -> anyhow::Result<Beginning> {
-    let reps: Vec<DatedRep> = record.store().reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
+    let known = Known::read(record.store(), std::slice::from_ref(opened))?;
     let today = record.began().date_naive();
-    let reached_today = reached_on(&opened.piece, &reps, today);
+    let reached_today = reached_on(&opened.piece, &known.attempts[0], today);
     let mut quiz = None;
     if let Some(minutes) = minutes {
-        begin_as_planned(spans, &planned(record.store(), opened, today, minutes)?);
+        begin_as_planned(spans, &planned(&known, today, minutes));
         quiz = quiz_for(record.store(), opened, config, minutes, is_told)?;
     }
     Ok(Beginning { reached_today, quiz, is_told, ..Beginning::default() })

@@ -1,8 +1,11 @@
 //! What the journal knows of a player's timing, learned before they begin.
 
+use std::collections::HashMap;
+
+use crate::journal::attempts::{Attempt, PlayedSpan};
 use crate::journal::entry::{Mode, Verdict};
 use crate::journal::stats::DatedRep;
-use crate::journal::store::{Error, RepId, Store};
+use crate::journal::store::{Error, Store};
 use crate::piece::{Piece, parse_bars};
 use crate::practice::{Learned, Span, Timed};
 use crate::time::Timestamp;
@@ -27,42 +30,58 @@ pub fn learn_from_journal(store: &Store, key: &str, piece: &Piece, before: Times
 /// # Errors
 /// When the journal cannot be read.
 pub fn learned(store: &Store, key: &str, piece: &Piece, before: Timestamp) -> Result<Learned, Error> {
-    let reps: Vec<(RepId, DatedRep)> = store.reps(key)?.into_iter().filter(|(_, rep)| rep.at < before).collect();
-    let reading = reps.iter().rev().find(|(_, rep)| rep.mode == Mode::Reading);
-    let clean = reps.iter().rev().filter(|(_, rep)| rep.mode != Mode::Reading && rep.verdict == Verdict::Clean);
-    let mut chosen: Vec<&(RepId, DatedRep)> = Vec::new();
-    let mut n_notes = reading.map_or(0, |(_, rep)| rep.n_notes_due);
-    for rep in clean {
-        let n_alike = chosen.iter().filter(|(_, other)| other.bars == rep.1.bars).count();
-        if n_alike < N_REPS_MAX && n_notes + rep.1.n_notes_due <= N_NOTES_MAX {
-            n_notes += rep.1.n_notes_due;
-            chosen.push(rep);
+    let reps = store.attempts(key)?;
+    let all = &reps.all[..reps.all.partition_point(|rep| rep.at < before)];
+    let mut notes_of: Vec<Option<u32>> = vec![None; reps.spans.len()];
+    // The clean reps of a span all have as many notes due as its latest one.
+    let mut n_due = |rep: &Attempt| match notes_of[rep.span] {
+        Some(n) => Ok(n),
+        None => store.n_notes_due(rep.row).inspect(|n| notes_of[rep.span] = Some(*n)),
+    };
+    let reading = all.iter().rev().find(|rep| rep.mode == Mode::Reading);
+    let mut n_notes = reading.map_or(Ok(0), &mut n_due)?;
+    let mut chosen: Vec<&Attempt> = Vec::new();
+    let mut n_alike: HashMap<&(String, String), usize> = HashMap::new();
+    for rep in all.iter().rev().filter(|rep| rep.mode != Mode::Reading && rep.verdict == Verdict::Clean) {
+        let n_alike = n_alike.entry(&reps.spans[rep.span].bars).or_default();
+        if *n_alike < N_REPS_MAX {
+            let n = n_due(rep)?;
+            if n_notes + n <= N_NOTES_MAX {
+                n_notes += n;
+                *n_alike += 1;
+                chosen.push(rep);
+            }
         }
     }
     let mut laid_out: Vec<Span> = Vec::new();
     let mut learned = Learned::default();
-    for (id, rep) in reading.into_iter().chain(chosen) {
-        let Some(take) = store.take(*id)? else { continue };
-        let played = Piece { hearing: take.hearing().clone().into(), ..piece.clone() };
-        let Some(span) = played_span(&played, rep, &mut laid_out) else { continue };
-        learned.add(&Timed::of(&played, span, &take), rep.mode);
+    for rep in reading.into_iter().chain(chosen) {
+        let span = &reps.spans[rep.span];
+        let Some(take) = store.take(store.rep_id(rep.row)?)? else { continue };
+        let heard = Piece { hearing: take.hearing().clone().into(), ..piece.clone() };
+        let Some(span) = played_span(&heard, span, rep.mode, &mut laid_out) else { continue };
+        learned.add(&Timed::of(&heard, span, &take), rep.mode);
     }
     Ok(learned)
 }
 
 /// Lays out the bars that a stored rep was of; `None` when the score has them no more.
-fn played_span<'a>(piece: &Piece, rep: &DatedRep, laid_out: &'a mut Vec<Span>) -> Option<&'a Span> {
-    if let Some(known) = laid_out.iter().position(|s| s.ends() == rep.bars && s.hearing == piece.hearing) {
+fn played_span<'a>(piece: &Piece, played: &PlayedSpan, mode: Mode, laid_out: &'a mut Vec<Span>) -> Option<&'a Span> {
+    if let Some(known) = laid_out.iter().position(|s| s.ends() == played.bars && s.hearing == piece.hearing) {
         return Some(&laid_out[known]);
     }
-    laid_out.push(span_of(piece, rep)?);
+    laid_out.push(lay_out(piece, &played.name, mode, &played.bars)?);
     laid_out.last()
 }
 
 /// Returns the span of a stored rep, as it can be laid out from its printed bars.
 pub fn span_of(piece: &Piece, rep: &DatedRep) -> Option<Span> {
-    let bars = parse_bars(&format!("{}-{}", rep.bars.0, rep.bars.1), &piece.score).ok()?;
-    Span::new(piece, rep.span.clone(), rep.mode, &bars, u8::MAX)
+    lay_out(piece, &rep.span, rep.mode, &rep.bars)
+}
+
+fn lay_out(piece: &Piece, name: &str, mode: Mode, (first, last): &(String, String)) -> Option<Span> {
+    let bars = parse_bars(&format!("{first}-{last}"), &piece.score).ok()?;
+    Span::new(piece, name.to_owned(), mode, &bars, u8::MAX)
 }
 
 #[cfg(test)]

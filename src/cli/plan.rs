@@ -1,7 +1,10 @@
 //! `catchword plan`: what to play today, over all pieces; and how that plan fares on virtual learners.
 
+mod carry_out;
 mod simulate;
 mod words;
+
+pub use carry_out::carry_out;
 
 use std::collections::HashSet;
 
@@ -10,7 +13,7 @@ use clap::Args;
 
 use crate::analysis::analyse;
 use crate::clock::wall_now;
-use crate::journal::attempts::Attempt;
+use crate::journal::attempts::{Attempt, Attempts};
 use crate::journal::store::Store;
 use crate::memory::fit::{Fitted, fit};
 use crate::memory::item::{Layout, PlaceAt, SectionAt};
@@ -94,6 +97,8 @@ pub fn run(args: PlanArgs) -> anyhow::Result<()> {
 /// All that is remembered of the pieces that are practised.
 pub struct Known {
     pub pieces: Vec<PieceMemory>,
+    /// All attempts at each of them.
+    pub attempts: Vec<Attempts>,
     pub fitted: Fitted,
     pub pace: Pace,
 }
@@ -101,20 +106,30 @@ pub struct Known {
 impl Known {
     /// Reads the records of the pieces given and fits the model to them.
     pub fn read(store: &Store, opened: &[OpenedPiece]) -> anyhow::Result<Known> {
-        let mut pieces = Vec::new();
+        Known::read_items(store, opened, true)
+    }
+
+    /// Reads no records of exits, which take an analysis of the score to find.
+    pub fn read_sections(store: &Store, opened: &[OpenedPiece]) -> anyhow::Result<Known> {
+        Known::read_items(store, opened, false)
+    }
+
+    fn read_items(store: &Store, opened: &[OpenedPiece], with_exits: bool) -> anyhow::Result<Known> {
+        let (mut pieces, mut all) = (Vec::new(), Vec::new());
         let mut latest: Vec<Attempt> = Vec::new();
         for piece in opened {
-            let mut memory = PieceMemory::new(facts(piece));
+            let mut memory = PieceMemory::new(facts(piece, with_exits));
             let attempts = store.attempts(&piece.key)?;
             memory.read(&attempts, &store.lapses(&piece.key)?, &store.answers(&piece.key)?);
             latest.extend(&attempts.all[attempts.all.len().saturating_sub(N_LATEST)..]);
             pieces.push(memory);
+            all.push(attempts);
         }
         latest.sort_by_key(|rep| rep.at);
         let histories: Vec<_> = pieces.iter().flat_map(PieceMemory::graded).collect();
         let fitted = fit(&histories);
         pieces.iter_mut().for_each(|p| p.remember(&fitted.weights));
-        Ok(Known { pieces, fitted, pace: Pace::of(&latest) })
+        Ok(Known { pieces, attempts: all, fitted, pace: Pace::of(&latest) })
     }
 }
 
@@ -141,7 +156,7 @@ pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Resu
 }
 
 /// Turns a checked piece and what its analysis finds into plain places.
-fn facts(opened: &OpenedPiece) -> PieceFacts {
+fn facts(opened: &OpenedPiece, with_exits: bool) -> PieceFacts {
     let piece = &opened.piece;
     let score = &piece.score;
     let place = |place: crate::score::Place| PlaceAt { text: place.text(score), bar: place.bar.0 };
@@ -150,7 +165,8 @@ fn facts(opened: &OpenedPiece) -> PieceFacts {
         bars: s.bars.start.0..s.bars.end.0,
         target: s.target_reps.unwrap_or(piece.target_reps),
     });
-    let switches = analyse(score, piece.part).map_or_else(Vec::new, |analysis| {
+    let analysis = with_exits.then(|| analyse(score, piece.part)).flatten();
+    let switches = analysis.map_or_else(Vec::new, |analysis| {
         let n_max = piece.sections.len().div_ceil(SECTIONS_A_SWITCH);
         let exits = |s: &crate::analysis::switches::Switch| s.places.iter().take(EXITS_MAX).map(|at| place(analysis.place(*at))).collect();
         analysis.switches.iter().take(n_max).map(exits).collect()

@@ -6,6 +6,7 @@ use std::process::ExitCode;
 
 use clap::Args;
 
+use super::plan::Known;
 use crate::clock::wall_now;
 use crate::paths::Paths;
 use crate::piece_folder::open_piece;
@@ -38,9 +39,10 @@ pub fn run(args: ProgressArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.data.as_deref())?;
     let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
     let store = super::open_journal(&paths)?;
-    let (attempts, answers) = (store.attempts(&opened.key)?, store.answers(&opened.key)?);
-    let runs = store.runs(&opened.key, N_RUNS_MAX)?;
-    let records = Records { attempts: &attempts, answers: &answers, runs };
+    let answers = store.answers(&opened.key)?;
+    let known = Known::read_sections(&store, std::slice::from_ref(&opened))?;
+    let memory = known.pieces.first().map(|piece| (piece, &known.fitted.weights));
+    let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs: store.runs(&opened.key, N_RUNS_MAX)? };
     let progress = Progress::of(&opened.piece, records, wall_now().date_naive(), |rep| store.noted(rep))?;
     if let Some(file) = &args.html {
         super::write_page(file, &progress_page::page(&progress))?;

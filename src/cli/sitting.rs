@@ -10,8 +10,8 @@ use super::plan::Known;
 use super::quiz;
 use crate::clock::wall_now;
 use crate::config::Config;
+use crate::journal::attempts::Attempts;
 use crate::journal::entry::{Mode, Verdict};
-use crate::journal::stats::DatedRep;
 use crate::journal::store::Store;
 use crate::memory::item::ItemKind;
 use crate::memory::plan::{PlanConfig, What, plan};
@@ -103,25 +103,24 @@ pub fn quiz_for(store: &Store, opened: &OpenedPiece, config: &Config, minutes: u
 }
 
 /// Returns the sections that reached their target on a day.
-pub fn reached_on(piece: &Piece, reps: &[DatedRep], day: NaiveDate) -> Vec<String> {
-    let of_day = |name: &str| reps.iter().filter(|r| r.span == name && r.at.date_naive() == day && r.verdict == Verdict::Clean).count();
+pub fn reached_on(piece: &Piece, reps: &Attempts, day: NaiveDate) -> Vec<String> {
+    let of_day = |name: &str| {
+        let late = reps.all.iter().rev().take_while(|r| r.day >= day);
+        late.filter(|r| r.day == day && r.verdict == Verdict::Clean && reps.spans[r.span].name == name).count()
+    };
     let is_reached = |s: &&Section| of_day(&s.name) >= usize::from(s.target_reps.unwrap_or(piece.target_reps));
     piece.sections.iter().filter(is_reached).map(|s| s.name.clone()).collect()
 }
 
-/// Returns the sections of the day's plan for one piece, in its order.
-///
-/// # Errors
-/// When the journal cannot be read.
-pub fn planned(store: &Store, opened: &OpenedPiece, today: NaiveDate, minutes: u32) -> anyhow::Result<Vec<Planned>> {
-    let known = Known::read(store, std::slice::from_ref(opened))?;
+/// Returns the sections of the day's plan for what is known of one piece, in its order.
+pub fn planned(known: &Known, today: NaiveDate, minutes: u32) -> Vec<Planned> {
     let config = PlanConfig { today, minutes: minutes.into(), pace: known.pace };
     let steps = plan(&known.pieces, &known.fitted.weights, &config).steps.into_iter();
     let section = |what: What| match what {
         What::Item { kind: ItemKind::Section, name, .. } => Some(name),
         _ => None,
     };
-    Ok(steps.filter_map(|step| Some(Planned { section: section(step.what)?, reps: step.reps.clamp(1, 9) })).collect())
+    steps.filter_map(|step| Some(Planned { section: section(step.what)?, reps: step.reps.clamp(1, 9) })).collect()
 }
 
 /// Puts the planned sections first, in the order of the plan; the others and the joins keep theirs.

@@ -9,6 +9,7 @@ use chrono::NaiveDate;
 
 use super::drill::{BUILT_IN_PLAYER, Circumstances, KEYS, NO_NOTES, practise, spans_of};
 use super::exit_code;
+use super::plan::{Known, carry_out};
 use super::quiz::{self, QuizArgs};
 use super::sitting::planned;
 use super::study::{self, StudyArgs};
@@ -33,6 +34,8 @@ const N_PLANNED_MAX: usize = 3;
 
 const NOTHING_TO_HEAR: &str = "no instrument found: plug it in, or play unheard with --input keys";
 
+const NOTHING_PLANNED: &str = "nothing is due today: rest, or choose a piece";
+
 pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
     let config = Config::load(&paths.config_file)?;
@@ -50,6 +53,14 @@ pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
                 shown.minutes = minutes;
                 shown.said = Some(NOTHING_TO_HEAR.to_owned());
             }
+            Left::For(name, Doing::Plan, minutes) => match carry_out(&paths, &config, minutes)? {
+                Some(code) => return Ok(code),
+                None => {
+                    shown.chosen = shown.cards.iter().position(|card| card.name == name).unwrap_or(0);
+                    shown.minutes = minutes;
+                    shown.said = Some(NOTHING_PLANNED.to_owned());
+                }
+            },
             Left::For(name, doing, minutes) => break (name, doing, minutes),
         }
     };
@@ -57,7 +68,7 @@ pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     match doing {
         Doing::Study => return study::run(StudyArgs::of(name, data)),
         Doing::Quiz => return quiz::run(QuizArgs::of(name, data)),
-        Doing::Session | Doing::Drill | Doing::RunThrough | Doing::Reading => {}
+        Doing::Plan | Doing::Session | Doing::Drill | Doing::RunThrough | Doing::Reading => {}
     }
     let opened = open_piece(&name, None, &paths.pieces)?;
     let piece = &opened.piece;
@@ -93,15 +104,16 @@ fn cards(paths: &Paths, store: &Store) -> anyhow::Result<Vec<Card>> {
                 continue;
             }
         };
-        let reps = store.reps(&opened.key)?;
-        let latest = reps.iter().map(|(_, rep)| rep).max_by_key(|rep| rep.at);
+        let known = Known::read(store, std::slice::from_ref(&opened))?;
+        let reps = &known.attempts[0];
+        let latest = reps.all.last();
         let last = latest.map_or_else(
             || "not played yet".to_owned(),
-            |rep| format!("{}: {}, {}", days_ago(rep.at.date_naive(), today), rep.span, rep.verdict.words()),
+            |rep| format!("{}: {}, {}", days_ago(rep.day, today), reps.spans[rep.span].name, rep.verdict.words()),
         );
-        let reading = reps.iter().rev().find(|(_, rep)| rep.mode == Mode::Reading);
+        let reading = reps.all.iter().rev().find(|rep| rep.mode == Mode::Reading);
         let reading = match reading {
-            Some((id, _)) => read_words(&opened.piece, store.take(*id)?),
+            Some(rep) => read_words(&opened.piece, store.take(store.rep_id(rep.row)?)?),
             None => "not read from the page yet".to_owned(),
         };
         let n_open = store.open_spots(&opened.key)?.len();
@@ -111,7 +123,7 @@ fn cards(paths: &Paths, store: &Store) -> anyhow::Result<Vec<Card>> {
             n => format!("; {n} places without a line of story"),
         };
         let planned = match latest {
-            Some(_) => planned(store, &opened, today, MINUTES)?,
+            Some(_) => planned(&known, today, MINUTES),
             None => vec![],
         };
         let planned = planned.iter().take(N_PLANNED_MAX).map(|step| format!("{}, {}", step.section, count(step.reps)));

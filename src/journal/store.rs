@@ -177,6 +177,9 @@ pub struct Store {
     file: PathBuf,
     old: Option<PathBuf>,
     recovered: Recovered,
+    /// All that was asked, so that a test can look at how it is answered.
+    #[cfg(test)]
+    asked: std::cell::RefCell<std::collections::BTreeSet<String>>,
 }
 
 impl Store {
@@ -413,7 +416,8 @@ impl Store {
     fn stored_take(&self, rep: RepId) -> Result<Option<(Micros, Vec<u8>)>, Error> {
         let sql = "SELECT first_us, smf FROM take WHERE rep_id = ?";
         let read = |row: &Row<'_>| Ok((Micros(row.get(0)?), row.get(1)?));
-        self.connection.query_row(sql, [rep.0.to_string()], read).optional().map_err(self.failed("read a take"))
+        let failed = self.failed("read a take");
+        self.prepared(sql).and_then(|mut statement| statement.query_row([rep.0.to_string()], read).optional()).map_err(failed)
     }
 
     fn failed(&self, doing: &'static str) -> impl Fn(rusqlite::Error) -> Error + use<> {
@@ -431,9 +435,16 @@ impl Store {
         read: impl FnMut(&Row<'_>) -> rusqlite::Result<T>,
         doing: &'static str,
     ) -> Result<Vec<T>, Error> {
-        let mut statement = self.connection.prepare_cached(sql).map_err(self.failed(doing))?;
+        let mut statement = self.prepared(sql).map_err(self.failed(doing))?;
         let rows = statement.query_map(values, read).and_then(Iterator::collect);
         rows.map_err(self.failed(doing))
+    }
+
+    /// Prepares a statement that reads, once for all the times it is used.
+    fn prepared(&self, sql: &str) -> rusqlite::Result<rusqlite::CachedStatement<'_>> {
+        #[cfg(test)]
+        self.asked.borrow_mut().insert(sql.to_owned());
+        self.connection.prepare_cached(sql)
     }
 }
 
@@ -452,6 +463,51 @@ mod tests {
         // 2 is FULL (SQLite documentation, "PRAGMA synchronous").
         assert_eq!(pragma("synchronous"), Ok(rusqlite::types::Value::Integer(2)));
         assert_eq!(pragma("foreign_keys"), Ok(rusqlite::types::Value::Integer(1)));
+    }
+
+    /// A start is as quick with ten years in the journal as with ten days only while it reads rows by an index.
+    #[test]
+    fn nothing_that_a_start_asks_reads_all_reps_or_takes() {
+        let dir = tempfile::tempdir().unwrap();
+        let mut store = Store::open(dir.path()).unwrap();
+        let opened = NewSession {
+            started: "2026-03-01T10:00:00+01:00".parse().unwrap(),
+            piece_key: "air".into(),
+            piece_title: "Air".into(),
+            program_version: "0".into(),
+            seed: 0,
+        };
+        let session = store.begin_session(&opened).unwrap();
+        let sql = "INSERT INTO rep (id, session_id, number, mode, span, first_bar, last_bar, started_us, ended_us, verdict, n_notes_due,
+                       n_notes_right) VALUES (?, ?, 0, 'drill', 'it''s', '1', '4', 5, 9, 'clean', 7, 7)";
+        store.connection.execute(sql, [Uuid::now_v7().to_string(), session.0.to_string()]).unwrap();
+        let attempts = store.attempts("air").unwrap();
+        let rep = attempts.all[0];
+        assert_eq!((attempts.spans[rep.span].name.as_str(), rep.length, rep.failed), ("it's", Micros(4), None));
+        assert_eq!(store.n_notes_due(rep.row).unwrap(), 7);
+        store.take(store.rep_id(rep.row).unwrap()).unwrap();
+        store.noted(rep.row).unwrap();
+        store.lapses("air").unwrap();
+        store.answers("air").unwrap();
+        store.open_spots("air").unwrap();
+        store.runs("air", 10).unwrap();
+        store.sessions().unwrap();
+        let asked = store.asked.borrow();
+        assert!(asked.len() >= 10, "{asked:#?}");
+        let mut is_covered = false;
+        for sql in asked.iter() {
+            let mut explained = store.connection.prepare(&format!("EXPLAIN QUERY PLAN {sql}")).unwrap();
+            let n_values = explained.parameter_count();
+            let values = rusqlite::params_from_iter(std::iter::repeat_n(1, n_values));
+            let steps: Vec<String> = explained.query_map(values, |row| row.get(3)).unwrap().map(Result::unwrap).collect();
+            for step in &steps {
+                let scanned = step.strip_prefix("SCAN ").unwrap_or("");
+                let table = scanned.split(' ').next().unwrap_or("");
+                assert!(!["rep", "take", "happening", "answer_take"].contains(&table), "{step} in {sql}");
+                is_covered |= step.contains("USING COVERING INDEX rep_in_short");
+            }
+        }
+        assert!(is_covered, "all attempts come from the index alone");
     }
 
     #[test]

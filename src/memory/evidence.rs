@@ -50,11 +50,7 @@ impl<'a> Played<'a> {
             _ => Vec::new(),
         };
         let failed = |(place, kind): &'a (String, String)| Some((reader.place(place)?, kind.as_str()));
-        Played {
-            reader,
-            touched: attempts.spans.iter().map(items_of).collect(),
-            failed: attempts.failures.iter().map(failed).collect(),
-        }
+        Played { reader, touched: attempts.spans.iter().map(items_of).collect(), failed: attempts.failures.iter().map(failed).collect() }
     }
 
     /// Tells what one rep showed, item by item, to `tell`; `lapses` are those of a run-through. Reading takes, and bars that the score no longer has, show nothing.
@@ -168,13 +164,7 @@ fn shown(rep: &Rep, failed: Option<(usize, &str)>, zone: &Range<usize>, way: Way
 }
 
 /// What a run-through showed of the bars `zone`; none when it ended before them.
-fn run_shown(
-    reader: &Reader<'_>,
-    rep: &Rep,
-    failed: Option<(usize, &str)>,
-    lapses: &[DatedLapse],
-    zone: &Range<usize>,
-) -> Option<Outcome> {
+fn run_shown(reader: &Reader<'_>, rep: &Rep, failed: Option<(usize, &str)>, lapses: &[DatedLapse], zone: &Range<usize>) -> Option<Outcome> {
     let bar = |place: &str| reader.place(place);
     let given_up = lapses.iter().find(|l| l.recovery == Recovery::NotRecovered).and_then(|l| bar(&l.place));
     let abandoned = failed.filter(|(_, kind)| *kind == "abandoned").map(|(bar, _)| bar);

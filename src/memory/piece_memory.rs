@@ -46,6 +46,16 @@ pub struct PieceMemory {
     pub last_run: Option<NaiveDate>,
     /// Oldest first.
     history: Vec<(ItemIdx, Attempt)>,
+    /// The last day before the latest one of the history, and the records as they were then.
+    before: Option<(NaiveDate, Vec<ItemRecord>)>,
+}
+
+/// What is secure on a day and was not at the end of the last day of practice but one, and the other way round.
+#[derive(Clone, PartialEq, Eq, Debug, Default)]
+pub struct Changed {
+    pub secured: Vec<ItemIdx>,
+    /// With how far they have come now.
+    pub lost: Vec<(ItemIdx, Security)>,
 }
 
 impl PieceMemory {
@@ -58,6 +68,7 @@ impl PieceMemory {
             whole_seconds: facts.bar_seconds.iter().sum(),
             last_run: None,
             history: Vec::new(),
+            before: None,
             items,
             facts,
         }
@@ -104,9 +115,32 @@ impl PieceMemory {
     /// Works the records out anew from all that was read, by these weights.
     pub fn remember(&mut self, weights: &Weights) {
         self.records = self.items.iter().map(|i| ItemRecord::new(i.kind)).collect();
-        for (idx, attempt) in &self.history {
+        let last = self.history.last().map(|(_, attempt)| attempt.day);
+        let earlier = self.history.iter().rposition(|(_, attempt)| Some(attempt.day) != last);
+        self.before = None;
+        for (nth, (idx, attempt)) in self.history.iter().enumerate() {
             self.records[idx.0].add(attempt, weights);
+            if Some(nth) == earlier {
+                self.before = Some((attempt.day, self.records.clone()));
+            }
         }
+    }
+
+    /// Returns what became secure since the last day of practice but one, and what is no longer so on `today`: it failed, or has not been tested for too long.
+    /// It goes by what was read and remembered.
+    pub fn changed(&self, kind: ItemKind, today: NaiveDate, weights: &Weights) -> Changed {
+        let mut changed = Changed::default();
+        let Some((then, records)) = &self.before else { return changed };
+        for idx in self.of_kind(kind) {
+            let now = self.security(idx, today, weights);
+            let was = security(&self.items, records, idx, *then, self.facts.perform_on, weights).is_secure();
+            if now.is_secure() && !was {
+                changed.secured.push(idx);
+            } else if was && !now.is_secure() {
+                changed.lost.push((idx, now));
+            }
+        }
+        changed
     }
 
     /// Takes in one more attempt.
@@ -131,5 +165,58 @@ impl PieceMemory {
     /// Returns how far an item has come on a day.
     pub fn security(&self, idx: ItemIdx, day: NaiveDate, weights: &Weights) -> Security {
         security(&self.items, &self.records, idx, day, self.facts.perform_on, weights)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::memory::Way;
+    use crate::memory::item::SectionAt;
+    use chrono::Days;
+
+    /// One section of four bars, with attempts on days of March; remembered.
+    fn after(attempts: &[(u64, Outcome, Way)]) -> PieceMemory {
+        let layout = Layout {
+            labels: (1..=4).map(|n| n.to_string()).collect(),
+            sections: vec![SectionAt { name: "a".into(), bars: 0..4, target: 3 }],
+            ..Layout::default()
+        };
+        let facts = PieceFacts { key: "p".into(), title: "P".into(), perform_on: None, layout, bar_seconds: vec![3.0; 4] };
+        let mut piece = PieceMemory::new(facts);
+        for (n, outcome, way) in attempts {
+            piece.add(ItemIdx(0), Attempt { day: day(*n), outcome: *outcome, way: *way, recall: None }, &Weights::default());
+        }
+        piece.remember(&Weights::default());
+        piece
+    }
+
+    fn day(n: u64) -> NaiveDate {
+        NaiveDate::from_ymd_opt(2026, 3, 1).unwrap() + Days::new(n)
+    }
+
+    fn changed(attempts: &[(u64, Outcome, Way)], today: u64) -> (usize, Vec<String>) {
+        let found = after(attempts).changed(ItemKind::Section, day(today), &Weights::default());
+        (found.secured.len(), found.lost.iter().map(|(_, now)| now.words()).collect())
+    }
+
+    #[test]
+    fn what_became_secure_on_the_last_day_is_told_and_what_failed_or_was_left_too_long() {
+        let mut attempts = vec![
+            (0, Outcome::Clean, Way::Cold),
+            (3, Outcome::Clean, Way::Cold),
+            (4, Outcome::Clean, Way::RunThrough),
+            (5, Outcome::Clean, Way::RunThrough),
+            (12, Outcome::Clean, Way::Cold),
+        ];
+        assert_eq!(changed(&attempts, 12), (1, vec![]));
+        assert_eq!(changed(&attempts[..1], 0), (0, vec![]), "the first day of all has none before it");
+        attempts.push((13, Outcome::Clean, Way::Cold));
+        assert_eq!(changed(&attempts, 13), (0, vec![]), "it stays");
+        attempts[5] = (22, Outcome::Clean, Way::Cold);
+        assert_eq!(changed(&attempts, 22), (0, vec![]), "it stays");
+        assert_eq!(changed(&attempts, 400), (0, vec!["cold 3 of 3, run-throughs 2 of 2, too long untested".to_owned()]));
+        attempts[5] = (22, Outcome::Failed, Way::Cold);
+        assert_eq!(changed(&attempts, 22), (0, vec!["cold 0 of 3, run-throughs 0 of 2".to_owned()]));
     }
 }

@@ -77,6 +77,34 @@ impl DayPlan {
     pub fn minutes(&self) -> f64 {
         self.steps.iter().map(|s| s.minutes).sum()
     }
+
+    /// Returns the plan as it is carried out: what is played of one piece without a rest, part after part.
+    pub fn parts(&self) -> Vec<Part<'_>> {
+        let mut parts: Vec<Part<'_>> = Vec::new();
+        let mut rest = None;
+        for step in &self.steps {
+            let Some(piece) = step.piece.as_deref() else {
+                rest = Some(step.minutes);
+                continue;
+            };
+            match parts.last_mut().filter(|part| part.piece == piece && rest.is_none()) {
+                Some(part) => part.steps.push(step),
+                None => parts.push(Part { piece, rest: rest.take(), steps: vec![step] }),
+            }
+        }
+        parts
+    }
+}
+
+/// Steps of one piece, one after the other.
+#[derive(Clone, PartialEq, Debug)]
+pub struct Part<'p> {
+    /// What the journal files the piece under.
+    pub piece: &'p str,
+    /// Minutes of rest before it, where there is one.
+    pub rest: Option<f64>,
+    /// At least one; none of them a rest.
+    pub steps: Vec<&'p PlannedStep>,
 }
 
 /// Plans a day. The same records, weights and minutes give the same plan; steps fit the minutes.

@@ -1,8 +1,8 @@
 //! What may be called secure, and what is missing: counts, never a bare percentage.
 //!
 //! The rule is a reasoned default built on successive relearning (Rawson & Dunlosky 2011, J. Exp. Psychol. General
-//! 140:283-302: a few correct recalls, each after days): three clean first attempts from cold on three days, the last two a week or a fifth of the time
-//! left apart, the joins on both sides clean twice, two run-throughs without a mark there. It ends with a failure, or when the
+//! 140:283-302: a few correct recalls, each after days): three clean first attempts from cold on three days, the third or a later one a week or a fifth of the time
+//! left after the one before, the joins on both sides clean twice, two run-throughs without a mark there. It ends with a failure, or when the
 //! model gives it less than nine in ten.
 
 use chrono::NaiveDate;
@@ -25,7 +25,7 @@ pub struct Security {
     pub is_begun: bool,
     /// Clean first attempts from cold since the last failure, up to three.
     pub n_cold: usize,
-    /// The last two of them were far enough apart.
+    /// The third of them, or a later one, came long enough after the one before.
     pub is_spread: bool,
     /// Joins beside it that were clean twice, and how many there are.
     pub joins: (usize, usize),
@@ -80,11 +80,13 @@ pub fn security(
 ) -> Security {
     let record = &records[idx.0];
     let days = &record.cold_days;
-    let is_spread = matches!(&days[..], [.., before, last] if {
-        let gap = (*last - *before).num_days();
-        let left = perform_on.map(|on| (on - *last).num_days()).filter(|left| *left >= 0);
+    let is_far = |pair: &[NaiveDate]| {
+        let gap = (pair[1] - pair[0]).num_days();
+        let left = perform_on.map(|on| (on - pair[1]).num_days()).filter(|left| *left >= 0);
         gap >= GAP_DAYS || left.is_some_and(|left| gap as f64 >= SHARE_OF_TIME_LEFT_MAX * left as f64)
-    });
+    };
+    // Once shown it stays shown until something fails: playing it again the day after takes nothing away.
+    let is_spread = days.windows(2).skip(COLD_DAYS - 2).any(is_far);
     let joins = if items[idx.0].kind == ItemKind::Section { joins_beside(items, idx) } else { Vec::new() };
     Security {
         is_begun: record.is_begun(),
@@ -152,6 +154,16 @@ mod tests {
         let found = after(&[(0, 0, Outcome::Clean, Way::Cold); 3], 0, None);
         assert_eq!(found.words(), "warm today: cold 1 of 3, joins 0 of 1, run-throughs 0 of 2");
         assert!(!after(&[(0, 0, Outcome::Clean, Way::Cold); 3], 1, None).is_warm, "tomorrow it must be shown again");
+    }
+
+    #[test]
+    fn to_play_it_again_the_day_after_takes_nothing_away() {
+        let mut attempts = ENOUGH.to_vec();
+        attempts.push((0, 12, Outcome::Clean, Way::Cold));
+        assert!(after(&attempts, 12, None).is_secure());
+        // A week between the first two is not a week after three.
+        let early: Vec<_> = ENOUGH.iter().map(|(i, d, o, w)| (*i, if *d == 3 { 8 } else { *d }, *o, *w)).collect();
+        assert!(!after(&early, 12, None).is_secure());
     }
 
     #[test]

@@ -12,6 +12,9 @@ use super::plain_text::plain;
 use crate::journal::attempts::{Attempt, Attempts, DatedRun, Noted, RepRow};
 use crate::journal::entry::{Mode, Outcome, QuestionKind, Verdict, Witness};
 use crate::journal::stats::DatedAnswer;
+use crate::memory::item::{ItemIdx, ItemKind};
+use crate::memory::model::Weights;
+use crate::memory::piece_memory::PieceMemory;
 use crate::piece::{Piece, bars_words};
 
 /// Tries that are looked back at.
@@ -142,6 +145,10 @@ pub struct Progress {
     /// Sections that held on the last day of practice and had not at the try before, and the other way.
     pub gained: Vec<String>,
     pub lost: Vec<String>,
+    /// Sections that are secure and were not at the end of the last day of practice but one.
+    pub secured: Vec<String>,
+    /// Those that are so no more, each with how far it has come now.
+    pub insecure: Vec<(String, String)>,
     /// Oldest first.
     pub recall: Vec<RecallDay>,
     pub days: Vec<PlayedDay>,
@@ -154,6 +161,8 @@ pub struct Progress {
 
 /// The records that progress is made of.
 pub struct Records<'a> {
+    /// What is remembered of the piece, with the player's weights; without it nothing is said of what is secure.
+    pub memory: Option<(&'a PieceMemory, &'a Weights)>,
     pub attempts: &'a Attempts,
     pub answers: &'a [DatedAnswer],
     pub runs: Vec<DatedRun>,
@@ -170,7 +179,14 @@ impl Progress {
         today: NaiveDate,
         mut noted: impl FnMut(RepRow) -> Result<Vec<Noted>, E>,
     ) -> Result<Progress, E> {
-        let Records { attempts, answers, runs } = records;
+        let Records { memory, attempts, answers, runs } = records;
+        let changed = memory.map(|(memory, weights)| (memory, memory.changed(ItemKind::Section, today, weights)));
+        let (mut secured, mut insecure) = (Vec::new(), Vec::new());
+        if let Some((memory, changed)) = changed {
+            let name = |idx: ItemIdx| plain(&memory.items[idx.0].name);
+            secured.extend(changed.secured.into_iter().map(name));
+            insecure.extend(changed.lost.into_iter().map(|(idx, now)| (name(idx), now.words())));
+        }
         let layout = Layout::new(piece, attempts);
         let days = by_day(attempts, answers);
         let mut tries = Latest::new(&layout);
@@ -226,6 +242,8 @@ impl Progress {
             sections,
             gained,
             lost,
+            secured,
+            insecure,
             recall: recall(answers),
             days: played(&days, attempts, answers),
             stubborn: last_day.map_or_else(Vec::new, |last| stubborn(last, attempts, answers, &layout, piece)),
@@ -248,12 +266,14 @@ enum Moment {
 fn by_day(attempts: &Attempts, answers: &[DatedAnswer]) -> BTreeMap<NaiveDate, Vec<Moment>> {
     let mut out: BTreeMap<NaiveDate, Vec<Moment>> = BTreeMap::new();
     let (mut reps, mut asked) = (attempts.all.iter().enumerate().peekable(), answers.iter().enumerate().peekable());
+    // Most moments are of the day of the one before: the tree is asked once a day.
+    let mut today: Option<(NaiveDate, Vec<Moment>)> = None;
     loop {
         let is_rep = match (reps.peek(), asked.peek()) {
             (Some((_, rep)), Some((_, answer))) => rep.at <= answer.at,
             (Some(_), None) => true,
             (None, Some(_)) => false,
-            (None, None) => return out,
+            (None, None) => break,
         };
         let (day, moment) = if is_rep {
             let (nth, rep) = reps.next().expect("it was there");
@@ -262,8 +282,19 @@ fn by_day(attempts: &Attempts, answers: &[DatedAnswer]) -> BTreeMap<NaiveDate, V
             let (nth, answer) = asked.next().expect("it was there");
             (answer.at.date_naive(), Moment::Answer(nth))
         };
-        out.entry(day).or_default().push(moment);
+        match today.as_mut().filter(|(of, _)| *of == day) {
+            Some((_, moments)) => moments.push(moment),
+            None => {
+                if let Some((of, moments)) = today.replace((day, vec![moment])) {
+                    out.entry(of).or_default().extend(moments);
+                }
+            }
+        }
     }
+    if let Some((of, moments)) = today {
+        out.entry(of).or_default().extend(moments);
+    }
+    out
 }
 
 /// Where played spans and places lie in the piece as it is now.

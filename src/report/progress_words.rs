@@ -60,6 +60,13 @@ pub fn section_counts(section: &SectionHeld) -> String {
 /// Says what changed on the last day of practice.
 pub fn changes(progress: &Progress) -> Vec<String> {
     let mut lines = Vec::new();
+    if !progress.secured.is_empty() {
+        lines.push(format!("Secure since last time: {}.", progress.secured.join(", ")));
+    }
+    if !progress.insecure.is_empty() {
+        let each = progress.insecure.iter().map(|(name, now)| format!("{name} ({now})"));
+        lines.push(format!("No longer secure: {}.", each.collect::<Vec<_>>().join("; ")));
+    }
     if !progress.gained.is_empty() {
         lines.push(format!("Held last time, and had not before: {}.", progress.gained.join(", ")));
     }

@@ -1,6 +1,7 @@
 //! The screens, each drawn from a view and the little the app knows; no clock, no query.
 
 mod account;
+pub mod between;
 mod caution;
 mod drill;
 mod help;

@@ -26,9 +26,11 @@ pub struct Card {
     pub planned: Vec<String>,
 }
 
-/// What can be done with a piece.
+/// What can be done with a piece, or with all of them.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Doing {
+    /// Today's plan over all pieces.
+    Plan,
     Session,
     Drill,
     Quiz,
@@ -39,6 +41,7 @@ pub enum Doing {
 
 /// Each key with what it does, in the order of the foot.
 pub const KEYS: &[(char, &str, Doing)] = &[
+    ('p', "today's plan", Doing::Plan),
     ('s', "session", Doing::Session),
     ('d', "drill", Doing::Drill),
     ('z', "quiz", Doing::Quiz),

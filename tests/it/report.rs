@@ -30,7 +30,7 @@ fn day(month: u32, day: u32) -> NaiveDate {
 
 fn progress(store: &Store, piece: &Piece, today: NaiveDate) -> Progress {
     let (attempts, answers) = (store.attempts("ferry").unwrap(), store.answers("ferry").unwrap());
-    let records = Records { attempts: &attempts, answers: &answers, runs: store.runs("ferry", N_RUNS_MAX).unwrap() };
+    let records = Records { memory: None, attempts: &attempts, answers: &answers, runs: store.runs("ferry", N_RUNS_MAX).unwrap() };
     Progress::of(piece, records, today, |rep| store.noted(rep)).unwrap()
 }
 

@@ -41,21 +41,33 @@ pub fn day(known: &Known, plan: &DayPlan, minutes: u16) -> Vec<String> {
 }
 
 fn line(step: &PlannedStep, n: usize) -> String {
-    let (nth, what) = match &step.what {
-        What::Rest => ("    ".to_owned(), "rest".to_owned()),
-        What::RunThrough => (format!("{n:>3}."), "the whole piece".to_owned()),
+    let nth = if step.what == What::Rest { "    ".to_owned() } else { format!("{n:>3}.") };
+    format!("  {nth} {:<44} {:<8} {:>3} min  {}", what(step), times(step), minutes(step), step.why)
+}
+
+fn what(step: &PlannedStep) -> String {
+    match &step.what {
+        What::Rest => "rest".to_owned(),
+        What::RunThrough => "the whole piece".to_owned(),
         What::Item { name, bars, .. } => {
             let bars = if bars.0 == bars.1 { format!("bar {}", bars.0) } else { format!("bars {}-{}", bars.0, bars.1) };
-            (format!("{n:>3}."), if *name == bars { bars } else { format!("{name}, {bars}") })
+            if *name == bars { bars } else { format!("{name}, {bars}") }
         }
-    };
-    let reps = match step.reps {
+    }
+}
+
+fn times(step: &PlannedStep) -> String {
+    match step.reps {
         0 => String::new(),
         1 => "once".to_owned(),
         2 => "twice".to_owned(),
         reps => format!("{reps} times"),
-    };
-    format!("  {nth} {what:<44} {reps:<8} {:>3} min  {}", minutes(step), step.why)
+    }
+}
+
+/// Returns a step as one short line: `casting off, bars 1-4, 3 times`.
+pub fn in_short(step: &PlannedStep) -> String {
+    format!("{}, {}", what(step), times(step))
 }
 
 fn minutes(step: &PlannedStep) -> String {

@@ -5,8 +5,8 @@ use std::collections::HashMap;
 use chrono::NaiveDate;
 use rusqlite::{Row, Statement};
 
-use super::convert::{known, timestamp};
-use super::{Error, Store};
+use super::convert::{known, timestamp, uuid};
+use super::{Error, RepId, Store};
 use crate::journal::attempts::{Attempt, Attempts, DatedRun, Known, Noted, PlayedSpan, RepRow};
 use crate::journal::entry::{Mode, Verdict, Witness};
 use crate::journal::stats::DatedLapse;
@@ -31,8 +31,8 @@ impl Store {
         let mut shapes = Shapes::default();
         let mut days = Days::default();
         let mut all: Vec<Attempt> = Vec::new();
-        let mut statement = self.connection.prepare_cached(ATTEMPTS).map_err(&failed)?;
-        let mut whole = self.connection.prepare_cached(ONE_REP).map_err(&failed)?;
+        let mut statement = self.prepared(ATTEMPTS).map_err(&failed)?;
+        let mut whole = self.prepared(ONE_REP).map_err(&failed)?;
         let mut rows = statement.query([piece_key]).map_err(&failed)?;
         // In the order of sessions, and of reps within each: nearly that of time already.
         while let Some(row) = rows.next().map_err(&failed)? {
@@ -59,9 +59,8 @@ impl Store {
         let sql = "SELECT rep.rowid, place, recovery, going_at
                    FROM lapse CROSS JOIN rep ON rep.id = lapse.rep_id CROSS JOIN session ON session.id = rep.session_id
                    WHERE piece_key = ? ORDER BY lapse.rep_id, nth";
-        let read = |row: &Row<'_>| {
-            Ok((RepRow(row.get(0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }))
-        };
+        let read =
+            |row: &Row<'_>| Ok((RepRow(row.get(0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }));
         let mut lapses: HashMap<RepRow, Vec<DatedLapse>> = HashMap::new();
         for (rep, lapse) in self.rows(sql, [piece_key], read, "read the run-throughs")? {
             lapses.entry(rep).or_default().push(lapse);
@@ -77,6 +76,27 @@ impl Store {
                    WHERE piece_key = ? ORDER BY at_us, overrule.id";
         let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), known(row, 1)?));
         Ok(self.rows(sql, [piece_key], read, "read the verdicts overruled")?.into_iter().collect())
+    }
+
+    /// Returns the id of a rep.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn rep_id(&self, rep: RepRow) -> Result<RepId, Error> {
+        self.one("SELECT id FROM rep WHERE rowid = ?", rep, |row| Ok(RepId(uuid(row, 0)?)))
+    }
+
+    /// Returns how many notes were due in a rep.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn n_notes_due(&self, rep: RepRow) -> Result<u32, Error> {
+        self.one("SELECT n_notes_due FROM rep WHERE rowid = ?", rep, |row| row.get(0))
+    }
+
+    fn one<T>(&self, sql: &str, rep: RepRow, read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>) -> Result<T, Error> {
+        let mut statement = self.prepared(sql).map_err(self.failed("read a rep"))?;
+        statement.query_row([rep.0], read).map_err(self.failed("read a rep"))
     }
 
     /// Returns what was noted during a rep, in its order.

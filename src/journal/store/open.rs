@@ -66,7 +66,14 @@ impl Store {
     }
 
     pub(super) fn unready(connection: Connection, file: PathBuf) -> Store {
-        Store { connection, file, old: None, recovered: Recovered::default() }
+        Store {
+            connection,
+            file,
+            old: None,
+            recovered: Recovered::default(),
+            #[cfg(test)]
+            asked: Default::default(),
+        }
     }
 
     pub(super) fn set_up(connection: Connection, file: PathBuf) -> Result<Store, Error> {

@@ -131,8 +131,20 @@ impl<'p> Day<'p> {
     }
 
     fn steps(&self) -> Vec<PlannedStep> {
+        // Piece by piece through the tests, and back again through what is new: old before new, few changes of the piece, and the run-through last,
+        // whose piece was chosen first.
+        let mut pieces: Vec<&str> = Vec::new();
+        for choice in &self.chosen {
+            if !pieces.contains(&choice.piece.facts.key.as_str()) {
+                pieces.push(&choice.piece.facts.key);
+            }
+        }
         let mut order: Vec<&Choice<'_>> = self.chosen.iter().collect();
-        order.sort_by_key(|c| c.stage);
+        order.sort_by_key(|c| {
+            let nth = pieces.iter().position(|key| *key == c.piece.facts.key).unwrap_or(0) as isize;
+            let is_later = c.stage >= Stage::New;
+            (is_later, if is_later { -nth } else { nth }, c.stage)
+        });
         with_rests(order.into_iter().map(|c| c.step()).collect())
     }
 }

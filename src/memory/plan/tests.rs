@@ -88,6 +88,32 @@ fn everything_is_tested_two_days_before_and_nothing_new_is_begun_after() {
 }
 
 #[test]
+fn the_plan_of_several_pieces_goes_through_them_and_back_in_parts_of_one_piece() {
+    let (mut a, mut b) = (piece("ferry", 3, None), piece("weir", 3, None));
+    for (p, d) in [(&mut a, 0), (&mut b, 1)] {
+        play(p, 0, day(d), Outcome::Clean, Way::Cold);
+        play(p, 2, day(d), Outcome::Clean, Way::Cold);
+    }
+    let found = plan(&[a, b], &Weights::default(), &config(day(4), 60.0));
+    let said: Vec<String> = found
+        .parts()
+        .iter()
+        .map(|part| {
+            let new = part.steps.iter().filter(|s| matches!(s.what, What::Item { is_new: true, .. })).count();
+            format!("{} {} steps, {new} new, rest {:?}", part.piece, part.steps.len(), part.rest)
+        })
+        .collect();
+    assert_eq!(
+        said,
+        ["ferry 3 steps, 0 new, rest None", "weir 6 steps, 1 new, rest None", "ferry 3 steps, 1 new, rest None"],
+        "{:?}",
+        names(&found)
+    );
+    let played: Vec<&PlannedStep> = found.steps.iter().filter(|s| s.what != What::Rest).collect();
+    assert_eq!(found.parts().into_iter().flat_map(|p| p.steps).collect::<Vec<_>>(), played, "nothing is left out");
+}
+
+#[test]
 fn a_rest_stands_in_every_half_hour() {
     let mut p = piece("ferry", 40, None);
     (0..40).for_each(|s| play(&mut p, s, day(0), Outcome::Failed, Way::Cold));

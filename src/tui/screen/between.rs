@@ -1,0 +1,27 @@
+//! The screen between two parts of a day's plan.
+
+use ratatui::Frame;
+use ratatui::text::Line;
+
+use super::super::between::Between;
+use super::super::theme::Theme;
+use super::page;
+
+pub fn draw(between: &Between, theme: Theme, frame: &mut Frame) {
+    let page = page(frame.area());
+    let mut lines = Vec::new();
+    if let Some(minutes) = between.rest_minutes {
+        lines.push(Line::styled(format!("Hands down for {minutes} minutes, away from the instrument."), theme.strong()));
+        lines.push(Line::default());
+    }
+    lines.push(Line::styled("next", theme.quiet()));
+    lines.push(Line::styled(between.title.as_str(), theme.strong()));
+    lines.extend(between.steps.iter().map(|step| Line::raw(format!("    {step}"))));
+    let foot = page.height.saturating_sub(1);
+    for (row, line) in page.rows().take(usize::from(foot)).zip(lines) {
+        frame.render_widget(line, row);
+    }
+    if let Some(last) = page.rows().last() {
+        frame.render_widget(Line::styled("Enter go on   q close", theme.quiet()), last);
+    }
+}
