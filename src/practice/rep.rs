@@ -237,6 +237,7 @@ impl Attempt {
         let span = cx.span;
         let tempo = self.tempo(span);
         let run = (span.mode == Mode::RunThrough).then(|| run::run(&self.path, span, &cx.piece.score, ended));
+        let lapsed = if run.is_some() { run::lapsed(&self.path, span, ended) } else { Vec::new() };
         let last = OnsetIdx(span.n_onsets() - 1);
         if self.is_complete(Micros::MAX, cx) && !self.judge.is_broken() {
             self.judge.tempo(tempo, cx.piece.tempo, cx.config.tempo_share, ended, last);
@@ -254,6 +255,12 @@ impl Attempt {
             place: span.place(f.onset).text(score),
             hand: f.hand.map(|h| if h == Hand::Left { "left" } else { "right" }),
         });
+        // A slip that was the way of a lapse is told once, as that.
+        let is_own = |h: &Happening| {
+            let is_slip = matches!(h.kind, "wrong" | "missed" | "extra");
+            !is_slip || run.as_ref().is_none_or(|run| !run::is_of_a_lapse(h.at, &h.place, run, &lapsed))
+        };
+        let happenings: Vec<Happening> = happenings.filter(is_own).collect();
         let due = span.line.notes.iter().zip(&self.played).filter(|(n, _)| !n.is_optional);
         let rep = entry::Rep {
             number,
@@ -265,7 +272,7 @@ impl Attempt {
             verdict,
             witness: entry::Witness::Heard,
             reason,
-            happenings: happenings.collect(),
+            happenings,
             n_notes_due: due.clone().count() as u32,
             n_notes_right: due.filter(|(_, played)| **played).count() as u32,
             tempo,

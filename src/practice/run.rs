@@ -29,6 +29,10 @@ use path::{Arrival, CHORD, Mark, Path, Reached, Trouble, bar_quarters, music, qu
 
 /// Onsets in order with which a player is going again, the first included.
 const N_ONSETS_GOING: usize = 3;
+/// Onsets that begin alike, so that what parts after them is a switch.
+const N_ONSETS_ALIKE: usize = 4;
+/// A turn is taken in the flow of playing: what comes later than this is another way back.
+const TURN_LATE_MAX: Micros = Micros(500_000);
 /// A halt that costs less is no lapse.
 const LOST_MIN: Micros = Micros(1_000_000);
 /// Share of the music's time within which a stretch without a place may have been played through.
@@ -46,6 +50,8 @@ struct Episode {
     onset: OnsetIdx,
     /// The first onset of going again.
     going: Option<Reached>,
+    /// Where the player last went back to in it, whatever halted them after that.
+    back: Option<Reached>,
 }
 
 /// Returns what a run came to that ended at `ended`.
@@ -69,6 +75,13 @@ pub fn run(path: &Path, span: &Span, score: &Score, ended: Micros) -> Run {
 /// Returns the stretches of time in which a lapse was on: from the last onset before it until going again.
 pub fn lapsed(path: &Path, span: &Span, ended: Micros) -> Vec<(Micros, Micros)> {
     episodes(path, span, ended).iter().map(|e| (e.from.at, e.going.map_or(ended, |g| g.at))).collect()
+}
+
+/// Tells whether a slip at a place is a lapse itself: the first notes of the way that was taken, before they told of it.
+pub fn is_of_a_lapse(at: Micros, place: &str, run: &Run, lapsed: &[(Micros, Micros)]) -> bool {
+    let moved = |l: &Lapse| matches!(l.kind, "jump" | "restart" | "wrong-turn");
+    let stretches = run.lapses.iter().zip(lapsed).filter(|(lapse, _)| moved(lapse) && lapse.place == place);
+    stretches.into_iter().any(|(_, (from, going))| (*from..=*going + CHORD).contains(&at))
 }
 
 fn is_last(onset: OnsetIdx, span: &Span) -> bool {
@@ -101,6 +114,9 @@ fn episodes(path: &Path, span: &Span, ended: Micros) -> Vec<Episode> {
                 episode.kind = SlipKind::WrongTurn.word();
             }
             episode.going = Some(here);
+            if here.onset <= episode.from.onset && here.arrival != Arrival::Step {
+                episode.back = Some(here);
+            }
             open = Some((episode, 1));
         } else if let Some((_, n_going)) = &mut open {
             *n_going += 1;
@@ -149,13 +165,30 @@ fn begun(path: &Path, from: Reached, here: Option<Reached>, span: &Span) -> Epis
         _ => None,
     });
     let (kind, onset) = match (slip, halt.map(|h| h.what), here) {
+        (.., halt, Some(here)) if halt != Some(Trouble::Hesitated) && is_turn(from, here, span) => (SlipKind::WrongTurn.word(), due),
         (Some(slip), ..) => slip,
         (None, Some(Trouble::Hesitated), _) => ("hesitation", due),
         (None, None, Some(Reached { onset, .. })) if onset <= from.onset => ("restart", due),
         (None, None, Some(Reached { arrival: Arrival::Moved { .. }, .. })) => ("jump", due),
         _ => (SlipKind::Wrong.word(), due),
     };
-    Episode { from, kind, onset, going: None }
+    Episode { from, kind, onset, going: None, back: None }
+}
+
+/// Tells whether a move in the flow of playing was the way of a look-alike: what stands before the place left is what stands before
+/// the place gone to, note for note and wait for wait.
+fn is_turn(from: Reached, here: Reached, span: &Span) -> bool {
+    let onsets = &span.line.onsets;
+    let Some(before) = here.onset.0.checked_sub(1).filter(|_| here.arrival != Arrival::Step) else { return false };
+    let keys = |o: usize| span.line.notes[onsets[o].notes.clone()].iter().map(|n| n.key);
+    let due = music(from.onset, due_after(from.onset, span), from.seconds_per_quarter, span);
+    if here.at - from.at > due + TURN_LATE_MAX {
+        return false;
+    }
+    let (from, wait) = (from.onset, |o: usize, n: usize| onsets[o].at - onsets[o - n].at);
+    let is_alike = |n: &usize| wait(from.0, *n) == wait(before, *n) && keys(from.0 - n).eq(keys(before - n));
+    let n_alike = (0..=from.0.min(before)).take_while(is_alike).count();
+    before != from.0 && n_alike >= N_ONSETS_ALIKE
 }
 
 /// Returns the onset that should come after another; the last one after itself.
@@ -179,7 +212,7 @@ impl Episode {
 
     fn recovery(&self, span: &Span) -> Recovery {
         let Some(going) = self.going else { return Recovery::NotRecovered };
-        if going.onset <= self.from.onset {
+        if going.onset <= self.from.onset || self.back.is_some() {
             return Recovery::Restarted;
         }
         let due = due_after(self.from.onset, span);
@@ -192,7 +225,8 @@ impl Episode {
 
     fn lost(&self, span: &Span) -> Micros {
         let Some(going) = self.going else { return Micros::ZERO };
-        let to = if self.recovery(span) == Recovery::WentOn { going.onset } else { due_after(self.from.onset, span) };
+        let is_past = self.recovery(span) == Recovery::Restarted && going.onset > self.from.onset;
+        let to = if is_past || self.recovery(span) == Recovery::WentOn { going.onset } else { due_after(self.from.onset, span) };
         (going.at - self.from.at - music(self.from.onset, to, self.from.seconds_per_quarter, span)).max(Micros::ZERO)
     }
 
@@ -202,7 +236,7 @@ impl Episode {
             place: span.place(self.onset).text(score),
             kind: self.kind,
             recovery: self.recovery(span),
-            going_at: self.going.map(|g| span.place(g.onset).text(score)),
+            going_at: self.back.filter(|_| self.going.is_some()).or(self.going).map(|g| span.place(g.onset).text(score)),
             lost: self.lost(span),
         }
     }

@@ -17,6 +17,7 @@ mod layers;
 mod made_journal;
 mod memory;
 mod piece;
+mod players;
 mod practice;
 mod quiz;
 mod reading;

@@ -123,7 +123,7 @@ impl Sitting {
     }
 
     /// Plays until the answer is judged, or a landmark is called; the first note comes `after` the question.
-    fn play(&mut self, passage: &Passage, planned: Vec<Planned>, after: Micros) {
+    pub fn play(&mut self, passage: &Passage, planned: Vec<Planned>, after: Micros) {
         let (start, n_before) = (self.now + after, self.answers().len());
         for event in self.performed(passage, planned) {
             self.pass_until(start + event.at);
@@ -153,7 +153,7 @@ impl Sitting {
     }
 
     /// Answers what stands as a secure player does, and comes back with the answer; with none when time was over before the first note.
-    fn answer_well(&mut self, after: Micros) -> Option<Answer> {
+    pub fn answer_well(&mut self, after: Micros) -> Option<Answer> {
         let n_before = self.answers().len();
         let question = self.quiz.standing().expect("a question stands").0.clone();
         match (self.quiz.passage().cloned(), &question.wanted) {

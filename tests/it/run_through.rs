@@ -1,6 +1,6 @@
 //! Run-throughs by players who are known: what is reported is what they did, and nothing else.
 
-mod stress;
+pub mod stress;
 
 use std::sync::Arc;
 
@@ -314,7 +314,7 @@ fn steadiness_is_told_against_the_players_own_reading() {
 }
 
 /// Two copies of one phrase that part: bars 1 to 3 as bars 9 to 11, then bar 4 against bar 12.
-fn piece_with_a_switch(dir: &std::path::Path) -> String {
+pub fn piece_with_a_switch(dir: &std::path::Path) -> String {
     let tune = [
         [72, 74, 76, 77],
         [79, 77, 76, 74],

@@ -11,6 +11,8 @@ use crate::time::Micros;
 
 /// Onsets in a row at another place from which the player counts as being there, though no move was said.
 const N_ONSETS_ELSEWHERE: usize = 4;
+/// A step over more onsets than this is none.
+const N_ONSETS_A_STEP: usize = 2;
 /// A move may be taken back, or put elsewhere, while at most so many onsets have been reached since.
 const N_ONSETS_UNSETTLED: usize = 24;
 /// The notes of a chord come within so long.
@@ -84,9 +86,15 @@ impl Path {
         }
         let log_ratio = follower.last_step().map(|step| step.log_ratio);
         let here = Reached { log_ratio, n_heard: 1, ..Reached::now(at, heard.position.onset, follower) };
-        let Some(last) = self.reached.last_mut() else { return self.reached.push(here) };
+        let Some(last) = self.reached.last() else { return self.reached.push(here) };
+        let last = *last;
+        if self.comes_round(last, here, span) {
+            self.elsewhere[0].arrival = Arrival::Again;
+            self.reached.append(&mut self.elsewhere);
+            return self.reached.push(here);
+        }
         if here.onset == last.onset {
-            last.n_heard += 1;
+            self.reached.last_mut().expect("it has a last one").n_heard += 1;
             return;
         }
         if joins(last.onset, here.onset, span) {
@@ -108,6 +116,16 @@ impl Path {
             }
             self.reached.append(&mut self.elsewhere);
         }
+    }
+
+    /// Tells whether the player, after a halt, went back a little and has now come by playing to where they were: too few onsets for
+    /// the follower to call it a move, and a way back all the same.
+    fn comes_round(&self, last: Reached, here: Reached, span: &Span) -> bool {
+        let (Some(first), Some(before)) = (self.elsewhere.first(), self.elsewhere.last()) else { return false };
+        let is_next = |from: OnsetIdx, to: OnsetIdx| joins(from, to, span) && to.0 - from.0 <= N_ONSETS_A_STEP;
+        let is_there = here.onset == last.onset || is_next(last.onset, here.onset);
+        let is_back = first.onset < last.onset && is_there && is_next(before.onset, here.onset);
+        is_back && self.trouble_between(last.at, first.at).is_some()
     }
 
     /// Takes in a finding; `here` is where the player is believed to be by now.

@@ -109,10 +109,19 @@ fn breaks(case: &Path, truth: &Value) -> Vec<Break> {
     let list = |key: &str| truth[key].as_array().cloned().unwrap_or_default();
     let number = |v: &Value, key: &str| v[key].as_f64().unwrap();
     let left_at = |at: f64| times[times.partition_point(|t| *t < at - 0.3).saturating_sub(1)];
+    let rows = fs::read_to_string(case.join("score.csv")).unwrap();
+    let onsets: Vec<f64> = rows.lines().skip(1).map(|line| line.split(',').next().unwrap().parse().unwrap()).collect();
+    let notes: Vec<i64> = truth["notes"].as_array().unwrap().iter().map(|n| n.as_i64().unwrap()).collect();
+    let gone_on = |at: f64| {
+        let since = times.partition_point(|t| *t < at - 0.3);
+        notes[since..].iter().find_map(|n| Some(onsets[usize::try_from(*n).ok()?]))
+    };
     let moved = list("events").into_iter().map(|e| {
-        let at = number(&e, "t");
-        let way = e["kind"].as_str().unwrap().to_owned();
-        Break { way, at, left_at: left_at(at), from: number(&e, "frm"), to: number(&e, "to") }
+        let (at, from, to) = (number(&e, "t"), number(&e, "frm"), number(&e, "to"));
+        // Of some that go back by one onset no note is in the take: all that is heard of them is the silence.
+        let is_heard = to > from || gone_on(at).is_some_and(|onset| onset < from);
+        let way = if is_heard { e["kind"].as_str().unwrap() } else { "pause" };
+        Break { way: way.to_owned(), at, left_at: left_at(at), from, to }
     });
     let halted = list("pauses").into_iter().map(|p| {
         let (at, beat) = (number(&p, "end"), number(&p, "beat"));
