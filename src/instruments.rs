@@ -94,7 +94,7 @@ impl Instruments {
                 ("names", profile.names.map(|n| Value::from(i64::from(n)))),
                 ("retrigger-ms", Some(Value::from(profile.sensor.retrigger.0 / 1_000))),
                 ("ends", Some(Value::from(profile.ends.word()))),
-                ("soft", Some(Value::from(soft.join(" ")))),
+                ("soft", (!soft.is_empty()).then(|| Value::from(soft.join(" ")))),
             ];
             out.push_str("\n[[instrument]]\n");
             rows.iter().filter_map(|(key, value)| Some((key, value.as_ref()?))).for_each(|(key, value)| {

@@ -33,8 +33,8 @@ const STROKES_APART: f64 = 0.3;
 /// How much less likely a note is to be heard by another of its keys than by its own (a reasoned default: of two readings of
 /// one key the plain one is taken, and a whole piece heard by the others is still followed).
 const BY_ANOTHER_KEY: f64 = 0.3;
-/// Chance that a chord of a harp is rolled up to its beat (a reasoned default).
-const CHORD_ROLLS: f64 = 0.15;
+/// Chance that a chord of a harp is rolled (a reasoned default).
+const CHORD_ROLLS: f64 = 0.3;
 /// The last stroke of an ornament may come this much after the next onset began, seconds (a chord's usual spread; a reasoned default).
 const LATE_STROKE: f64 = 0.1;
 
@@ -292,7 +292,11 @@ impl Belief {
         let m = open.count_ones();
         let stay = |weight: f64, was: Was| Hypothesis { weight, was, stepped: false, ..*h };
         let first = plan.first[i];
-        let partner = || delays.partner(since, strike.at - h.last_partner, h.played[0].count_ones());
+        let partner = || {
+            let usual = delays.partner(since, strike.at - h.last_partner, h.played[0].count_ones());
+            let is_roll = plan.roll_longest > 0.0 && since < plan.roll_longest;
+            if is_roll { (1.0 - CHORD_ROLLS) * usual + CHORD_ROLLS / plan.roll_longest } else { usual }
+        };
 
         match plan.find(i, strike.key, h.played[0]) {
             Some(Ok(k)) => {

@@ -59,6 +59,8 @@ pub(super) struct Plan {
     pub weighty: Vec<bool>,
     /// Per onset: a digest of the set of its keys.
     pub digest: Vec<u32>,
+    /// Seconds that a chord may be rolled over; 0 where none is.
+    pub roll_longest: f64,
     /// Seconds that a chord may begin before its beat, where a roll ends on it; 0 elsewhere.
     pub roll_before_beat: f64,
     /// Notes that are free and sound at each onset, with their keys: `free[free_start[onset]..free_start[onset + 1]]`.
@@ -87,6 +89,7 @@ impl Plan {
             periods: Vec::new(),
             weighty: Vec::new(),
             digest: Vec::with_capacity(n),
+            roll_longest: line.rolling.map_or(0.0, |r| r.longest.secs_f64()),
             roll_before_beat: line.rolling.filter(|r| r.ends_on_beat).map_or(0.0, |r| r.longest.secs_f64()),
             free_start: Vec::with_capacity(n + 1),
             free: Vec::new(),

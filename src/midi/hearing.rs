@@ -5,7 +5,9 @@
 use std::fmt;
 use std::str::FromStr;
 
+use super::MidiKey;
 use super::sensor::Sensor;
+use crate::theory::{KeySignature, Letter};
 
 /// What a key number from the instrument means.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug, Default)]
@@ -17,6 +19,18 @@ pub enum Matching {
     Strings { open: i8 },
     /// Either: what is played shows which. Where it is strings, they are named by this key signature.
     Automatic { open: i8 },
+}
+
+impl Matching {
+    /// Returns what a key sounds where the strings are set as a key signature has them: the key itself, unless it names a string.
+    pub fn sounding(self, key: MidiKey, set: KeySignature) -> MidiKey {
+        let Matching::Strings { open } = self else { return key };
+        let named = |letter: Letter| letter.semitones() + i32::from(KeySignature::new(open, None).alter_of(letter));
+        let is_it = |letter: &Letter| (i32::from(key.number()) - named(*letter)).rem_euclid(12) == 0;
+        let Some(letter) = Letter::ALL.into_iter().find(is_it) else { return key };
+        let sounds = letter.semitones() + i32::from(set.alter_of(letter));
+        MidiKey::try_new(i32::from(key.number()) + sounds - named(letter)).unwrap_or(key)
+    }
 }
 
 /// What a player says of it, who does not know by which names a sensor calls its strings.
@@ -101,8 +115,19 @@ impl FromStr for Hearing {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::midi::{MidiKey, Velocity};
+    use crate::midi::Velocity;
     use crate::time::Micros;
+
+    #[test]
+    fn a_string_sounds_as_the_signature_has_it() {
+        let sounds =
+            |matching: Matching, key, fifths| matching.sounding(MidiKey::try_new(key).unwrap(), KeySignature::new(fifths, None)).number();
+        assert_eq!(sounds(Matching::Sounding, 61, 3), 61);
+        let flats = Matching::Strings { open: -7 };
+        assert_eq!([59, 61, 63, 64, 66, 68, 70].map(|key| sounds(flats, key, 0)), [60, 62, 64, 65, 67, 69, 71], "C flat major for C");
+        assert_eq!(sounds(Matching::Strings { open: 0 }, 65, 2), 66, "F with two sharps");
+        assert_eq!(sounds(Matching::Strings { open: 0 }, 61, 2), 61, "no string has that name");
+    }
 
     #[test]
     fn a_hearing_reads_back_as_written() {

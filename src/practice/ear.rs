@@ -16,6 +16,8 @@ use crate::time::{Micros, Stamped};
 
 /// Strings heard by their names from which an instrument is taken to send strings.
 const N_STRINGS: usize = 2;
+/// What rings along may be taken for a note that is played so much later (a reasoned default: the longest roll).
+const TAKEN_EARLY: Micros = Micros(400_000);
 
 /// The ear of one attempt.
 #[derive(Clone)]
@@ -32,6 +34,8 @@ pub struct Ear {
     waiting: Vec<Slip>,
     /// Notes whose string came with the wrong setting: they are not left out.
     excused: Vec<LineNoteIdx>,
+    /// The last doubtful note that was heard in its place.
+    taken_early: Option<(Micros, MidiKey, LineNoteIdx)>,
 }
 
 impl Ear {
@@ -44,12 +48,38 @@ impl Ear {
             told: Vec::new(),
             waiting: Vec::new(),
             excused: Vec::new(),
+            taken_early: None,
         }
     }
 
     /// Says whether the beginning of a note is the player's doing.
     pub fn sift(&mut self, at: Micros, key: MidiKey, velocity: Velocity, is_due: bool) -> Passage {
         self.filter.as_mut().map_or(Passage::Played, |filter| filter.weigh(at, key, velocity, is_due))
+    }
+
+    /// Hears a note once more that has no place: a doubtful one is the instrument's doing; one that a doubtful one was taken for a
+    /// moment ago is that note. Returns whether it was something else than the follower said.
+    pub fn reconsider(&mut self, passage: Passage, Stamped { at, what: key }: Stamped<MidiKey>, heard: &mut HeardNote) -> bool {
+        let has_place = !matches!(heard.heard, Heard::Wrong | Heard::Extra | Heard::Unclear);
+        match (passage, has_place) {
+            (Passage::Doubtful, true) => {
+                self.taken_early = heard.note.filter(|_| heard.heard == Heard::Expected).map(|note| (at, key, note)).or(self.taken_early);
+                false
+            }
+            (Passage::Doubtful, false) => {
+                (heard.heard, heard.stood_for) = (Heard::Ghost, None);
+                true
+            }
+            _ => {
+                let Some((_, _, note)) = self.taken_early.filter(|(then, of, _)| *of == key && at - *then <= TAKEN_EARLY && !has_place)
+                else {
+                    return false;
+                };
+                self.taken_early = None;
+                (heard.heard, heard.note, heard.stood_for) = (Heard::Expected, Some(note), None);
+                true
+            }
+        }
     }
 
     /// Looks at a heard note with what was found by it: slips of a setting become such, each once. Returns whether it is only now
@@ -66,7 +96,7 @@ impl Ear {
             return false;
         }
         let key = struck.what;
-        self.excuse(findings);
+        self.excuse(findings, span);
         let mut found: Vec<Finding> = Vec::new();
         if let (Heard::Expected, Some(note)) = (heard.heard, heard.note) {
             self.weigh_right_note(struck, note, heard, &mut found, span);
@@ -144,9 +174,11 @@ impl Ear {
         }
     }
 
-    /// Takes away what would call a note left out whose string was played, with the wrong setting.
-    pub fn excuse(&self, findings: &mut Vec<Finding>) {
-        let is_excused = |slip: &Slip| slip.kind == SlipKind::Missed && slip.note.is_some_and(|n| self.excused.contains(&n));
+    /// Takes away what would call a note left out whose string was played, with the wrong setting; and all notes of a lever or pedal
+    /// that is known to stand wrong.
+    pub fn excuse(&self, findings: &mut Vec<Finding>, span: &Span) {
+        let is_known = |note: LineNoteIdx| span.strung(note).is_some_and(|s| self.told.iter().any(|(moved, _)| *moved == s.moved));
+        let is_excused = |slip: &Slip| slip.kind == SlipKind::Missed && slip.note.is_some_and(|n| self.excused.contains(&n) || is_known(n));
         findings.retain(|f| !matches!(f, Finding::Slip(slip) if is_excused(slip)));
     }
 

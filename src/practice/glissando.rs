@@ -57,10 +57,13 @@ impl GlissandoEar {
             return None;
         }
         let right = heard.note.filter(|_| heard.heard == Heard::Expected && !heard.position.lost);
+        // The last note may be taken for one more stroke; then it is over with what follows.
         if let (Some((glissando, keys)), Some(note)) = (&self.now, right)
-            && glissando.to == note
+            && span.line.note(note).onset >= span.line.note(glissando.to).onset
         {
-            let share = longest_run(keys, glissando.is_up) as f64 / glissando.n_between as f64;
+            let ends = [glissando.from, glissando.to].map(|end| span.line.note(end));
+            let between: Vec<MidiKey> = keys.iter().copied().filter(|key| !ends.iter().any(|end| end.is(*key))).collect();
+            let share = longest_run(&between, glissando.is_up) as f64 / glissando.n_between as f64;
             let finding = (share < SHARE).then(|| missed(at, *glissando, heard.position.confidence, span));
             self.now = None;
             return finding;

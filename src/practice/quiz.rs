@@ -244,7 +244,7 @@ impl Quiz {
         match Task::of(&self.questions[question], self.around()) {
             _ if self.config.is_told => Ear::Told { jump: None },
             Some(task) => Ear::Passage(Box::new(PassageEar::new(at, task))),
-            None => Ear::Chord(ChordEar::new(at)),
+            None => Ear::Chord(ChordEar::new(at, &self.piece.hearing)),
         }
     }
 

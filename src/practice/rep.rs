@@ -86,8 +86,7 @@ impl Attempt {
         self.n_notes += 1;
         self.findings.clear();
         let mut heard = self.follower.note(at, key, velocity, &mut self.findings);
-        if passage == Passage::Doubtful && matches!(heard.heard, Heard::Wrong | Heard::Extra | Heard::Unclear) {
-            (heard.heard, heard.stood_for) = (Heard::Ghost, None);
+        if self.ear.reconsider(passage, Stamped { at, what: key }, &mut heard) {
             self.findings.retain(|f| !matches!(f, Finding::Slip(slip) if slip.at == at && slip.played == Some(key)));
         }
         let is_by_strings = self.ear.weigh(Stamped { at, what: key }, &mut heard, &mut self.findings, &self.played, cx.span);
@@ -148,7 +147,7 @@ impl Attempt {
         self.findings.clear();
         self.has_waited = now >= self.last_note + LAST_CHORD;
         self.follower.silence(now, &mut self.findings);
-        self.ear.excuse(&mut self.findings);
+        self.ear.excuse(&mut self.findings, cx.span);
         self.pass_on(cx, out);
         if let Some(ladder) = &mut self.ladder {
             let cue = cx.span.cue_for(ladder.onset).map(|c| &cx.piece.cues[c]);

@@ -33,7 +33,7 @@ pub fn profile_line(profile: &Profile) -> String {
 /// How many strings there are, and from which to which.
 fn strings(profile: &Profile) -> Option<String> {
     let (low, high) = profile.sensor.ends()?;
-    let name = |key: MidiKey| SpelledPitch::for_key(key.number(), profile.names.unwrap_or(0)).name();
+    let name = |key: MidiKey| SpelledPitch::for_key(key.number(), profile.names.unwrap_or(0)).to_string();
     Some(format!("{}, {} to {}", counted(profile.sensor.soft.len(), "string"), name(low), name(high)))
 }
 

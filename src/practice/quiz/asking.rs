@@ -77,7 +77,7 @@ impl Asking {
         match (&mut self.ear, &question.wanted) {
             (Ear::Passage(ear), _) => ear.note(event.at, key, velocity, Task::of(question, around)?, out),
             (Ear::Jump(_, ear), _) => ear.note(event.at, key, velocity, Task::of(question, around)?, out),
-            (Ear::Chord(ear), Wanted::Harmony(wanted)) => ear.note(event.at, key, *wanted, question.place, around),
+            (Ear::Chord(ear), Wanted::Harmony(wanted)) => ear.note(event.at, key, velocity, *wanted, question.place, around),
             _ => None,
         }
     }

@@ -3,7 +3,8 @@
 use super::harmony::{Fit, Harmony};
 use super::hearing::{Around, End};
 use crate::journal::entry::{Happening, Outcome};
-use crate::midi::{MidiEvent, MidiKey, Take};
+use crate::midi::sensor::{Filter, Passage};
+use crate::midi::{Hearing, MidiEvent, MidiKey, Take, Velocity};
 use crate::practice::judge::Fault;
 use crate::score::Place;
 use crate::theory::Hand;
@@ -19,11 +20,13 @@ pub struct ChordEar {
     /// First and last note.
     played: Option<(Micros, Micros)>,
     take: Take,
+    filter: Option<Filter>,
 }
 
 impl ChordEar {
-    pub fn new(asked: Micros) -> Self {
-        ChordEar { asked, keys: Vec::new(), played: None, take: Take::default() }
+    pub fn new(asked: Micros, hearing: &Hearing) -> Self {
+        let filter = hearing.sensor.clone().map(Filter::new);
+        ChordEar { asked, keys: Vec::new(), played: None, take: Take::default().heard(hearing.clone()), filter }
     }
 
     pub fn has_begun(&self) -> bool {
@@ -36,7 +39,13 @@ impl ChordEar {
         }
     }
 
-    pub fn note(&mut self, at: Micros, key: MidiKey, wanted: Harmony, place: Place, around: Around<'_>) -> Option<End> {
+    /// Takes in a note. What rings along is left out even where it would belong to the harmony, which is told by its notes, not
+    /// by how often they come; a string's name is taken for what the string sounds as the signature has it.
+    pub fn note(&mut self, at: Micros, key: MidiKey, velocity: Velocity, wanted: Harmony, place: Place, around: Around<'_>) -> Option<End> {
+        if self.filter.as_mut().is_some_and(|f| f.weigh(at, key, velocity, false) != Passage::Played) {
+            return None;
+        }
+        let key = around.piece.hearing.matching.sounding(key, around.piece.score.bar(place.bar).key);
         self.played = Some((self.played.map_or(at, |p| p.0), at));
         self.keys.push(key);
         (wanted.fit(&self.keys) == Fit::Other).then(|| self.end(at, Outcome::Failed, "another harmony", place, around))

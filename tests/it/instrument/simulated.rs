@@ -61,7 +61,8 @@ impl StringSensor {
             if rng.f64() < self.p_double {
                 out.push((at + Micros(rng.i64(8_000..58_000)), key, (f64::from(velocity) * rng.f64()).max(1.0) as u8));
             }
-            if rng.f64() < self.p_along {
+            // What stands out of tune makes nothing ring.
+            if rng.f64() < self.p_along && alter == pitch.alter {
                 // Mostly the octave, else the twelfth or the string beside (Le Carrou, Gautier & Badeau 2009).
                 let steps = *rng.choice([7, 7, 7, -7, -7, 11, -11, 1, -1].iter()).unwrap();
                 let string = pitch.string_steps() + steps;
