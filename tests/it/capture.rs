@@ -4,6 +4,7 @@ mod command;
 
 use catchword::capture::{Beats, Page, Pass, Reading, Stretch, Struck, Why, score};
 use catchword::midi::{MidiKey, Velocity};
+use catchword::score::hands::{Row, Sounding, by_reach, split_hands};
 use catchword::score::{Ornament, Roll};
 use catchword::theory::{Hand, KeySignature, Meter};
 use catchword::time::{Micros, ScoreTime, Tempo};
@@ -114,6 +115,33 @@ fn two_readings_that_agree_are_taken_and_where_they_differ_the_place_is_asked() 
     assert!(settled.questions.is_empty(), "{:?}", settled.questions);
     let notes: Vec<String> = settled.score.parts[0].notes.iter().map(|n| format!("{} {}", n.onset, n.pitch)).collect();
     assert_eq!(notes, ["0 C5", "1 D5", "2 E5", "3 F5", "4 G5", "5 A5", "6 B5", "7 C6"]);
+}
+
+/// Scores for two staves, whose staves say which hand plays what; none of them was learned from.
+#[test]
+fn hands_go_by_the_notes_around_better_than_by_reach_alone() {
+    let files = [
+        "pieces/ferry/ferry.musicxml",
+        "pieces/all-through-the-night/all-through-the-night.musicxml",
+        "tests/data/musicxml/cc0/bitten.mxl",
+        "tests/data/musicxml/cc0/home_sweet_home.mxl",
+        "tests/data/musicxml/cc0/take_o_take.mxl",
+    ];
+    let (mut n, mut with_both, mut with_reach) = (0, 0, 0);
+    for file in files {
+        let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join(file);
+        let (read, _) = catchword::import::read_score(&std::fs::read(path).unwrap(), file).unwrap();
+        let mut notes = read.parts[read.choose_part(None).unwrap()].notes.clone();
+        notes.retain(|n| !n.duration.is_zero());
+        notes.sort_by_key(|n| (n.onset, n.key));
+        let sounding: Vec<Sounding> = notes.iter().map(|n| Sounding { onset: n.onset, end: n.onset + n.duration, key: n.key }).collect();
+        let rows: Vec<Row> = sounding.iter().map(Row::of).collect();
+        n += notes.len();
+        with_both += split_hands(&sounding).iter().zip(&notes).filter(|(hand, note)| **hand == note.hand).count();
+        with_reach += by_reach(&rows).iter().zip(&notes).filter(|(left, note)| **left == (note.hand == Hand::Left)).count();
+    }
+    assert!(with_both > with_reach, "{with_both} and {with_reach} of {n}");
+    assert!(with_both * 1000 >= n * 960, "{with_both} of {n}");
 }
 
 #[test]
