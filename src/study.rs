@@ -26,6 +26,7 @@ use crate::analysis::{Analysis, StoryConfig, analyse};
 use crate::piece::{self, Cue, Landmark, PieceFile, Section};
 use crate::score::{BarIdx, Place, Score};
 use crate::theory::Hand;
+use crate::theory::harp::Harp;
 
 use history::{History, Step};
 use story::Entry;
@@ -87,6 +88,8 @@ pub struct Study {
     file_name: String,
     analysis: Analysis,
     config: StoryConfig,
+    /// The player's own; none for a keyboard.
+    harp: Option<Harp>,
     map: Map,
     history: History,
     /// The text as it was last saved.
@@ -135,6 +138,7 @@ impl Study {
             file_name: file_name.to_owned(),
             analysis,
             config,
+            harp: piece.harp,
             map,
             history: History::new(text),
             saved: text.to_owned(),

@@ -8,7 +8,7 @@ use super::wording::full_name;
 use super::{Analysis, StoryConfig};
 use crate::piece::{Instrument, bars_text, bars_words, parse_bars};
 use crate::score::{BarIdx, BarRange, Place, Score};
-use crate::theory::harp::{LeverTuning, PedalSetting};
+use crate::theory::harp::{Harp, Mechanism, PedalSetting, spoken};
 use crate::theory::{Hand, Letter};
 
 /// What stands at the head of the file.
@@ -58,10 +58,11 @@ pub fn piece_text(score: &Score, analysis: &Analysis, config: &StoryConfig, head
             }
         }
     }
+    let harp = config.instrument.usual_harp();
     for range in &ranges {
         if let Some(place) = named(Place::start_of(range.start), score) {
             let _ = write!(out, "\n[[landmark]]\nat = {}\nname = {}\n", quoted(&place), quoted(&bars_words(range, score)));
-            if let Some(setting) = setting_words(analysis, range.start, config.instrument) {
+            if let Some(setting) = setting_words(analysis, range.start, harp.as_ref()) {
                 let _ = writeln!(out, "setting = {}", quoted(&setting));
             }
         }
@@ -79,32 +80,22 @@ fn quoted(text: &str) -> String {
     toml_edit::Value::from(text).to_string()
 }
 
-/// Returns the levers or pedals at a bar's start, in words; nothing for a keyboard.
-///
-/// A lever harp is taken to be tuned in E flat (common practice), so that a lever up makes the
-/// flats of B, E and A natural and the other letters sharp.
-pub fn setting_words(analysis: &Analysis, bar: BarIdx, instrument: Instrument) -> Option<String> {
+/// Returns the levers or pedals of a harp at a bar's start, in words; nothing where there is none.
+pub fn setting_words(analysis: &Analysis, bar: BarIdx, harp: Option<&Harp>) -> Option<String> {
     let setting = setting_at(&analysis.material, bar.0);
-    match instrument {
-        Instrument::Keyboard => None,
-        Instrument::PedalHarp => Some(PedalSetting(setting.map(|a| a.clamp(-1, 1))).to_string()),
-        Instrument::LeverHarp => {
-            let tuned = LeverTuning::e_flat().open;
-            let up: Vec<Letter> = Letter::ALL.into_iter().filter(|l| setting[*l as usize] == tuned.alter_of(*l) + 1).collect();
-            let odd: Vec<String> = Letter::ALL
-                .into_iter()
-                .filter(|l| !(0..=1).contains(&(setting[*l as usize] - tuned.alter_of(*l))))
-                .map(|l| full_name(l, setting[l as usize]))
-                .collect();
-            if !odd.is_empty() {
-                return Some(format!("tune {} by hand: no lever of an E flat tuning gives it", odd.join(" and ")));
-            }
-            let names: Vec<String> = up.iter().map(|l| l.char().to_string()).collect();
-            Some(match &names[..] {
-                [] => "all levers down".to_owned(),
-                [one] => format!("{one} levers up, all others down"),
-                [rest @ .., last] => format!("{} and {last} levers up, all others down", rest.join(", ")),
-            })
-        }
+    let open = match &harp?.mechanism {
+        Mechanism::Pedals { .. } => return Some(PedalSetting(setting.map(|a| a.clamp(-1, 1))).to_string()),
+        Mechanism::Levers(tuning) => tuning.open,
+    };
+    // How far a letter is from where its strings are tuned; a lever raises by one.
+    let raised = |l: &Letter| setting[*l as usize] - open.alter_of(*l);
+    let named = |wanted: &dyn Fn(i8) -> bool, name: &dyn Fn(Letter) -> String| -> Vec<String> {
+        Letter::ALL.into_iter().filter(|l| wanted(raised(l))).map(name).collect()
+    };
+    let odd = named(&|by| !(0..=1).contains(&by), &|l| full_name(l, setting[l as usize]));
+    if !odd.is_empty() {
+        return Some(format!("tune {} by hand: no lever gives {}", spoken(&odd), if odd.len() == 1 { "it" } else { "them" }));
     }
+    let up = named(&|by| by == 1, &|l| l.char().to_string());
+    Some(if up.is_empty() { "all levers down".to_owned() } else { format!("{} levers up, all others down", spoken(&up)) })
 }

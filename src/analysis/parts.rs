@@ -4,7 +4,7 @@
 pub const WORDS_MAX: usize = 5;
 /// The fuller text is read away from the instrument, or in a halt: no more parts and words than this.
 const PARTS_MAX: usize = 3;
-const MORE_WORDS_MAX: usize = 26;
+const MORE_WORDS_MAX: usize = 12;
 
 /// A part of the fuller text; the lowest ranks stay where there is no room for all.
 pub struct Part {

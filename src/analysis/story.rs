@@ -453,7 +453,7 @@ impl Teller<'_> {
                 at,
                 hand: None,
                 text: format!("{SWITCH}{here_words}"),
-                more: Some(format!("alike up to bar {label}, beat {}; there {there_words}, here {here_words}", self.words.beat(there))),
+                more: Some(format!("alike up to bar {label}, beat {}; there {there_words}", self.words.beat(there))),
                 reason: format!("parts from bar {label} after {}", self.alike_words(switch.lead_in, other)),
                 weight: self.facts[nth].weight,
                 facts: vec![nth],

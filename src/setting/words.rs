@@ -3,7 +3,7 @@
 use super::{Change, Moved, Plan, Problem, ProblemKind, Trouble};
 use crate::score::Score;
 use crate::theory::Letter;
-use crate::theory::harp::{Foot, Harp, Mechanism};
+use crate::theory::harp::{Foot, Harp, Mechanism, spoken};
 use crate::time::ScoreTime;
 
 impl Change {
@@ -65,21 +65,13 @@ impl Plan {
                 single.extend(up.iter().map(|(string, _)| format!("the {}", string.words())));
             }
         }
-        let whole = listed(&whole);
-        match (&whole[..], &listed(&single)[..]) {
+        let whole = spoken(&whole);
+        match (&whole[..], &spoken(&single)[..]) {
             ("", "") => "all levers down".to_owned(),
             (whole, "") => format!("{whole} levers up"),
             ("", single) => format!("levers up on {single}"),
             (whole, single) => format!("{whole} levers up, and {single}"),
         }
-    }
-}
-
-fn listed(names: &[String]) -> String {
-    match names {
-        [] => String::new(),
-        [one] => one.clone(),
-        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
     }
 }
 

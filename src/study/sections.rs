@@ -164,6 +164,6 @@ impl Study {
     }
 
     fn setting(&self, section: &Section) -> Option<String> {
-        setting_words(&self.analysis, section.bars.start, self.config.instrument)
+        setting_words(&self.analysis, section.bars.start, self.harp.as_ref())
     }
 }

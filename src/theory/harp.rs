@@ -9,7 +9,7 @@ mod pedals;
 mod rolling;
 mod strings;
 
-pub use levers::LeverTuning;
+pub use levers::{LeverTuning, spoken};
 pub use pedals::{DiagramError, Foot, PedalSetting};
 pub use rolling::Rolling;
 pub use strings::{HarpString, StringError, Strings};

@@ -51,6 +51,15 @@ impl LeverTuning {
     }
 }
 
+/// Joins names as they are spoken: `B, E and A`; nothing for none.
+pub fn spoken(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
