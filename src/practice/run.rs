@@ -114,8 +114,8 @@ fn episodes(path: &Path, span: &Span, ended: Micros) -> Vec<Episode> {
                 episode.kind = SlipKind::WrongTurn.word();
             }
             episode.going = Some(here);
-            if here.onset <= episode.from.onset && here.arrival != Arrival::Step {
-                episode.back = Some(here);
+            if here.arrival != Arrival::Step {
+                episode.back = Some(here).filter(|here| here.onset <= episode.from.onset);
             }
             open = Some((episode, 1));
         } else if let Some((_, n_going)) = &mut open {
@@ -200,7 +200,8 @@ impl Episode {
     fn is_lapse(&self, span: &Span) -> bool {
         let Some(going) = self.going else { return true };
         // A chord struck twice at once costs nothing; begun again after a halt it does.
-        let is_back = going.onset < self.from.onset || (going.onset == self.from.onset && self.lost(span) > Micros::ZERO);
+        let landed = self.back.unwrap_or(going).onset;
+        let is_back = landed < self.from.onset || (landed == self.from.onset && self.lost(span) > Micros::ZERO);
         is_back || self.recovery(span) == Recovery::Landmark || self.kind == SlipKind::WrongTurn.word() || self.lost(span) >= LOST_MIN
     }
 
