@@ -90,7 +90,7 @@ impl Command {
             Command::Back => "section before",
             Command::Overrule(Verdict::Clean) => "the last rep was clean, the last answer held",
             Command::Overrule(Verdict::Prompted) => "the last rep was prompted",
-            Command::Overrule(Verdict::Broken) => "the last rep was not clean, the answer did not hold",
+            Command::Overrule(Verdict::Broken) => "the last rep was not clean, the last answer did not hold",
             Command::MoreReps => "one rep more for this section",
             Command::FewerReps => "one rep fewer for this section",
             Command::Later => "keep this place for the end of the section",

@@ -220,7 +220,9 @@ impl Engine {
         let words = rep.reason.as_ref().map_or_else(String::new, |r| r.words.clone());
         let verdict = rep.verdict;
         self.write_down(rep, out);
-        let failed = decided_by.filter(|f| verdict == Verdict::Broken && f.fault != Fault::Hesitation && self.span().is_drill());
+        // A halt and the tempo are nothing to look up on the page.
+        let is_on_the_page = |fault| !matches!(fault, Fault::Hesitation | Fault::TooSlow | Fault::TooFast);
+        let failed = decided_by.filter(|f| verdict == Verdict::Broken && is_on_the_page(f.fault) && self.span().is_drill());
         if self.lead_in.is_some() {
             self.last_judged = None;
             if failed.is_none() {

@@ -305,6 +305,12 @@ fn too_slow_for_the_tempo_set_is_said_and_not_clean() {
     slow.wait(1_500);
     let rep = reps(&slow.outputs)[0].clone();
     assert_eq!((rep.verdict, rep.reason.unwrap().words.as_str()), (Verdict::Broken, "slower than the tempo set"));
+    // There is nothing to look up on the page.
+    assert!(
+        matches!(slow.engine.view().stage, Stage::RepDone { words: "slower than the tempo set", .. }),
+        "{:?}",
+        slow.engine.view().stage
+    );
     evening.play(vec![]);
     assert_eq!(verdicts(&evening.outputs), [Verdict::Clean], "at the tempo set it is clean");
 }

@@ -245,8 +245,8 @@ impl Bank<'_> {
     fn whereabouts(&self, point: &Point) -> String {
         let section = self.section(point.place).filter(|s| Some(s) != point.name.as_ref());
         let mut words = match (&point.name, section) {
-            (Some(_), Some(section)) => format!("{} of {section}", self.bar_words(point.place)),
-            (None, Some(section)) => format!("of {section}"),
+            (Some(_), Some(section)) => format!("{}, {section}", self.bar_words(point.place)),
+            (None, Some(section)) => section,
             (_, None) => self.bar_words(point.place),
         };
         if self.whole.stretch.bars.iter().filter(|b| b.bar == point.place.bar).count() > 1 {

@@ -12,8 +12,21 @@ use crate::practice::View;
 pub fn draw(account: &[String], app: &App, view: &View, theme: Theme, frame: &mut Frame) {
     let page = page(frame.area());
     let mut lines = vec![Line::styled(view.piece, theme.strong()), Line::default()];
-    lines.extend(account.iter().map(|line| Line::raw(line.as_str())));
+    lines.extend(account.iter().flat_map(|line| folded(line, page.width.into())).map(Line::raw));
     list(&lines, app, page, frame);
+}
+
+/// Breaks a line that is wider than the page between its words; what goes on is set in a little. A word wider than the page is cut.
+fn folded(text: &str, width: usize) -> Vec<String> {
+    let mut lines: Vec<String> = Vec::new();
+    for word in text.split(' ') {
+        match lines.last_mut() {
+            Some(line) if Line::raw(line.as_str()).width() + 1 + Line::raw(word).width() <= width => *line += &format!(" {word}"),
+            Some(_) => lines.push(format!("  {word}")),
+            None => lines.push(word.to_owned()),
+        }
+    }
+    lines
 }
 
 /// Draws lines in a block of even margins, above the foot; a list longer than the screen moves with the arrow keys.
@@ -38,5 +51,19 @@ pub fn list(lines: &[Line], app: &App, page: Rect, frame: &mut Frame) {
             Line::raw(more),
             Rect { x, y: room.bottom().min(frame.area().bottom() - 1), width: room.right() - x, height: 1 },
         );
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_wider_than_the_page_goes_on_below() {
+        let line = "whole piece: held, one lapse; 8 of 16 bars played";
+        assert_eq!(folded(line, 60), [line]);
+        assert_eq!(folded(line, 24), ["whole piece: held, one", "  lapse; 8 of 16 bars", "  played"]);
+        assert_eq!(folded("", 24), [""]);
+        assert_eq!(folded("unbreakable", 4), ["unbreakable"]);
     }
 }

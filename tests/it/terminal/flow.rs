@@ -86,10 +86,15 @@ impl Drill {
     }
 
     /// Plays beats in time; `each` looks on after each of them.
-    pub fn play(&mut self, beats: std::ops::Range<usize>, mut each: impl FnMut(&Pty, usize)) {
+    pub fn play(&mut self, beats: std::ops::Range<usize>, each: impl FnMut(&Pty, usize)) {
+        self.play_in(QUARTER, beats, each);
+    }
+
+    /// Plays beats of another length.
+    pub fn play_in(&mut self, quarter: Duration, beats: std::ops::Range<usize>, mut each: impl FnMut(&Pty, usize)) {
         let (begun, first) = (Instant::now(), beats.start);
         for beat in beats {
-            sleep((QUARTER * (beat - first) as u32).saturating_sub(begun.elapsed()));
+            sleep((quarter * (beat - first) as u32).saturating_sub(begun.elapsed()));
             self.strike(beat);
             each(&self.pty, beat);
         }

@@ -109,6 +109,31 @@ fn a_quiz_is_answered_by_keys_alone() {
 }
 
 #[test]
+fn a_session_of_minutes_goes_by_keys_alone() {
+    let (mut pty, _folder) = by_keys(&["drill", "--minutes", "5"]);
+    pty.wait_for("space when it is played");
+    for n in 1..=3 {
+        pty.press(" ");
+        pty.wait_for("how did it go?");
+        pty.press("y");
+        pty.wait_for(&format!("{n} of 3"));
+    }
+    pty.wait_for("bars 4 to 6");
+    pty.press(" ");
+    pty.wait_for("how did it go?");
+    pty.press("y");
+    // Two sections joined are the whole piece already.
+    pty.wait_for("whole piece");
+    pty.press(" ");
+    pty.wait_for("how did it go?");
+    pty.press("x");
+    pty.wait_for("whole piece: not clean");
+    assert!(pty.text().contains("up: 3 of 3 reps clean"), "{}", pty.text());
+    pty.press("q");
+    assert!(pty.wait_for_end().success());
+}
+
+#[test]
 fn a_section_is_drilled_by_keys_alone() {
     let (mut pty, _folder) = by_keys(&["drill"]);
     for (keys, expected) in [

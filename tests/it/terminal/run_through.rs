@@ -3,7 +3,8 @@
 use std::thread::sleep;
 use std::time::Duration;
 
-use super::flow::{Drill, said};
+use super::super::run_through::piece_with_a_switch;
+use super::flow::{Drill, QUARTER, said};
 
 #[test]
 fn a_run_through_with_a_freeze_is_left_alone_and_told_when_it_is_over() {
@@ -21,6 +22,55 @@ fn a_run_through_with_a_freeze_is_left_alone_and_told_when_it_is_over() {
     drill.pty.wait_for("to the end");
     drill.pty.wait_for("held, from the first bar to the last; one lapse, and you found the way back");
     drill.pty.wait_for("bar 4: a stop; you went on, 4 seconds lost");
+    drill.pty.press("q");
+    assert!(drill.pty.wait_for_end().success());
+}
+
+#[test]
+fn one_who_rushes_is_told_so_and_one_who_goes_ahead_to_a_landmark_where_they_landed() {
+    let mut drill = Drill::start_as(&["drill"], 100, 30);
+    drill.pty.press("\rl");
+    drill.pty.wait_for("bars 1 to 3");
+    // Half as fast again as the tempo set.
+    drill.play_in(QUARTER * 2 / 3, 0..12, |_, _| {});
+    drill.pty.wait_for("not clean");
+    drill.pty.wait_for("faster than the tempo set");
+    drill.pty.press("nn");
+    drill.pty.wait_for("run-through");
+    drill.play(0..8, |_, _| {});
+    sleep(QUARTER);
+    drill.play(12..24, |_, _| {});
+    drill.pty.wait_for("5 of 6 bars played");
+    drill.pty.wait_for("bar 3: left out what follows; you went ahead to bar 4");
+    drill.pty.press("q");
+    assert!(drill.pty.wait_for_end().success());
+}
+
+#[test]
+fn the_way_of_a_look_alike_is_told_when_the_run_is_over() {
+    let folder = tempfile::tempdir().unwrap();
+    piece_with_a_switch(folder.path());
+    assert!(std::process::Command::new("mkfifo").arg(folder.path().join("keys.fifo")).status().unwrap().success());
+    let text = std::fs::read_to_string(folder.path().join("fork.csv")).unwrap();
+    let notes: Vec<(usize, u8)> = text
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').collect::<Vec<_>>())
+        .map(|cells| (cells[0].parse().unwrap(), cells[2].parse().unwrap()))
+        .collect();
+    let mut drill = Drill::start_in(folder, &["drill"], 100, 30);
+    drill.pty.press("\rl");
+    drill.pty.wait_for("bars 1 to 4");
+    drill.pty.press("nnnn");
+    drill.pty.wait_for("run-through");
+    // Bars 1 to 3, then on as after bar 11, which is the same.
+    for beat in (0..12).chain(44..64) {
+        let bytes = notes.iter().filter(|(at, _)| *at == beat).flat_map(|(_, key)| [0x90, *key, 70]).collect::<Vec<u8>>();
+        drill.bytes(&bytes);
+        sleep(QUARTER);
+    }
+    drill.pty.wait_for("8 of 16 bars played");
+    drill.pty.wait_for("bar 4: the way of the look-alike; you went ahead to bar 12");
     drill.pty.press("q");
     assert!(drill.pty.wait_for_end().success());
 }
