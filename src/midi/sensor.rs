@@ -203,8 +203,12 @@ impl Filter {
             self.held.n_along += u32::from(!is_too_soft);
             return Passage::Held;
         }
+        if is_too_soft || is_along {
+            // Should it be the instrument's doing, the stroke itself may follow at once, and is no double trigger of it.
+            return Passage::Doubtful;
+        }
         self.struck[idx] = Some((at, velocity));
-        if is_too_soft || is_along { Passage::Doubtful } else { Passage::Played }
+        Passage::Played
     }
 
     pub fn held(&self) -> Held {
@@ -290,6 +294,7 @@ mod tests {
         let mut filter = Filter::new(learnt());
         assert!(passes(&mut filter, on(0, 48, 100), true));
         assert!(passes(&mut filter, on(20, 60, 20), true), "the octave is written");
-        assert!(!passes(&mut filter, on(40, 60, 90), true));
+        assert!(passes(&mut filter, on(40, 60, 90), true), "and the stroke itself after what rang along");
+        assert!(!passes(&mut filter, on(60, 60, 90), true));
     }
 }

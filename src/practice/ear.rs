@@ -34,8 +34,8 @@ pub struct Ear {
     waiting: Vec<Slip>,
     /// Notes whose string came with the wrong setting: they are not left out.
     excused: Vec<LineNoteIdx>,
-    /// The last doubtful note that was heard in its place.
-    taken_early: Option<(Micros, MidiKey, LineNoteIdx)>,
+    /// The last doubtful note, with the note it was heard as.
+    taken_early: Option<(Micros, MidiKey, Option<LineNoteIdx>)>,
 }
 
 impl Ear {
@@ -57,29 +57,36 @@ impl Ear {
         self.filter.as_mut().map_or(Passage::Played, |filter| filter.weigh(at, key, velocity, is_due))
     }
 
-    /// Hears a note once more that has no place: a doubtful one is the instrument's doing; one that a doubtful one was taken for a
-    /// moment ago is that note. Returns whether it was something else than the follower said.
-    pub fn reconsider(&mut self, passage: Passage, Stamped { at, what: key }: Stamped<MidiKey>, heard: &mut HeardNote) -> bool {
-        let has_place = !matches!(heard.heard, Heard::Wrong | Heard::Extra | Heard::Unclear);
-        match (passage, has_place) {
-            (Passage::Doubtful, true) => {
-                self.taken_early = heard.note.filter(|_| heard.heard == Heard::Expected).map(|note| (at, key, note)).or(self.taken_early);
-                false
-            }
-            (Passage::Doubtful, false) => {
+    /// Hears a note once more where the sensor blurs it: a doubtful one that has no place is the instrument's doing; and a note on a
+    /// string that a doubtful one came from a moment ago is the note that is still to come there. Returns whether it was something
+    /// else than the follower said.
+    pub fn reconsider(
+        &mut self,
+        passage: Passage,
+        Stamped { at, what: key }: Stamped<MidiKey>,
+        heard: &mut HeardNote,
+        played: &[bool],
+        span: &Span,
+    ) -> bool {
+        if passage == Passage::Doubtful {
+            let note = heard.note.filter(|_| heard.heard == Heard::Expected);
+            self.taken_early = Some((at, key, note));
+            let is_nothing = matches!(heard.heard, Heard::Wrong | Heard::Extra | Heard::Unclear);
+            if is_nothing {
                 (heard.heard, heard.stood_for) = (Heard::Ghost, None);
-                true
             }
-            _ => {
-                let Some((_, _, note)) = self.taken_early.filter(|(then, of, _)| *of == key && at - *then <= TAKEN_EARLY && !has_place)
-                else {
-                    return false;
-                };
-                self.taken_early = None;
-                (heard.heard, heard.note, heard.stood_for) = (Heard::Expected, Some(note), None);
-                true
-            }
+            return is_nothing;
         }
+        let before = self.taken_early.filter(|(then, of, _)| *of == key && at - *then <= TAKEN_EARLY);
+        let Some((.., early)) = before.filter(|_| heard.heard != Heard::Expected) else { return false };
+        let here = heard.position.onset.0;
+        let mut due = (here..(here + 2).min(span.n_onsets())).flat_map(|onset| span.line.onsets[onset].notes.clone());
+        let due = early.or_else(|| due.find(|n| !played[*n] && span.line.notes[*n].is(key)).map(LineNoteIdx));
+        self.taken_early = None;
+        if due.is_some() {
+            (heard.heard, heard.note, heard.stood_for) = (Heard::Expected, due, None);
+        }
+        due.is_some()
     }
 
     /// Looks at a heard note with what was found by it: slips of a setting become such, each once. Returns whether it is only now

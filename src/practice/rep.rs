@@ -86,7 +86,7 @@ impl Attempt {
         self.n_notes += 1;
         self.findings.clear();
         let mut heard = self.follower.note(at, key, velocity, &mut self.findings);
-        if self.ear.reconsider(passage, Stamped { at, what: key }, &mut heard) {
+        if self.ear.reconsider(passage, Stamped { at, what: key }, &mut heard, &self.played, cx.span) {
             self.findings.retain(|f| !matches!(f, Finding::Slip(slip) if slip.at == at && slip.played == Some(key)));
         }
         let is_by_strings = self.ear.weigh(Stamped { at, what: key }, &mut heard, &mut self.findings, &self.played, cx.span);

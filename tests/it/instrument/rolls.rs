@@ -78,7 +78,7 @@ fn rolled(piece: &Piece, stretch: &Unfolded, rolling: Rolling, seed: u64) -> Tak
 
 /// Rolls every chord of both pieces in takes of 30 to 400 ms, up and down, each hand or both in one, to the beat and from it; returns
 /// how many takes there were, and those that were not clean.
-fn rolled_takes(room: f64) -> (usize, Vec<String>) {
+fn rolled_takes(room: f64, first_seed: u64) -> (usize, Vec<String>) {
     let hearing = Hearing { matching: Matching::Sounding, sensor: Some(Sensor::usual()) };
     let mut failed = Vec::new();
     let mut n = 0;
@@ -94,29 +94,11 @@ fn rolled_takes(room: f64) -> (usize, Vec<String>) {
                     apart: Micros::from_millis(80),
                     room,
                 };
-                let seed = 10 * nth as u64 + way;
+                let seed = first_seed + 10 * nth as u64 + way;
                 let judged = judged(&piece, &rolled(&piece, &span.stretch, rolling, seed));
                 n += 1;
                 if judged.rep.verdict != Verdict::Clean || !judged.slips.is_empty() {
                     let why = judged.rep.reason.map(|r| r.words);
-                    for slip in &judged.slips {
-                        for o in &judged.outputs {
-                            if let catchword::practice::Output::Heard { at, key, note } = o
-                                && at.0 > slip.at.0 - 1_500_000
-                                && at.0 < slip.at.0 + 400_000
-                            {
-                                println!(
-                                    "DBG {} {:?} {:?} n{:?} onset {}",
-                                    at.0 / 1000,
-                                    key.number(),
-                                    note.heard,
-                                    note.note.map(|n| (n.0, judged.span.line.note(n).onset.0)),
-                                    note.position.onset.0
-                                );
-                            }
-                        }
-                        println!("DBG slip {slip:?}");
-                    }
                     failed.push(format!("{}, seed {seed}, {rolling:?}: {why:?}, {:?}", piece.title, judged.slips));
                 }
             }
@@ -127,14 +109,29 @@ fn rolled_takes(room: f64) -> (usize, Vec<String>) {
 
 #[test]
 fn rolled_chords_of_any_length_and_way_leave_a_clean_take_clean() {
-    let (n, failed) = rolled_takes(0.6);
+    let (n, failed) = rolled_takes(0.6, 0);
     assert!(failed.is_empty(), "{} of {n} takes:\n{}", failed.len(), failed.join("\n"));
+}
+
+#[test]
+#[ignore = "a measurement over a thousand more seeds: cargo test --test it rolls:: -- --ignored --nocapture"]
+fn rolled_chords_over_many_seeds() {
+    for room in [0.6, 0.8] {
+        let (mut n, mut failed) = (0, Vec::new());
+        for first_seed in 1..8 {
+            let (more, not_clean) = rolled_takes(room, 1_000 * first_seed);
+            n += more;
+            failed.extend(not_clean);
+        }
+        println!("{room}: {} of {n} takes were not clean\n{}", failed.len(), failed.join("\n"));
+        assert!((failed.len() as f64) < if room < 0.7 { 0.01 } else { 0.04 } * n as f64);
+    }
 }
 
 /// Where a roll begins so soon after the onset before it that it overtakes the hand that is late there, three takes of 144 were not
 /// clean when this was written.
 #[test]
 fn rolls_that_overtake_the_other_hand_are_mostly_followed() {
-    let (n, failed) = rolled_takes(0.8);
+    let (n, failed) = rolled_takes(0.8, 0);
     assert!(n == 144 && failed.len() <= 3, "{} of {n} takes:\n{}", failed.len(), failed.join("\n"));
 }

@@ -123,3 +123,26 @@ fn what_was_ignored_is_counted_in_the_account() {
     assert!((n_sent - 1..=n_sent).contains(&n_ignored), "{line}: {n_sent} were sent and not played");
     assert!(line.contains("double triggers, ") && line.contains("ghosts"), "{line}");
 }
+
+#[test]
+#[ignore = "a measurement over more seeds: cargo test --test it sensor:: -- --ignored --nocapture"]
+fn string_sensors_over_many_seeds() {
+    let strings = Matching::Strings { open: E_FLAT };
+    let automatic = Matching::Automatic { open: E_FLAT };
+    for (sends, heard) in
+        [(Matching::Sounding, Matching::Sounding), (strings, strings), (Matching::Sounding, automatic), (strings, automatic)]
+    {
+        let (mut n, mut n_slips, mut n_not_clean) = (0, 0, 0);
+        for piece in pieces(&hearing(heard)) {
+            let stretch = whole(&piece).stretch;
+            for seed in 100..200 {
+                let judged = judged(&piece, &StringSensor::noisy(sends).take(&piece, &stretch, seed));
+                n += 1;
+                n_slips += judged.slips.len();
+                n_not_clean += usize::from(judged.rep.verdict != Verdict::Clean);
+            }
+        }
+        println!("{sends:?} heard as {heard:?}: {n} takes, {n_slips} false slips, {n_not_clean} not clean");
+        assert!(n_not_clean * 50 <= n);
+    }
+}
