@@ -42,6 +42,8 @@ pub struct SightArgs {
 
 /// A pixel of a screen that says nothing of its size: 96 to the inch (the reference pixel of CSS 2.1, section 4.3.2).
 const PIXEL: f64 = 25.4 / 96.0;
+/// A row of more pixels than this is one of a fine screen, whose pixels are halved or more (common practice).
+const PIXELS_MAX: f64 = 26.0;
 /// A row of a terminal that says nothing at all: 16 such pixels (common practice).
 const ROW: f64 = 16.0 * PIXEL;
 
@@ -51,7 +53,7 @@ pub fn run(args: SightArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.data.as_deref())?;
     let config = Config::load(&paths.config_file)?;
     let (row, how) = row_height(args.ten_rows, tui::cell_height());
-    let sighting = Sighting { distance: args.distance * 1000.0, row };
+    let sighting = Sighting { distance: args.distance * 1000.0, row, is_measured: args.ten_rows.is_some() };
     let read = if let Some(half_rows) = args.smallest {
         Read::Capital(half_rows.into())
     } else if args.plain || !std::io::stdout().is_terminal() {
@@ -89,13 +91,9 @@ fn row_height(ten_rows: Option<f64>, pixels: Option<f64>) -> (f64, String) {
     match (ten_rows, pixels) {
         (Some(mm), _) => (mm / 10.0, format!("a row is {:.1} mm high, as measured", mm / 10.0)),
         (None, Some(pixels)) => {
-            let row = pixels * PIXEL;
-            (
-                row,
-                format!(
-                    "a row is {pixels:.0} pixels high, taken for {row:.1} mm at 96 pixels an inch; measure ten rows and say --ten-rows MM"
-                ),
-            )
+            // On a fine screen several pixels are as one; too large a row would call small letters large.
+            let row = pixels / (pixels / PIXELS_MAX).ceil() * PIXEL;
+            (row, format!("a row is {pixels:.0} pixels high, taken for {row:.1} mm; measure ten rows and say --ten-rows MM"))
         }
         (None, None) => {
             (ROW, format!("a row is assumed to be {ROW:.1} mm high, as the terminal does not say; measure ten rows and say --ten-rows MM"))
@@ -120,9 +118,12 @@ mod tests {
 
     #[test]
     fn how_high_a_row_is_is_measured_told_by_the_terminal_or_assumed_and_said() {
-        for (ten_rows, pixels, row, word) in
-            [(Some(45.0), Some(20.0), 4.5, "as measured"), (None, Some(20.0), 5.29, "20 pixels"), (None, None, 4.23, "assumed")]
-        {
+        for (ten_rows, pixels, row, word) in [
+            (Some(45.0), Some(20.0), 4.5, "as measured"),
+            (None, Some(20.0), 5.29, "20 pixels"),
+            (None, Some(32.0), 4.23, "32 pixels"),
+            (None, None, 4.23, "assumed"),
+        ] {
             let (found, how) = row_height(ten_rows, pixels);
             assert!((found - row).abs() < 0.01 && how.contains(word), "{found} {how}");
         }
@@ -130,9 +131,9 @@ mod tests {
 
     #[test]
     fn letters_too_small_for_the_distance_are_said_to_be() {
-        let far = lines(Sighting { distance: 4000.0, row: 4.2 }, "", None);
+        let far = lines(Sighting { distance: 4000.0, row: 4.2, is_measured: true }, "", None);
         assert!(far.iter().any(|l| l == "7 half rows: 15 mm, 13 minutes of arc at 4 m; under 16, too small"), "{far:?}");
-        let near = lines(Sighting { distance: 2000.0, row: 4.2 }, "", Some(9));
+        let near = lines(Sighting { distance: 2000.0, row: 4.2, is_measured: true }, "", Some(9));
         assert!(near.iter().all(|l| !l.contains("too small")), "{near:?}");
         assert_eq!(near.last().unwrap(), "kept: 9 half rows: 19 mm, 32 minutes of arc at 2 m");
     }

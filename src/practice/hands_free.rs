@@ -76,15 +76,16 @@ impl HandsFree {
                 if matches!(event, MidiEvent::NoteOn { .. }) {
                     self.last_note = Some(at);
                 }
-                let foot = self.feet.event(at, &event);
+                // A spare key that the music does have is music there.
+                let is_music = matches!(Trigger::heard(&event).0, Trigger::Note(key) if is_in_span(key));
+                let foot = if is_music { FootHeard::Other } else { self.feet.event(at, &event) };
                 if let FootHeard::Press(_, command) = foot
                     && may_ask
                 {
                     self.let_be_heard(out);
                     self.ask(at, command, out);
                 }
-                let is_spare_key = matches!(foot, FootHeard::Press(Trigger::Note(_), _) | FootHeard::Quiet(Trigger::Note(_)));
-                if is_spare_key && may_ask {
+                if matches!(foot, FootHeard::Press(Trigger::Note(_), _) | FootHeard::Quiet(Trigger::Note(_))) {
                     return;
                 }
                 let may_be_sign = |key| may_ask && !is_chord_due(view) && !is_in_span(key);
@@ -229,7 +230,8 @@ mod tests {
         let inputs = [(0, soft_pedal()), (2_000, on(LOW)), (2_300, on(LOW)), (4_000, on(21))];
         let all = vec![Command::Skip, Command::Again, Command::Later];
         for (in_run_through, mode, stage, expected) in [
-            (false, Mode::RunThrough, Stage::Playing, (vec![], 4)),
+            // A spare key is no note there either.
+            (false, Mode::RunThrough, Stage::Playing, (vec![], 3)),
             (true, Mode::RunThrough, Stage::Playing, (all.clone(), 1)),
             (false, Mode::RunThrough, Stage::Waiting, (all.clone(), 1)),
             (false, Mode::Drill, Stage::Playing, (all.clone(), 1)),
@@ -243,6 +245,8 @@ mod tests {
     fn a_note_of_the_span_is_never_a_sign() {
         let inputs = [(0, on(LOW)), (300, on(LOW))];
         assert_eq!(asked(&mut hands(false), &inputs, &view(Mode::Drill, Stage::Waiting), &[LOW, 60]), (vec![], 2));
+        // Nor is a spare key a switch where the music has it.
+        assert_eq!(asked(&mut hands(false), &[(0, on(21))], &view(Mode::Drill, Stage::Waiting), &[21]), (vec![], 1));
         let chord = Stage::Quiz(Quiz::Asked { kind: QuestionKind::WhatNext, large: "", small: &[], is_told: false });
         assert_eq!(asked(&mut hands(false), &inputs, &view(Mode::Drill, chord), &[]), (vec![], 2));
     }

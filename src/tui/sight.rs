@@ -139,7 +139,7 @@ mod tests {
         let switch = |n, command| Switch { trigger: Trigger::Controller(n), pressed: Pressed::ON, command };
         let switches = vec![switch(67, Command::Skip), switch(66, Command::Again), switch(5, Command::Start)];
         let feet = FootswitchConfig { switches, debounce: Micros::from_millis(250) };
-        Test::new(Sighting { distance: 2000.0, row: 4.2 }, feet, 0, Theme::new(false))
+        Test::new(Sighting { distance: 2000.0, row: 4.2, is_measured: false }, feet, 0, Theme::new(false))
     }
 
     #[test]

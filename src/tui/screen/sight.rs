@@ -78,5 +78,6 @@ pub fn said(capital: usize, sighting: Sighting) -> String {
     let minutes = sighting.minutes(capital);
     let verdict = if minutes < LEAST { format!("; under {LEAST:.0}, too small") } else { String::new() };
     let (height, metres) = (sighting.height(capital), sighting.distance / 1000.0);
-    format!("{height:.0} mm, {minutes:.0} minutes of arc at {metres} m{verdict}")
+    let about = if sighting.is_measured { "" } else { "about " };
+    format!("{about}{height:.0} mm, {minutes:.0} minutes of arc at {metres} m{verdict}")
 }

@@ -14,6 +14,8 @@ pub struct Sighting {
     pub distance: f64,
     /// Height of one row of the terminal in millimetres.
     pub row: f64,
+    /// The player has measured it.
+    pub is_measured: bool,
 }
 
 impl Sighting {
@@ -77,7 +79,7 @@ mod tests {
     fn what_the_plain_letters_of_a_terminal_come_to_is_too_small_and_three_rows_are_enough() {
         // A capital of about 3 mm, as common terminals have it: 5 minutes at 2 m.
         assert_eq!(minutes(3.0, 2000.0).round(), 5.0);
-        let sighting = Sighting { distance: 2000.0, row: 4.2 };
+        let sighting = Sighting { distance: 2000.0, row: 4.2, is_measured: true };
         assert!(sighting.minutes(sighting.least()) >= LEAST && sighting.minutes(sighting.least() - 1) < LEAST);
         assert_eq!(sighting.least(), 5);
         assert!(sighting.minutes(7) > PREFERRED);

@@ -240,10 +240,11 @@ fn a_whole_session_is_steered_by_footswitch_and_signs_alone() {
     // While it is played nothing is asked for by accident.
     session.bytes(&[0xb0, NEXT, 127, 0xb0, NEXT, 0]);
     session.play(12..24, None);
-    session.pty.wait_for("up: 2 of 4 reps clean");
+    session.pty.wait_for("up: 2 of 3 reps clean");
     assert_eq!(session.tones().len(), before, "nothing sounds in a run-through");
     assert!(session.pty.text().contains("held, from the first bar to the last"), "{}", session.pty.text());
-    session.press(START);
+    // The account is put away by foot, too.
+    session.bytes(&[0xb0, START, 39]);
     assert!(session.pty.wait_for_end().success());
     let (key, data) = (session.folder.path().file_name().unwrap(), session.folder.path().join("data"));
     let reps = Process::new(program()).arg("reps").arg(key).arg("--data").arg(data).output().unwrap();
@@ -253,6 +254,29 @@ fn a_whole_session_is_steered_by_footswitch_and_signs_alone() {
         assert_eq!(reps.lines().filter(|line| line.contains(&clean)).count(), 2, "{section} in {reps}");
     }
     println!("the session took {:?}", begun.elapsed());
+}
+
+#[test]
+fn what_can_be_read_from_the_stand_is_said_by_foot_and_cues_are_set_no_smaller() {
+    let folder = tempfile::tempdir().unwrap();
+    let fifo = folder.path().join("keys.fifo");
+    assert!(Process::new("mkfifo").arg(&fifo).status().unwrap().success());
+    std::fs::write(folder.path().join("config.toml"), "# my own\n[footswitch.controllers]\n67 = \"next\"\n5 = \"start\"\n").unwrap();
+    let mut command = CommandBuilder::new(program());
+    command.args(["sight", "--distance", "2.5", "--ten-rows", "42", "--input", &format!("stream:{}", fifo.display()), "--data"]);
+    command.arg(folder.path());
+    command.env("TERM", "xterm-256color");
+    let mut pty = Pty::start(command, 80, 24);
+    let mut foot = File::options().write(true).open(&fifo).unwrap();
+    // Capitals of twelve half rows, nine, seven.
+    pty.wait_for("25 mm, 35 minutes of arc at 2.5 m");
+    foot.write_all(&[0xb0, NEXT, 127]).unwrap();
+    pty.wait_for("19 mm, 26 minutes of arc at 2.5 m");
+    foot.write_all(&[0xb0, START, 127]).unwrap();
+    assert!(pty.wait_for_end().success());
+    assert!(pty.text().contains("kept: cues are not set smaller than 19 mm, 26 minutes of arc at 2.5 m"), "{}", pty.text());
+    let config = std::fs::read_to_string(folder.path().join("config.toml")).unwrap();
+    assert!(config.starts_with("# my own\n") && config.contains("[letters]\nsmallest = 9\n"), "{config}");
 }
 
 #[test]

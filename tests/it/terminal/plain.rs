@@ -93,7 +93,7 @@ fn fifo(folder: &Path) -> String {
 /// Every command that has a screen, and what it writes first with `--plain`. Commands that are not named here print lines at all
 /// times (add, strings, story, reps, journal, trace, inspect, ports, config, completions, manual), or are talked to in lines (below).
 const PRINTED: [(&[&str], &str); 6] = [
-    (&["--plain"], "Steps"),
+    (&["--plain"], "all-through-the-night: "),
     (&["study", "{piece}", "--plain"], "Steps: "),
     (&["progress", "{piece}", "--plain"], "Steps"),
     (&["plan", "--plain"], ""),
@@ -141,12 +141,13 @@ fn a_drill_and_a_quiz_are_talked_to_in_lines() {
     }
     drill.say("quit");
     let text = drill.end("drill");
-    assert!(text.contains("up: 0 of 1 reps clean"), "{text}");
+    assert!(text.contains("up: 0 of 1 rep clean"), "{text}");
 
     let mut quiz = Raw::start(&["quiz", &piece, "--plain", "--input", "keys", "--minutes", "1", "--seed", "3"], &data);
     quiz.wait_for("quiz: 1 minute: ready to begin");
     quiz.say("start");
-    sleep(Duration::from_millis(300));
+    // The first question of this seed.
+    quiz.wait_for("cold start: up; bar 1");
     quiz.say("next");
     quiz.wait_for("passed over");
     quiz.say("pause");
