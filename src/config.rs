@@ -265,6 +265,13 @@ mod tests {
         assert_eq!(keys(&usual, Instrument::LeverHarp), two(&[35, 36, 37], &[95, 96, 97]));
         assert_eq!(keys(&usual, Instrument::PedalHarp), two(&[23, 24, 25], &[102, 103, 104]));
         assert_eq!(keys(&usual, Instrument::Keyboard), two(&[21], &[108]));
+        // What the set-up of the instrument heard goes before that: 61 keys.
+        let mut set_up = piece(Instrument::Keyboard);
+        let soft = [36, 96].map(|n| (crate::midi::MidiKey::try_new(n).unwrap(), crate::midi::Velocity(40))).into();
+        let sensor = crate::midi::sensor::Sensor { soft, ..crate::midi::sensor::Sensor::usual() };
+        set_up.hearing = crate::midi::Hearing { matching: crate::midi::Matching::Sounding, sensor: Some(sensor) }.into();
+        let signs = usual.hands_free(&set_up).gestures.signs;
+        assert_eq!(signs.iter().map(|s| s.keys[0].number()).collect::<Vec<_>>(), [36, 96]);
         let own = "[hands-free]\nlowest = \"E2\"\nlowest-twice = \"was-not\"\nhighest-twice = \"nothing\"\nmove-on-s = 0\n";
         let own = Config::parse(own, "config.toml").unwrap();
         assert_eq!(keys(&own, Instrument::Keyboard), [(vec![40], Command::Overrule(crate::journal::entry::Verdict::Broken))]);

@@ -114,7 +114,7 @@ pub(super) struct Circumstances<'a> {
 /// Practises spans of a piece until the player closes the session.
 pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstances: Circumstances<'_>) -> anyhow::Result<ExitCode> {
     let Circumstances { paths, config, input, part, plain, minutes } = circumstances;
-    let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
+    let (mut hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
     let stories = StoryFile::open(&opened, part)?;
     let drafts = drafted(&opened.piece);
     let clock = SessionClock::start();
@@ -132,6 +132,8 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
         let source = open(input)?;
         hear(&mut opened.piece, &source.name(), config, paths)?;
         spans.iter_mut().for_each(|span| span.hear_as(&opened.piece));
+        // What the set-up of the instrument found to be its lowest and highest is known only now.
+        hands = config.hands_free(&opened.piece);
         let store = super::open_journal(paths)?;
         let score = &opened.piece.score;
         let open =

@@ -23,6 +23,9 @@ pub struct PortsArgs {
     /// Set an instrument up, in about a minute: its strings, what they do by themselves, what its keys mean
     #[arg(long, group = "set-up")]
     tune: bool,
+    /// Write plain lines, as the set-ups and the list always do
+    #[arg(long, conflicts_with = "json")]
+    plain: bool,
     /// What to listen to for it: port:NAME, stream:PATH, or part of a port's name
     #[arg(long, value_name = "INPUT", requires = "set-up")]
     input: Option<String>,

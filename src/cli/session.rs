@@ -212,8 +212,8 @@ impl Session {
 
     fn is_in_span(&self, key: MidiKey) -> bool {
         match self.machine.drill() {
-            Some(engine) => engine.span().line.notes.iter().any(|note| note.key == key),
-            None => self.piece_keys.contains(&key),
+            Some(engine) => engine.span().line.notes.iter().any(|note| is_near(note.key, key)),
+            None => self.piece_keys.iter().any(|own| is_near(*own, key)),
         }
     }
 
@@ -285,6 +285,11 @@ impl Practice for Session {
     fn caption(&self) -> Option<&str> {
         self.record.as_ref().and_then(Record::trouble).or(self.caption.as_deref())
     }
+}
+
+/// Tells whether two keys may be one string: a lever or a pedal moves it by a semitone, and some pickups name it without that.
+fn is_near(one: MidiKey, other: MidiKey) -> bool {
+    one.number().abs_diff(other.number()) <= 1
 }
 
 /// Returns a bar counted in before what is offered; none before a run-through, which nobody counts in.

@@ -3,6 +3,7 @@
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table, value};
 
 use crate::midi::MidiKey;
+use crate::midi::sensor::Sensor;
 use crate::piece::text::{At, Error as TextError, Keys};
 use crate::piece::{Instrument, Piece};
 use crate::practice::Command;
@@ -10,7 +11,6 @@ use crate::practice::footswitch::{FootswitchConfig, Pressed, Switch, Trigger};
 use crate::practice::gesture::{GestureConfig, Sign};
 use crate::practice::hands_free::HandsFreeConfig;
 use crate::theory::SpelledPitch;
-use crate::theory::harp::HarpString;
 use crate::time::Micros;
 
 /// Lowest and highest key of a piano of 88 keys (common practice).
@@ -116,10 +116,15 @@ impl Hands {
 
     fn signs(&self, piece: &Piece) -> Vec<Sign> {
         // A lever or a pedal may have moved the string by a semitone either way.
-        let string = |string: HarpString| (-1..=1).map(|alter| string.midi(alter)).collect::<Vec<_>>();
-        let (low, high) = match &piece.harp {
-            Some(harp) => (string(harp.strings.lowest()), string(harp.strings.highest())),
-            None => (vec![KEYBOARD.0], vec![KEYBOARD.1]),
+        let moved = |key: i32| (key - 1..=key + 1).collect::<Vec<_>>();
+        let found = piece.hearing.sensor.as_ref().and_then(Sensor::ends).map(|(low, high)| (low.number().into(), high.number().into()));
+        let (low, high) = match (&piece.harp, found) {
+            (Some(_), Some((low, high))) => (moved(low), moved(high)),
+            (Some(harp), None) => (moved(harp.strings.lowest().midi(0)), moved(harp.strings.highest().midi(0))),
+            (None, found) => {
+                let (low, high) = found.unwrap_or(KEYBOARD);
+                (vec![low], vec![high])
+            }
         };
         let own = |set: Option<i32>, usual: Vec<i32>| set.map_or(usual, |key| vec![key]);
         let sign = |name: &str, keys: Vec<i32>, command: Option<Command>| {

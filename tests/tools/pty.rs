@@ -57,7 +57,8 @@ impl Pty {
         drop(pair.slave);
         let mut reader = pair.master.try_clone_reader().expect("a reader");
         let writer = pair.master.take_writer().expect("a writer");
-        let inner = Inner { parser: Parser::new(rows, columns, 0), bytes: Vec::new(), last_change: Instant::now(), ended: false, stop: false };
+        let inner =
+            Inner { parser: Parser::new(rows, columns, 0), bytes: Vec::new(), last_change: Instant::now(), ended: false, stop: false };
         let seen = Arc::new(Seen { n_bytes: AtomicU64::new(0), inner: Mutex::new(inner), changed: Condvar::new() });
         let to = Arc::clone(&seen);
         thread::spawn(move || {

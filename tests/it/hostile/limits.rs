@@ -111,9 +111,13 @@ fn an_archive_that_inflates_to_much_more_than_it_is_is_refused_however_often_it_
 #[test]
 fn entities_that_stand_for_one_another_are_refused_before_they_grow() {
     let long = "x".repeat(100_000);
-    for declared in [format!("<!ENTITY a '{long}'>"), "<!ENTITY a SYSTEM 'file:///etc/passwd'>".to_owned(), "<!ENTITY % a '&#37;a;'>".to_owned()] {
+    for declared in
+        [format!("<!ENTITY a '{long}'>"), "<!ENTITY a SYSTEM 'file:///etc/passwd'>".to_owned(), "<!ENTITY % a '&#37;a;'>".to_owned()]
+    {
         let words = "<words>&a;</words>".repeat(10_000);
-        let text = format!("<!DOCTYPE score-partwise [{declared}]><score-partwise><part id='P1'><measure>{words}</measure></part></score-partwise>");
+        let text = format!(
+            "<!DOCTYPE score-partwise [{declared}]><score-partwise><part id='P1'><measure>{words}</measure></part></score-partwise>"
+        );
         let error = read_score(text.as_bytes(), "a.musicxml").unwrap_err().to_string();
         assert_eq!(error, "a.musicxml: line 1: expected a score without entities of its own, found <!ENTITY");
     }
