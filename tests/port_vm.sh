@@ -63,6 +63,6 @@ INIT
 chmod +x "$root/init"
 (cd "$root" && find . | busybox cpio -o -H newc 2>/dev/null | gzip) >"$work/initrd.gz"
 
-timeout 400 qemu-system-x86_64 -accel kvm -accel tcg -cpu max -smp 2 -m 1024 -nographic -no-reboot -kernel "$work"/kernel/boot/vmlinuz-* -initrd "$work/initrd.gz" \
+timeout 400 qemu-system-x86_64 -accel tcg -smp 2 -m 1024 -nographic -no-reboot -kernel "$work"/kernel/boot/vmlinuz-* -initrd "$work/initrd.gz" \
     -append 'console=ttyS0 quiet panic=-1' </dev/null | tee "$work/log"
 grep -q 'PORT TESTS PASSED' "$work/log"

@@ -39,11 +39,14 @@ const NOTHING_PLANNED: &str = "nothing is due today: rest, or choose a piece";
 pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
     let config = Config::load(&paths.config_file)?;
-    let cards = cards(&paths, &super::open_journal(&paths)?)?;
+    let store = super::open_journal(&paths)?;
+    let cards = cards(&paths, &store)?;
     if is_plain || !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
         return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
     }
     let mut shown = Start::new(cards, MINUTES);
+    shown.said = store.recovered().lines().into_iter().next();
+    drop(store);
     let (name, doing, minutes) = loop {
         match start::run(shown.clone(), tui::Options::everyday().colour)? {
             Left::Ended(exit) => return Ok(exit_code(exit)),

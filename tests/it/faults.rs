@@ -10,5 +10,6 @@ mod input;
 mod load;
 mod player;
 mod port;
+mod rescue;
 mod screen;
 mod times;

@@ -82,6 +82,7 @@ impl Store {
         match taken {
             // What stays although it was taken in is taken in once more, which changes nothing.
             Ok(()) => drop(fs::remove_file(file)),
+            Err(Error::Other { what, .. }) => self.recovered.left.push((file.to_owned(), what)),
             Err(error) => self.recovered.left.push((file.to_owned(), error.to_string())),
         }
     }

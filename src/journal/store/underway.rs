@@ -68,8 +68,8 @@ impl TakeInProgress {
     pub fn create(dir: &Path, session: SessionId) -> io::Result<Self> {
         let path = path_of(dir, session);
         let file = OpenOptions::new().write(true).create_new(true).open(&path)?;
-        // Where files cannot be locked the session is on all the same.
-        let _ = file.try_lock();
+        // Another program may just be looking whether it is locked. Where files cannot be locked the session is on all the same.
+        let _ = file.lock();
         Ok(TakeInProgress { file, path, session, is_on: false })
     }
 
@@ -127,8 +127,9 @@ pub(super) fn is_on(dir: &Path, session: SessionId) -> bool {
     File::open(path_of(dir, session)).is_ok_and(|file| is_locked(&file))
 }
 
+/// Tells whether a file is held, and holds it if it is not. Where files cannot be locked nothing is known, and none is free.
 pub(super) fn is_locked(file: &File) -> bool {
-    matches!(file.try_lock(), Err(std::fs::TryLockError::WouldBlock))
+    file.try_lock().is_err()
 }
 
 fn line(event: Stamped<MidiEvent>) -> String {

@@ -67,7 +67,7 @@ fn a_session_that_began_while_the_journal_was_held_and_was_killed_is_in_it_at_th
         plain.wait_for(&format!("clean, {count} of 9"), 1);
     }
     play(&mut piece.wire(), 0..4, GAP);
-    sleep(BREATH);
+    piece.take_in_progress(5);
     plain.signal("KILL");
     drop(plain);
     other.execute_batch("COMMIT").unwrap();

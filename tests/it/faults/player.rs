@@ -66,6 +66,21 @@ impl Piece {
         self.path().join("data")
     }
 
+    /// Returns the file of the take in progress, once it has so many notes.
+    pub fn take_in_progress(&self, n_notes: usize) -> PathBuf {
+        let begun = Instant::now();
+        loop {
+            let mut files = std::fs::read_dir(self.data()).unwrap().map(|e| e.unwrap().path());
+            let file = files.find(|p| p.extension().is_some_and(|e| e == "jsonl")).expect("a session is on");
+            // The first line says whose take it is.
+            if std::fs::read_to_string(&file).unwrap().lines().count() > n_notes {
+                return file;
+            }
+            assert!(begun.elapsed() < LONG, "{n_notes} notes are not written");
+            sleep(Duration::from_millis(5));
+        }
+    }
+
     pub fn fifo(&self) -> PathBuf {
         self.path().join("keys.fifo")
     }
