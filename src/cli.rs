@@ -18,6 +18,7 @@ mod progress;
 mod quiz;
 mod read;
 mod record;
+mod report_problem;
 mod reps;
 mod session;
 mod sight;
@@ -37,18 +38,23 @@ use std::process::ExitCode;
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
 
+use crate::config::Config;
 use crate::journal::store::Store;
+use crate::log;
 use crate::paths::Paths;
 use crate::report::plain_text::plain_lines;
 use crate::tui;
 
 use session::Session;
 
+/// The number of this version and, where the build knew it, the commit.
+pub const VERSION: &str = env!("CATCHWORD_VERSION");
+
 /// Practise a piece from memory, with one cue when it is needed. Without a command the pieces are shown, to choose from.
 #[derive(Parser, Debug)]
 #[command(
     name = "catchword",
-    version,
+    version = VERSION,
     args_conflicts_with_subcommands = true,
     override_usage = "catchword [--data DIR] [--plain] | catchword COMMAND"
 )]
@@ -59,6 +65,9 @@ struct Cli {
     /// Write the pieces as plain lines (where no command is given)
     #[arg(long)]
     plain: bool,
+    /// Write what the program does into this file, for the report of a problem
+    #[arg(long, value_name = "FILE", global = true)]
+    log: Option<PathBuf>,
     #[command(subcommand)]
     command: Option<Command>,
 }
@@ -101,6 +110,8 @@ enum Command {
     Sight(sight::SightArgs),
     /// Print the settings in force and where each comes from
     Config(config::ConfigArgs),
+    /// Put what is needed to look into a problem into one file, after showing it
+    ReportProblem(report_problem::ReportProblemArgs),
     /// Print completions for a shell
     Completions(completions::CompletionsArgs),
     /// Write the manual pages into a directory
@@ -110,8 +121,14 @@ enum Command {
 /// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on
 /// standard error; 2: the arguments are wrong; 128 and the number of the signal that ended it (common practice of shells).
 pub fn run() -> ExitCode {
-    let Cli { data, plain, command } = Cli::parse();
-    match command.map_or_else(|| start::run(data.as_deref(), plain), run_command) {
+    let Cli { data, plain, log: log_file, command } = Cli::parse();
+    let begun = log_file.map_or(Ok(()), |file| open_log(&file));
+    let done = begun.and_then(|()| command.map_or_else(|| start::run(data.as_deref(), plain), run_command));
+    log::note(|| match &done {
+        Ok(code) => format!("ended: {code:?}"),
+        Err(error) => format!("failed: {error:#}"),
+    });
+    match done {
         Ok(code) => code,
         Err(error) => {
             complain(&format!("{error:#}"));
@@ -140,9 +157,26 @@ fn run_command(command: Command) -> anyhow::Result<ExitCode> {
         Command::Ports(args) => ports::run(args).map(|()| ExitCode::SUCCESS),
         Command::Sight(args) => sight::run(args),
         Command::Config(args) => config::run(args).map(|()| ExitCode::SUCCESS),
+        Command::ReportProblem(args) => report_problem::run(&args).map(|()| ExitCode::SUCCESS),
         Command::Completions(args) => completions::run(&args).map(|()| ExitCode::SUCCESS),
         Command::Manual(args) => completions::write_manual(&args).map(|()| ExitCode::SUCCESS),
     }
+}
+
+/// Opens the log and says in it what was started.
+fn open_log(file: &Path) -> anyhow::Result<()> {
+    log::open(file).with_context(|| format!("opening the log {}", file.display()))?;
+    log::note(|| format!("catchword {VERSION}: {:?}", std::env::args().skip(1).collect::<Vec<_>>()));
+    Ok(())
+}
+
+/// Reads the settings, and opens the log where they ask for one.
+fn settings(paths: &Paths) -> anyhow::Result<Config> {
+    let config = Config::load(&paths.config_file)?;
+    if let Some(file) = config.log.as_ref().filter(|_| log::path().is_none()) {
+        open_log(&paths.data.join(file))?;
+    }
+    Ok(config)
 }
 
 /// Says on standard error what went wrong. Names of files and what was found in them go through here, and steer no terminal.

@@ -9,6 +9,7 @@
 
 mod hands;
 mod letters;
+pub mod number;
 mod shown;
 mod speak;
 
@@ -21,14 +22,15 @@ use std::path::{Path, PathBuf};
 
 use hands::Hands;
 
+use crate::memory::rules::Rules;
 use crate::midi::MatchMode;
 use crate::paths::{TEXT_BYTES_MAX, read_text};
 use crate::piece::text::{At, Error as TextError, Keys, Source};
 use crate::piece::{ANCHORS, Instrument, Manner, Piece, ROLL_MS_MAX};
 use crate::practice::footswitch::FootswitchConfig;
 use crate::practice::hands_free::HandsFreeConfig;
-use crate::practice::reading::ReadyMark;
-use crate::practice::{LadderConfig, PracticeConfig};
+use crate::practice::quiz::{Mix, QuizConfig};
+use crate::practice::{PracticeConfig, Rests};
 use crate::time::Micros;
 
 /// The text of a settings file that has every key in it, explained.
@@ -39,12 +41,20 @@ pub const REFERENCE: &str = include_str!("config/reference.toml");
 pub struct Config {
     /// Name, or part of it, of the MIDI input to listen to when none is given.
     pub input: Option<String>,
+    /// The file that the log is written to; none: there is no log. Beside the journal, where it is no whole path.
+    pub log: Option<PathBuf>,
     /// What speaks the cues; none: they are only shown.
     pub speak: Option<Speak>,
-    /// When each rung of the prompt ladder is shown.
-    pub ladder: LadderConfig,
-    /// What a section must show when it is read from the page.
-    pub ready: ReadyMark,
+    practice: PracticeConfig,
+    /// A pause between reps of the same bars, in a session of minutes (Das et al. 2024: short rests between early reps; pacing only).
+    pub breath: Micros,
+    pub rests: Rests,
+    /// Rules of tests over days and of the plan of a day.
+    pub rules: Rules,
+    /// Of the quiz: from the question to the first note; from the call of a landmark to going on there; what is asked.
+    first_onset: Micros,
+    jump: Micros,
+    mix: Mix,
     /// Where tones are sent; none: nothing sounds.
     pub tone: Option<String>,
     /// How a harp is played and heard, where a piece does not say.
@@ -67,11 +77,18 @@ pub enum Error {
 
 impl Default for Config {
     fn default() -> Self {
+        let quiz = QuizConfig::standard(0, 0);
         Config {
             input: None,
+            log: None,
             speak: None,
-            ladder: PracticeConfig::standard().ladder,
-            ready: ReadyMark::STANDARD,
+            practice: PracticeConfig::standard(),
+            breath: Micros::from_millis(8_000),
+            rests: Rests::standard(),
+            rules: Rules::standard(),
+            first_onset: quiz.first_onset,
+            jump: quiz.jump,
+            mix: quiz.mix,
             tone: None,
             harp: Manner::USUAL,
             hands: Hands::default(),
@@ -111,15 +128,11 @@ impl Config {
     pub fn parse(text: &str, file_name: &str) -> Result<Config, TextError> {
         let source = Source::new(file_name, text);
         let root = source.parse()?;
-        let keys = Keys::try_new(
-            source,
-            root.get_ref(),
-            0..0,
-            "the settings",
-            &["input", "speak", "tone", "footswitch", "hands-free", "letters", "prompts", "ready", "harp"],
-        )?;
+        let known = [&["input", "log", "speak", "tone", "footswitch", "hands-free", "letters", "harp"], &number::TABLES[..]].concat();
+        let keys = Keys::try_new(source, root.get_ref(), 0..0, "the settings", &known)?;
         let text = |key: &str| keys.optional_string(key).map(|text| text.map(|t| t.value));
         let mut config = Config { input: text("input")?, tone: text("tone")?, ..Config::default() };
+        config.log = text("log")?.map(PathBuf::from);
         if let Some(At { value: template, place }) = keys.optional_string("speak")? {
             let refused = |expected| TextError::new(file_name, place, expected, format!("{template:?}")).with_hint(Speak::HINT);
             config.speak = Some(Speak::try_new(&template).map_err(refused)?);
@@ -134,21 +147,7 @@ impl Config {
             config.harp = own.or(config.harp);
         }
         config.letters = letters::read(&keys)?;
-        if let Some(keys) = keys.table("prompts", "[prompts]", &["cue-s", "more-s", "page-s"])? {
-            let set = |key: &str, value: &mut Micros| -> Result<(), TextError> {
-                if let Some(seconds) = keys.number(key, 0.0..=60.0)? {
-                    *value = Micros::from_secs_f64(seconds.value);
-                }
-                Ok(())
-            };
-            set("cue-s", &mut config.ladder.first_cue)?;
-            set("more-s", &mut config.ladder.fuller_cue)?;
-            set("page-s", &mut config.ladder.page)?;
-        }
-        if let Some(keys) = keys.table("ready", "[ready]", &["notes", "stop-bars"])? {
-            config.ready.notes_min = keys.number("notes", 0.5..=1.0)?.map_or(config.ready.notes_min, |share| share.value);
-            config.ready.stop_bars_max = keys.number("stop-bars", 0.25..=4.0)?.map_or(config.ready.stop_bars_max, |bars| bars.value);
-        }
+        number::read(&keys, &mut config)?;
         Ok(config)
     }
 
@@ -175,7 +174,12 @@ impl Config {
 
     /// Returns the rules and timings of practice, with what the player has set in them.
     pub fn practice(&self) -> PracticeConfig {
-        PracticeConfig { ladder: self.ladder.clone(), ready: self.ready, ..PracticeConfig::standard() }
+        self.practice.clone()
+    }
+
+    /// Returns how a quiz of so many minutes goes, with what the player has set in it.
+    pub fn quiz(&self, minutes: u32, seed: u64) -> QuizConfig {
+        QuizConfig { first_onset: self.first_onset, jump: self.jump, mix: self.mix, ..QuizConfig::standard(minutes, seed) }
     }
 
     /// Returns what may be asked for without a key where this piece is played.
@@ -204,9 +208,10 @@ mod tests {
         let harp = piece(Instrument::LeverHarp);
         assert_eq!(read.hands_free(&harp), Config::default().hands_free(&harp));
         assert_eq!(Config { hands: read.hands.without_controllers(), letters: read.letters.filter(|n| *n > 7), ..read }, Config::default());
-        let all = ["# input", "# speak", "# tone"].iter().fold(REFERENCE.to_owned(), |text, key| text.replace(key, &key[2..]));
+        let all = ["# input", "# log", "# speak", "# tone"].iter().fold(REFERENCE.to_owned(), |text, key| text.replace(key, &key[2..]));
         let with_all = Config::parse(&all, "config.toml").unwrap();
         assert_eq!(with_all.input.as_deref(), Some("harp"));
+        assert_eq!(with_all.log.as_deref(), Some(Path::new("catchword.log")));
         assert_eq!(with_all.speak, Speak::try_new("espeak-ng {text}").ok());
         assert_eq!(with_all.tone.as_deref(), Some("synth"));
         let words = Command::ALL.iter().map(|c| c.word()).collect::<Vec<_>>().join(", ");
@@ -284,7 +289,9 @@ mod tests {
             ("imput = \"x\"\n", "config.toml:1:1: expected a key of the settings, found \"imput\"; did you mean \"input\"?"),
             ("[prompts]\ncue = 1\n", "config.toml:2:1: expected a key of [prompts], found \"cue\"; did you mean \"cue-s\"?"),
             ("[ready]\nnotes = 0.2\n", "config.toml:2:9: expected a number from 0.5 to 1 for \"notes\", found 0.2"),
-            ("[prompts]\ncue-s = 61\n", "config.toml:2:9: expected a number from 0 to 60 for \"cue-s\", found 61"),
+            ("[prompts]\ncue-s = 3.5\n", "config.toml:2:9: expected a number from 0 to 3 for \"cue-s\", found 3.5"),
+            ("[plan]\nlater-reps = 3\n", "config.toml:2:14: expected a whole number from 1 to 2 for \"later-reps\", found 3"),
+            ("[quis]\n", "config.toml:1:2: expected a key of the settings, found \"quis\"; did you mean \"quiz\"?"),
             (
                 "[footswitch.controllers]\n128 = \"next\"\n",
                 "config.toml:2:1: expected the number of a MIDI controller, 0 to 119, found \"128\"; the usual foot pedals are 64, 66 and 67",

@@ -14,6 +14,7 @@ pub mod follower;
 pub mod import;
 pub mod instruments;
 pub mod journal;
+pub mod log;
 pub mod memory;
 pub mod midi;
 pub mod paths;

@@ -2,7 +2,7 @@
 //!
 //! [`item`] cuts a piece into what can be forgotten by itself; [`evidence`] reads attempts at those
 //! items out of dated reps and answers; [`record`] keeps what they come to, by the forgetting model in
-//! [`model`]; [`secure`] says what may be called secure; [`doubt`] weighs questions; [`plan`] spends the minutes of a day;
+//! [`model`], within the [`rules`]; [`secure`] says what may be called secure; [`doubt`] weighs questions; [`plan`] spends the minutes of a day;
 //! [`simulate`] sets that plan against simpler ones on learners who forget by another law. Numbers
 //! in, numbers out: knows no piece file, no journal on disk, no screen and no clock.
 
@@ -17,6 +17,7 @@ pub mod pace;
 pub mod piece_memory;
 pub mod plan;
 pub mod record;
+pub mod rules;
 pub mod secure;
 pub mod simulate;
 

@@ -36,7 +36,7 @@ mod words;
 
 pub use account::Played;
 pub use command::Command;
-pub use config::{LadderConfig, PracticeConfig};
+pub use config::{LadderConfig, PracticeConfig, Rests, Waits};
 pub use habits::{Habits, Learned};
 pub use listen::listen;
 pub use reading::Timed;

@@ -63,7 +63,7 @@ pub struct DrillArgs {
 
 pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.practice.data.as_deref())?;
-    let config = Config::load(&paths.config_file)?;
+    let config = super::settings(&paths)?;
     let Some(name) = &args.piece else {
         let names = piece_names(&paths.pieces).into_iter().map(|n| format!("  {n}"));
         let lines = ["Pieces:".to_owned()].into_iter().chain(names).chain(["Drill one: catchword drill NAME".to_owned()]);
@@ -227,7 +227,7 @@ fn beginning(
     spans: &mut Vec<Span>,
     is_told: bool,
 ) -> anyhow::Result<Beginning> {
-    let known = Known::read(record.store(), std::slice::from_ref(opened))?;
+    let known = Known::read(record.store(), std::slice::from_ref(opened), config.rules)?;
     let today = record.began().date_naive();
     let reached_today = reached_on(&opened.piece, &known.attempts[0], today);
     let mut quiz = None;

@@ -139,7 +139,7 @@ mod tests {
     }
 
     fn n_takes(span: &Span) -> usize {
-        let timing = span.habits.config(Begin::Anywhere).timing;
+        let timing = span.habits.config(PracticeConfig::standard().waits, Begin::Anywhere).timing;
         timing.map_or(0, |t| (0..span.n_onsets()).map(|o| t.n_takes(OnsetIdx(o))).max().unwrap_or(0))
     }
 

@@ -21,6 +21,7 @@ use crate::memory::pace::{N_LATEST, Pace};
 use crate::memory::piece_memory::{PieceFacts, PieceMemory};
 use crate::memory::plan::outlook::outlook;
 use crate::memory::plan::{PlanConfig, plan_days};
+use crate::memory::rules::Rules;
 use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
@@ -71,18 +72,19 @@ pub fn run(args: PlanArgs) -> anyhow::Result<()> {
         return super::print_lines(simulate::run(args.seed, args.json));
     }
     let paths = Paths::find(args.data.as_deref())?;
+    let config = super::settings(&paths)?;
     let store = super::open_journal(&paths)?;
     let today = args.on.unwrap_or_else(|| wall_now().date_naive());
-    let known = Known::read(&store, &opened(args.piece.as_deref(), &store, &paths)?)?;
+    let known = Known::read(&store, &opened(args.piece.as_deref(), &store, &paths)?, config.rules)?;
     if known.pieces.is_empty() {
         return super::print_lines([
             "Nothing to plan yet. Make a piece of a score with: catchword add SCORE".to_owned(),
             "or play one of the demo pieces: catchword drill ferry".to_owned(),
         ]);
     }
-    let config = PlanConfig { today, minutes: args.minutes.into(), pace: known.pace };
-    let plans = plan_days(&known.pieces, &known.fitted.weights, &config, args.days.into());
-    let said = outlook(&known.pieces, &known.fitted.weights, &config);
+    let day = PlanConfig { today, minutes: args.minutes.into(), pace: known.pace };
+    let plans = plan_days(&known.pieces, &known.fitted.weights, &day, args.days.into());
+    let said = outlook(&known.pieces, &known.fitted.weights, &day);
     if args.json {
         return super::print_lines([words::json(&known, &plans, &said, today).to_string()]);
     }
@@ -105,16 +107,16 @@ pub struct Known {
 
 impl Known {
     /// Reads the records of the pieces given and fits the model to them.
-    pub fn read(store: &Store, opened: &[OpenedPiece]) -> anyhow::Result<Known> {
-        Known::read_items(store, opened, true)
+    pub fn read(store: &Store, opened: &[OpenedPiece], rules: Rules) -> anyhow::Result<Known> {
+        Known::read_items(store, opened, rules, true)
     }
 
     /// Reads no records of exits, which take an analysis of the score to find.
-    pub fn read_sections(store: &Store, opened: &[OpenedPiece]) -> anyhow::Result<Known> {
-        Known::read_items(store, opened, false)
+    pub fn read_sections(store: &Store, opened: &[OpenedPiece], rules: Rules) -> anyhow::Result<Known> {
+        Known::read_items(store, opened, rules, false)
     }
 
-    fn read_items(store: &Store, opened: &[OpenedPiece], with_exits: bool) -> anyhow::Result<Known> {
+    fn read_items(store: &Store, opened: &[OpenedPiece], rules: Rules, with_exits: bool) -> anyhow::Result<Known> {
         let (mut pieces, mut all) = (Vec::new(), Vec::new());
         let mut latest: Vec<Attempt> = Vec::new();
         for piece in opened {
@@ -127,7 +129,8 @@ impl Known {
         }
         latest.sort_by_key(|rep| rep.at);
         let histories: Vec<_> = pieces.iter().flat_map(PieceMemory::graded).collect();
-        let fitted = fit(&histories);
+        let mut fitted = fit(&histories);
+        fitted.weights.rules = rules;
         pieces.iter_mut().for_each(|p| p.remember(&fitted.weights));
         Ok(Known { pieces, attempts: all, fitted, pace: Pace::of(&latest) })
     }

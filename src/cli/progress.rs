@@ -37,10 +37,11 @@ pub struct ProgressArgs {
 
 pub fn run(args: ProgressArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.data.as_deref())?;
+    let rules = super::settings(&paths)?.rules;
     let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
     let store = super::open_journal(&paths)?;
     let answers = store.answers(&opened.key)?;
-    let known = Known::read_sections(&store, std::slice::from_ref(&opened))?;
+    let known = Known::read_sections(&store, std::slice::from_ref(&opened), rules)?;
     let memory = known.pieces.first().map(|piece| (piece, &known.fitted.weights));
     let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs: store.runs(&opened.key, N_RUNS_MAX)? };
     let progress = Progress::of(&opened.piece, records, wall_now().date_naive(), |rep| store.noted(rep))?;

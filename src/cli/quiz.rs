@@ -43,19 +43,19 @@ pub struct QuizArgs {
     /// What to listen to: port:NAME, stream:PATH, take:FILE, part of a port's name; or keys, to answer unheard and say how it went
     #[arg(long, value_name = "INPUT")]
     input: Option<String>,
-    /// Seconds from a question to the first note, 3 to 10
-    #[arg(long, value_name = "SECONDS", default_value_t = 5, value_parser = clap::value_parser!(u32).range(3..=10))]
-    first: u32,
-    /// Seconds from the call of a landmark to going on there, 1 to 4; two beats where they last longer
-    #[arg(long, value_name = "SECONDS", default_value_t = 2, value_parser = clap::value_parser!(u32).range(1..=4))]
-    jump: u32,
+    /// Seconds from a question to the first note, 3 to 10 (as set, or else 5)
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(3..=10))]
+    first: Option<u32>,
+    /// Seconds from the call of a landmark to going on there, 1 to 4 (as set, or else 2); two beats where they last longer
+    #[arg(long, value_name = "SECONDS", value_parser = clap::value_parser!(u32).range(1..=4))]
+    jump: Option<u32>,
     #[command(flatten)]
     practice: PracticeArgs,
 }
 
 pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.practice.data.as_deref())?;
-    let config = Config::load(&paths.config_file)?;
+    let config = super::settings(&paths)?;
     let mut opened = open_piece(&args.piece, args.practice.part.as_deref(), &paths.pieces)?;
     let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
     // Opened before the journal: without an instrument there is no session to record.
@@ -65,11 +65,13 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     }
     let store = super::open_journal(&paths)?;
     let seed = args.seed.unwrap_or_else(|| wall_now().timestamp_micros().cast_unsigned());
+    let usual = config.quiz(args.minutes, seed);
+    let seconds = |n: u32| Micros::from_millis(i64::from(n) * 1_000);
     let quiz_config = QuizConfig {
-        first_onset: Micros::from_millis(i64::from(args.first) * 1_000),
-        jump: Micros::from_millis(i64::from(args.jump) * 1_000),
+        first_onset: args.first.map_or(usual.first_onset, seconds),
+        jump: args.jump.map_or(usual.jump, seconds),
         is_told: source.is_none(),
-        ..QuizConfig::standard(args.minutes, seed)
+        ..usual
     };
     let quiz = over(&store, &opened, &config, quiz_config)?.context(NO_NOTES)?;
     let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
@@ -95,7 +97,7 @@ pub(super) fn over(store: &Store, opened: &OpenedPiece, config: &Config, quiz_co
     let failed: Vec<Place> = failed.filter_map(|place| Place::parse(&place, &opened.piece.score).ok()).collect();
     let analysis = analyse(&opened.piece.score, opened.piece.part).context("the score has no such part")?;
     let asked = questions(&opened.piece, &analysis, &failed);
-    let known = Known::read(store, std::slice::from_ref(opened))?;
+    let known = Known::read(store, std::slice::from_ref(opened), config.rules)?;
     let memory = known.pieces.first().map(|piece| MemoryDoubt::new(piece, &known.fitted.weights, now.date_naive()));
     let doubt = TodaysDoubt { memory, journal: JournalDoubt::new(&answers, &reps) };
     let learned = if quiz_config.is_told { Learned::default() } else { learned(store, &opened.key, &opened.piece, now)? };
@@ -107,6 +109,6 @@ impl QuizArgs {
     /// The quiz as it is without further words.
     pub(super) fn of(piece: String, data: Option<PathBuf>) -> Self {
         let practice = PracticeArgs { data, ..PracticeArgs::default() };
-        QuizArgs { piece, minutes: 5, seed: None, input: None, first: 5, jump: 2, practice }
+        QuizArgs { piece, minutes: 5, seed: None, input: None, first: None, jump: None, practice }
     }
 }

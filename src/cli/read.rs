@@ -6,7 +6,6 @@ use anyhow::Context as _;
 use clap::Args;
 
 use super::drill::{Circumstances, NO_NOTES, PracticeArgs, practise};
-use crate::config::Config;
 use crate::journal::entry::Mode;
 use crate::paths::Paths;
 use crate::piece_folder::open_piece;
@@ -25,7 +24,7 @@ pub struct ReadArgs {
 
 pub fn run(args: ReadArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.practice.data.as_deref())?;
-    let config = Config::load(&paths.config_file)?;
+    let config = super::settings(&paths)?;
     let opened = open_piece(&args.piece, args.practice.part.as_deref(), &paths.pieces)?;
     let span = Span::whole(&opened.piece, Mode::Reading).context(NO_NOTES)?;
     practise(

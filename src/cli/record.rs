@@ -54,7 +54,7 @@ impl Record {
             started: wall_now(),
             piece_key: piece_key.to_owned(),
             piece_title: piece_title.to_owned(),
-            program_version: env!("CARGO_PKG_VERSION").to_owned(),
+            program_version: super::VERSION.to_owned(),
             seed,
         };
         let session = SessionId(Uuid::now_v7());

@@ -5,6 +5,7 @@ use crate::cli::record::Record;
 use crate::cli::story_file::StoryFile;
 use crate::cli::voice::Voice;
 use crate::journal::entry::{Entry, Mode};
+use crate::log;
 use crate::midi::MidiKey;
 use crate::practice::hands_free::{HandsFree, HandsFreeConfig, Heard};
 use crate::practice::{Command, Engine, Input, Machine, Output, Stage, Story, View};
@@ -138,11 +139,18 @@ impl Session {
         let mut changed = None;
         for output in &self.out {
             match output {
-                Output::Record(entry) => self.record.iter_mut().for_each(|record| record.keep(at, entry)),
+                Output::Record(entry) => {
+                    if let Entry::Rep(rep) = entry {
+                        log::note(|| format!("rep of {}: {:?}, {:?}", rep.span, rep.verdict, rep.reason));
+                    }
+                    self.record.iter_mut().for_each(|record| record.keep(at, entry));
+                }
                 Output::RepBegan { at, .. } => {
                     let view = self.machine.view();
                     self.record.iter_mut().for_each(|record| record.begin_rep(*at, &view));
                 }
+                Output::Hesitated { at, onset } => log::note(|| format!("hesitation at {at:?} before onset {}", onset.0)),
+                Output::Prompted { at, rung, .. } => log::note(|| format!("rung {rung} at {at:?}")),
                 Output::Story { cue, .. } => {
                     if let Some(file) = &mut self.stories {
                         let kept = file.keep(cue);

@@ -19,7 +19,7 @@ use crate::piece::{Cue, Piece, Section};
 use crate::piece_folder::OpenedPiece;
 use crate::practice::by_word::ByWord;
 use crate::practice::quiz::{Quiz, QuizConfig};
-use crate::practice::sitting::{BREATH, Part, Sitting, Times};
+use crate::practice::sitting::{Part, Sitting, Times};
 use crate::practice::{Engine, Machine, PracticeConfig, Span};
 use crate::score::Place;
 use crate::theory::Hand;
@@ -79,13 +79,13 @@ pub fn machine(
     let times = Times::of(length(minutes), &whole, length(for_quiz));
     let mut parts = Vec::new();
     if !work.is_empty() && times.work.ends > Micros::ZERO {
-        let practice = PracticeConfig { rest: Some(BREATH), ..config.practice() };
+        let practice = PracticeConfig { rest: Some(config.breath), ..config.practice() };
         parts.push(Part::work(drill(work, practice)?, times.work));
     }
     parts.extend(quiz.map(|quiz| Part::until(quiz, times.other)));
     let run: Box<dyn Machine> = if is_told { Box::new(by_word(vec![whole])?) } else { Box::new(engine(vec![whole], config.practice())?) };
     parts.push(Part::whole(run));
-    Ok(Box::new(Sitting::try_new(parts).expect("the run-through is a part")))
+    Ok(Box::new(Sitting::try_new(parts, config.rests).expect("the run-through is a part")))
 }
 
 fn minutes_of_quiz(minutes: u32) -> u32 {
@@ -99,7 +99,7 @@ pub fn quiz_for(store: &Store, opened: &OpenedPiece, config: &Config, minutes: u
         return Ok(None);
     }
     let seed = wall_now().timestamp_micros().cast_unsigned();
-    quiz::over(store, opened, config, QuizConfig { is_told, ..QuizConfig::standard(minutes, seed) })
+    quiz::over(store, opened, config, QuizConfig { is_told, ..config.quiz(minutes, seed) })
 }
 
 /// Returns the sections that reached their target on a day.

@@ -17,6 +17,7 @@ use crate::clock::wall_now;
 use crate::config::Config;
 use crate::journal::entry::Mode;
 use crate::journal::store::Store;
+use crate::memory::rules::Rules;
 use crate::midi::Take;
 use crate::paths::Paths;
 use crate::piece::Piece;
@@ -38,9 +39,9 @@ const NOTHING_PLANNED: &str = "nothing is due today: rest, or choose a piece";
 
 pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
-    let config = Config::load(&paths.config_file)?;
+    let config = super::settings(&paths)?;
     let store = super::open_journal(&paths)?;
-    let cards = cards(&paths, &store)?;
+    let cards = cards(&paths, &store, config.rules)?;
     if is_plain || !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
         return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
     }
@@ -95,7 +96,7 @@ fn count(reps: u8) -> String {
 }
 
 /// One card a piece, those practised last first.
-fn cards(paths: &Paths, store: &Store) -> anyhow::Result<Vec<Card>> {
+fn cards(paths: &Paths, store: &Store, rules: Rules) -> anyhow::Result<Vec<Card>> {
     let today = wall_now().date_naive();
     let mut cards = Vec::new();
     for name in piece_names(&paths.pieces) {
@@ -107,7 +108,7 @@ fn cards(paths: &Paths, store: &Store) -> anyhow::Result<Vec<Card>> {
                 continue;
             }
         };
-        let known = Known::read(store, std::slice::from_ref(&opened))?;
+        let known = Known::read(store, std::slice::from_ref(&opened), rules)?;
         let reps = &known.attempts[0];
         let latest = reps.all.last();
         let last = latest.map_or_else(

@@ -8,21 +8,12 @@
 use chrono::NaiveDate;
 
 use super::model::{State, Weights};
-
-/// Largest growth from one gap to the next.
-pub const GROWTH_MAX: f64 = 2.5;
-pub const DAYS_MAX: i64 = 21;
-/// Largest share of the days left to the performance.
-pub const SHARE_OF_TIME_LEFT_MAX: f64 = 0.2;
-/// The last days before a performance, in which more is asked.
-pub const LAST_DAYS: i64 = 14;
-/// Days before the performance on which everything is tested from cold.
-pub const FULL_TEST_DAYS_BEFORE: i64 = 2;
+use super::rules::Rules;
 
 /// Returns the probability to hold at which an item is due for a test.
-pub fn retention(today: NaiveDate, perform_on: Option<NaiveDate>) -> f64 {
-    let is_near = perform_on.is_some_and(|on| (0..=LAST_DAYS).contains(&(on - today).num_days()));
-    if is_near { 0.95 } else { 0.90 }
+pub fn retention(rules: &Rules, today: NaiveDate, perform_on: Option<NaiveDate>) -> f64 {
+    let is_near = perform_on.is_some_and(|on| (0..=rules.last_days).contains(&(on - today).num_days()));
+    if is_near { rules.last_recall } else { 0.90 }
 }
 
 /// What a gap is reckoned from.
@@ -39,10 +30,11 @@ pub struct GapConfig {
 /// Returns the days from the last test to the next: at least 1.
 pub fn gap_days(weights: &Weights, state: State, config: &GapConfig) -> i64 {
     let Some(last) = config.last_gap_days else { return 1 };
+    let rules = &weights.rules;
     let wanted = weights.gap_days(state, config.retention);
-    let grown = last.max(1) as f64 * GROWTH_MAX;
-    let share = config.days_left.map_or(f64::MAX, |left| left as f64 * SHARE_OF_TIME_LEFT_MAX);
-    wanted.round().min(grown.floor()).min(DAYS_MAX as f64).min(share.floor()).max(1.0) as i64
+    let grown = last.max(1) as f64 * rules.gap_growth_max;
+    let share = config.days_left.map_or(f64::MAX, |left| left as f64 * rules.gap_share_max);
+    wanted.round().min(grown.floor()).min(rules.gap_days_max as f64).min(share.floor()).max(1.0) as i64
 }
 
 #[cfg(test)]
@@ -84,8 +76,8 @@ mod tests {
     #[test]
     fn more_is_asked_in_the_last_fortnight() {
         let day = |d| NaiveDate::from_ymd_opt(2027, 3, d).unwrap();
-        let on = Some(day(20));
-        assert_eq!([retention(day(5), on), retention(day(6), on), retention(day(20), on), retention(day(21), on)], [0.9, 0.95, 0.95, 0.9]);
-        assert_eq!(retention(day(6), None), 0.9);
+        let (rules, on) = (Rules::standard(), Some(day(20)));
+        assert_eq!([5, 6, 20, 21].map(|n| retention(&rules, day(n), on)), [0.9, 0.95, 0.95, 0.9]);
+        assert_eq!(retention(&rules, day(6), None), 0.9);
     }
 }

@@ -12,6 +12,7 @@
 mod tests;
 
 use super::Outcome;
+use super::rules::Rules;
 
 /// Number of weights.
 pub const N_WEIGHTS: usize = 21;
@@ -75,6 +76,8 @@ pub struct Weights {
     /// D0(4), which difficulty drifts towards, and e^(w17 (g - 3 + w18)) by grade: used at every attempt of a long record.
     easy_difficulty: f64,
     same_day: [f64; 3],
+    /// What the gaps that come of them are held within.
+    pub rules: Rules,
 }
 
 impl Default for Weights {
@@ -85,7 +88,8 @@ impl Default for Weights {
 
 impl Weights {
     fn new(w: [f64; N_WEIGHTS]) -> Self {
-        let mut weights = Weights { w, factor: 0.9_f64.powf(-1.0 / w[20]) - 1.0, easy_difficulty: 0.0, same_day: [0.0; 3] };
+        let factor = 0.9_f64.powf(-1.0 / w[20]) - 1.0;
+        let mut weights = Weights { w, factor, easy_difficulty: 0.0, same_day: [0.0; 3], rules: Rules::standard() };
         weights.easy_difficulty = weights.first_difficulty(EASY);
         weights.same_day = [Grade::Again, Grade::Hard, Grade::Good].map(|g| (w[17] * (g.number() - 3.0 + w[18])).exp());
         weights

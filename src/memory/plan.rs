@@ -16,12 +16,8 @@ use super::item::{ItemId, ItemIdx, ItemKind};
 use super::model::Weights;
 use super::pace::Pace;
 use super::piece_memory::PieceMemory;
+use super::rules::Rules;
 use super::{Attempt, Way};
-
-/// Minutes played before a rest, and minutes of the rest: five in every half hour, as advised to musicians; the exact
-/// figures have weak evidence (Rotter et al. 2020).
-pub const BLOCK_MINUTES: f64 = 25.0;
-pub const REST_MINUTES: f64 = 5.0;
 
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct PlanConfig {
@@ -139,13 +135,13 @@ pub fn plan_days(pieces: &[PieceMemory], weights: &Weights, config: &PlanConfig,
 }
 
 /// Puts rests between steps, so that no more than a block is played without one.
-fn with_rests(steps: Vec<PlannedStep>) -> Vec<PlannedStep> {
+fn with_rests(steps: Vec<PlannedStep>, rules: &Rules) -> Vec<PlannedStep> {
     let mut out = Vec::with_capacity(steps.len() + 2);
     let mut played = 0.0;
     for step in steps {
-        if played > 0.0 && played + step.minutes > BLOCK_MINUTES {
+        if played > 0.0 && played + step.minutes > rules.block_minutes {
             let why = "hands down, away from the instrument".to_owned();
-            out.push(PlannedStep { piece: None, what: What::Rest, reps: 0, minutes: REST_MINUTES, why });
+            out.push(PlannedStep { piece: None, what: What::Rest, reps: 0, minutes: rules.rest_minutes, why });
             played = 0.0;
         }
         played += step.minutes;

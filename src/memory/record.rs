@@ -2,7 +2,7 @@
 
 use chrono::{Days, NaiveDate};
 
-use super::gap::{FULL_TEST_DAYS_BEFORE, GapConfig, gap_days, retention};
+use super::gap::{GapConfig, gap_days, retention};
 use super::item::ItemKind;
 use super::model::{State, Weights};
 use super::{Attempt, Outcome, Way};
@@ -117,7 +117,7 @@ impl ItemRecord {
         let (state, last) = (self.state?, self.tests.last()?);
         let coming = perform_on.filter(|on| *on >= today);
         let next_day = last.day + Days::new(1);
-        let full_test = coming.map(|on| on - Days::new(FULL_TEST_DAYS_BEFORE as u64)).filter(|full| *full > last.day);
+        let full_test = coming.map(|on| on - Days::new(weights.rules.full_test_days_before.unsigned_abs())).filter(|full| *full > last.day);
         if self.failed_on.is_some_and(|failed| failed >= last.day) {
             return Some(self.failed_on.map_or(next_day, |failed| failed + Days::new(1)));
         }
@@ -126,7 +126,7 @@ impl ItemRecord {
             _ => None,
         };
         let days_left = coming.map(|on| (on - last.day).num_days());
-        let gap = gap_days(weights, state, &GapConfig { retention: retention(today, coming), last_gap_days, days_left });
+        let gap = gap_days(weights, state, &GapConfig { retention: retention(&weights.rules, today, coming), last_gap_days, days_left });
         let due = last.day + Days::new(gap.unsigned_abs());
         Some(full_test.map_or(due, |full| due.min(full)))
     }

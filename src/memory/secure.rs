@@ -7,30 +7,23 @@
 
 use chrono::NaiveDate;
 
-use super::gap::SHARE_OF_TIME_LEFT_MAX;
 use super::item::{Item, ItemIdx, ItemKind, joins_beside};
 use super::model::Weights;
 use super::record::ItemRecord;
-
-const COLD_DAYS: usize = 3;
-const GAP_DAYS: i64 = 7;
-const JOIN_CLEAN: u32 = 2;
-const RUNS: u32 = 2;
-/// The least probability to hold at which "secure" may be said.
-const RECALL_MIN: f64 = 0.90;
+use super::rules::Rules;
 
 /// How far an item has come on a day.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub struct Security {
     pub is_begun: bool,
-    /// Clean first attempts from cold since the last failure, up to three.
-    pub n_cold: usize,
-    /// The third of them, or a later one, came long enough after the one before.
+    /// Clean first attempts from cold since the last failure, and how many are wanted.
+    pub cold: (usize, usize),
+    /// The last two of them were far enough apart.
     pub is_spread: bool,
     /// Joins beside it that were clean twice, and how many there are.
     pub joins: (usize, usize),
-    /// Run-throughs without a mark, up to two.
-    pub n_runs: u32,
+    /// Run-throughs without a mark, and how many are wanted.
+    pub runs: (u32, u32),
     /// The model gives it nine in ten or better that day.
     pub is_fresh: bool,
     /// Three clean attempts that same day; says nothing about another.
@@ -39,7 +32,7 @@ pub struct Security {
 
 impl Security {
     pub fn is_secure(&self) -> bool {
-        self.n_cold == COLD_DAYS && self.is_spread && self.joins.0 == self.joins.1 && self.n_runs == RUNS && self.is_fresh
+        self.cold.0 == self.cold.1 && self.is_spread && self.joins.0 == self.joins.1 && self.runs.0 == self.runs.1 && self.is_fresh
     }
 
     /// Returns the counts, as "cold 2 of 3, joins 1 of 2, run-throughs 0 of 2".
@@ -47,15 +40,15 @@ impl Security {
         if !self.is_begun {
             return "not begun".to_owned();
         }
-        let mut parts = vec![format!("cold {} of {COLD_DAYS}", self.n_cold)];
-        if self.n_cold == COLD_DAYS && !self.is_spread {
+        let mut parts = vec![format!("cold {} of {}", self.cold.0, self.cold.1)];
+        if self.cold.0 == self.cold.1 && !self.is_spread {
             parts.push("the last two too close together".to_owned());
         }
         if self.joins.1 > 0 {
             parts.push(format!("joins {} of {}", self.joins.0, self.joins.1));
         }
-        parts.push(format!("run-throughs {} of {RUNS}", self.n_runs));
-        if self.n_cold > 0 && !self.is_fresh {
+        parts.push(format!("run-throughs {} of {}", self.runs.0, self.runs.1));
+        if self.cold.0 > 0 && !self.is_fresh {
             parts.push("too long untested".to_owned());
         }
         let head = if self.is_secure() {
@@ -78,23 +71,24 @@ pub fn security(
     perform_on: Option<NaiveDate>,
     weights: &Weights,
 ) -> Security {
+    let rules: &Rules = &weights.rules;
     let record = &records[idx.0];
     let days = &record.cold_days;
     let is_far = |pair: &[NaiveDate]| {
         let gap = (pair[1] - pair[0]).num_days();
         let left = perform_on.map(|on| (on - pair[1]).num_days()).filter(|left| *left >= 0);
-        gap >= GAP_DAYS || left.is_some_and(|left| gap as f64 >= SHARE_OF_TIME_LEFT_MAX * left as f64)
+        gap >= rules.secure_gap_days || left.is_some_and(|left| gap as f64 >= rules.gap_share_max * left as f64)
     };
     // Once shown it stays shown until something fails: playing it again the day after takes nothing away.
-    let is_spread = days.windows(2).skip(COLD_DAYS - 2).any(is_far);
+    let is_spread = days.windows(2).skip(rules.secure_tries - 2).any(is_far);
     let joins = if items[idx.0].kind == ItemKind::Section { joins_beside(items, idx) } else { Vec::new() };
     Security {
         is_begun: record.is_begun(),
-        n_cold: days.len().min(COLD_DAYS),
+        cold: (days.len().min(rules.secure_tries), rules.secure_tries),
         is_spread,
-        joins: (joins.iter().filter(|j| records[j.0].n_clean >= JOIN_CLEAN).count(), joins.len()),
-        n_runs: record.n_runs_unmarked.min(RUNS),
-        is_fresh: record.recall(day, weights).is_some_and(|r| r >= RECALL_MIN),
+        joins: (joins.iter().filter(|j| records[j.0].n_clean >= rules.secure_joins).count(), joins.len()),
+        runs: (record.n_runs_unmarked.min(rules.secure_runs), rules.secure_runs),
+        is_fresh: record.recall(day, weights).is_some_and(|r| r >= rules.secure_recall),
         is_warm: record.is_warm(day),
     }
 }

@@ -1,6 +1,7 @@
 //! What the player may set about practice, with the defaults and where they come from.
 
 use super::reading::ReadyMark;
+use crate::follower::Constants;
 use crate::time::Micros;
 
 /// Rules and timings of practice. What belongs to a piece stands in the piece file.
@@ -8,6 +9,7 @@ use crate::time::Micros;
 pub struct PracticeConfig {
     /// Slowest and fastest tempo of a clean rep, as a share of the one set.
     pub tempo_share: (f64, f64),
+    pub waits: Waits,
     pub ladder: LadderConfig,
     /// What a section must show when it is read from the page.
     pub ready: ReadyMark,
@@ -15,6 +17,33 @@ pub struct PracticeConfig {
     pub span_done: Micros,
     /// A pause for breath after each rep: pacing only, it holds nobody back. None: the verdict stands until the next rep.
     pub rest: Option<Micros>,
+}
+
+/// Until when silence is natural; see `follower::hesitation`.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Waits {
+    /// Seconds beyond the time to the next onset.
+    pub floor_s: f64,
+    /// Or so many times that time, whichever is later.
+    pub factor: f64,
+    /// So much longer again where a phrase may end.
+    pub phrase: f64,
+}
+
+/// When a rest is offered in new work.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Rests {
+    /// From here the next change of section is a good moment.
+    pub work: Micros,
+    pub length: Micros,
+}
+
+impl Rests {
+    /// Returns the defaults: a five-minute rest early in learning a sequence brought the largest gain (Cash & Duke 2009); after 8 to 10
+    /// minutes is our reading of it.
+    pub const fn standard() -> Self {
+        Rests { work: Micros(8 * 60_000_000), length: Micros(5 * 60_000_000) }
+    }
 }
 
 /// When each rung of the prompt ladder is shown, counted from the hesitation or from the rung before.
@@ -31,6 +60,11 @@ impl PracticeConfig {
     pub fn standard() -> Self {
         PracticeConfig {
             tempo_share: (0.85, 1.15),
+            waits: Waits {
+                floor_s: Constants::LEARNED.wait_floor,
+                factor: Constants::LEARNED.wait_factor,
+                phrase: Constants::LEARNED.wait_phrase,
+            },
             ladder: LadderConfig {
                 first_cue: Micros::from_millis(700),
                 fuller_cue: Micros::from_millis(2_000),

@@ -2,10 +2,11 @@
 
 use std::collections::HashMap;
 
+use super::config::Waits;
 use super::reading::Timed;
 use super::run::pace::Pace;
 use super::span::Span;
-use crate::follower::{Begin, Finding, Follower, FollowerConfig, OnsetIdx, RestartHabit, TimingHabit};
+use crate::follower::{Begin, Constants, Finding, Follower, FollowerConfig, OnsetIdx, RestartHabit, TimingHabit};
 use crate::journal::entry::Mode;
 use crate::midi::{MidiEvent, Take};
 use crate::score::Place;
@@ -102,7 +103,8 @@ impl Habits {
     }
 
     /// Returns how to follow this player.
-    pub fn config(&self, begin: Begin) -> FollowerConfig {
-        FollowerConfig { timing: self.timing.clone(), restarts: self.restarts.clone(), ..FollowerConfig::learned(begin) }
+    pub fn config(&self, waits: Waits, begin: Begin) -> FollowerConfig {
+        let constants = Constants { wait_floor: waits.floor_s, wait_factor: waits.factor, wait_phrase: waits.phrase, ..Constants::LEARNED };
+        FollowerConfig { begin, constants, timing: self.timing.clone(), restarts: self.restarts.clone() }
     }
 }

@@ -92,8 +92,8 @@ impl Engine {
         let is_stale = ears.candidate.as_ref().is_some_and(|c| c.n_notes() >= n_notes_to_begin);
         if silence.is_none_or(|s| s >= FRESH_START || (is_first_note && ears.broken.is_none() && s >= TRAILING)) {
             let begin = if cx.span.is_drill() { Begin::At(OnsetIdx(0)) } else { Begin::Anywhere };
-            ears.candidate = Some(Box::new(Attempt::new(cx.span, begin)));
-            ears.from_top = top.map(|top| Box::new(Attempt::new(top.span, Begin::At(OnsetIdx(0)))));
+            ears.candidate = Some(Box::new(Attempt::new(cx.span, cx.config, begin)));
+            ears.from_top = top.map(|top| Box::new(Attempt::new(top.span, top.config, Begin::At(OnsetIdx(0)))));
         } else if is_stale {
             ears.candidate = None;
             ears.from_top = None;

@@ -25,7 +25,7 @@ pub fn listen(piece: &Piece, span: &Span, config: &PracticeConfig, take: &Take) 
 
 /// Hears a take to its last event, and leaves the attempt open.
 pub(super) fn hear_out(cx: &Context<'_>, take: &Take, out: &mut Vec<Output>) -> Attempt {
-    let mut attempt = Attempt::new(cx.span, Begin::Anywhere);
+    let mut attempt = Attempt::new(cx.span, cx.config, Begin::Anywhere);
     for event in take.events() {
         while let Some(due) = attempt.deadline(cx).filter(|d| *d < event.at) {
             attempt.silence(due, cx, out);

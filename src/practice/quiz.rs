@@ -17,7 +17,7 @@ mod question;
 pub use bank::questions;
 pub use doubt::{Doubt, JournalDoubt, TodaysDoubt};
 pub use harmony::{Fit, Harmony};
-pub use order::Deck;
+pub use order::{Deck, Mix};
 pub use question::{Exit, Passage, Question, Source, UNTIL_CALLED, Wanted, kind_words};
 
 use std::sync::Arc;
@@ -50,6 +50,7 @@ pub struct QuizConfig {
     pub jump: Micros,
     /// How long an outcome stands.
     pub glance: Micros,
+    pub mix: Mix,
     /// Without an instrument: answers are told, not heard.
     pub is_told: bool,
 }
@@ -63,6 +64,7 @@ impl QuizConfig {
             first_onset: Micros::from_millis(5_000),
             jump: Micros::from_millis(2_000),
             glance: Micros::from_millis(2_000),
+            mix: Mix::standard(),
             is_told: false,
         }
     }
@@ -134,7 +136,7 @@ impl Quiz {
         practice: PracticeConfig,
         config: QuizConfig,
     ) -> Option<Self> {
-        let deck = Deck::new(&questions, doubt, config.seed);
+        let deck = Deck::new(&questions, doubt, config.mix, config.seed);
         let minutes = usize::try_from(config.length.0 / 60_000_000).unwrap_or(0);
         let is_taught = vec![false; questions.len()];
         (!questions.is_empty()).then(|| Quiz {

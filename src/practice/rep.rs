@@ -50,11 +50,11 @@ pub struct Attempt {
 
 impl Attempt {
     /// Starts hearing for a rep of `span`, which begins as `begin` says.
-    pub fn new(span: &Span, begin: Begin) -> Self {
+    pub fn new(span: &Span, config: &PracticeConfig, begin: Begin) -> Self {
         Attempt {
             ear: Ear::new(&span.hearing),
             glissandi: GlissandoEar::default(),
-            follower: Follower::new(span.line.clone(), span.habits.config(begin)),
+            follower: Follower::new(span.line.clone(), span.habits.config(config.waits, begin)),
             judge: Judge::default(),
             ladder: None,
             take: Take::default().heard((*span.hearing).clone()),

@@ -5,6 +5,7 @@
 
 use std::collections::VecDeque;
 
+use super::config::Rests;
 use super::span::Span;
 use super::view::{Quiz, Stage, View};
 use super::{Command, Engine, Input, Machine, Output, Played};
@@ -12,15 +13,8 @@ use crate::journal::entry::{Entry, RepNumber};
 use crate::midi::MidiEvent;
 use crate::time::{Micros, Stamped, Tempo};
 
-/// A pause for breath between reps of the same bars (Das et al. 2024: short rests between early reps; pacing only).
-pub const BREATH: Micros = Micros(8_000_000);
-/// Work on what is new before a rest, and the length of it (Cash & Duke 2009: a five-minute rest early in learning a sequence
-/// brought the largest gain; 8 to 10 minutes is our reading of it).
-const NEW_WORK: Micros = Micros(8 * 60_000_000);
-const NEW_WORK_MAX: Micros = Micros(10 * 60_000_000);
-const REST: Micros = Micros(5 * 60_000_000);
-/// A rest is taken where at least as long is left for work after it.
-const WORK_AFTER_REST: Micros = REST;
+/// So much after the moment for a rest, any rep's end is one.
+const REST_AT_LAST: Micros = Micros(2 * 60_000_000);
 /// The run-through is given its length by the page and so much more, for the way there and a lapse.
 const ROOM_FOR_LAPSES: f64 = 1.2;
 const SETTLE: Micros = Micros(20_000_000);
@@ -86,6 +80,7 @@ pub struct Sitting {
     to_come: VecDeque<Part>,
     now: Micros,
     began: Micros,
+    rests: Rests,
     /// No rest was taken in this part yet.
     is_fresh: bool,
     resting_until: Option<Micros>,
@@ -104,7 +99,7 @@ pub struct Sitting {
 
 impl Sitting {
     /// Begins with the first part; `None` when there is none.
-    pub fn try_new(parts: Vec<Part>) -> Option<Sitting> {
+    pub fn try_new(parts: Vec<Part>, rests: Rests) -> Option<Sitting> {
         let mut to_come = VecDeque::from(parts);
         let part = to_come.pop_front()?;
         Some(Sitting {
@@ -112,6 +107,7 @@ impl Sitting {
             to_come,
             now: Micros::ZERO,
             began: Micros::ZERO,
+            rests,
             is_fresh: true,
             resting_until: None,
             has_just_ended: false,
@@ -215,12 +211,13 @@ impl Sitting {
 
     /// After the first minutes of new work, the next change of section is a good moment for a rest; a while later any rep's end is.
     fn maybe_rest(&mut self, between_spans: bool, after_rep: bool) {
-        let worked = self.now - self.began;
-        let is_moment = (between_spans && worked >= NEW_WORK) || (after_rep && worked >= NEW_WORK_MAX);
-        let has_room = self.part.window.is_some_and(|w| self.now + REST + WORK_AFTER_REST <= w.ends);
+        let (rests, worked) = (self.rests, self.now - self.began);
+        // As long as the rest is left for work after it.
+        let is_moment = (between_spans && worked >= rests.work) || (after_rep && worked >= rests.work + REST_AT_LAST);
+        let has_room = self.part.window.is_some_and(|w| self.now + rests.length + rests.length <= w.ends);
         if is_moment && has_room && self.part.is_new_work && self.is_fresh {
             self.is_fresh = false;
-            self.resting_until = Some(self.now + REST);
+            self.resting_until = Some(self.now + rests.length);
         }
     }
 

@@ -15,6 +15,7 @@ use ratatui::backend::Backend;
 use super::app::{App, Effect};
 use super::{Error, Options, Practice, keys, screen, terminal};
 use crate::clock::SessionClock;
+use crate::log;
 use crate::midi::MidiEvent;
 use crate::practice::view::Stage;
 use crate::practice::{Command, Input, Story};
@@ -285,6 +286,7 @@ impl Session<'_> {
                 Ok(())
             }
             other => {
+                log::note(|| format!("{other:?}"));
                 self.app.signal(&other, self.clock.now());
                 Ok(())
             }

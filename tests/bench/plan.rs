@@ -11,6 +11,7 @@ use std::time::Instant;
 use catchword::cli::plan::Known;
 use catchword::journal::store::{FILE_NAME, Store};
 use catchword::memory::plan::{PlanConfig, plan};
+use catchword::memory::rules::Rules;
 use catchword::memory::simulate::{SimulateConfig, simulate, times_better};
 use catchword::piece_folder::open_piece;
 use chrono::NaiveDate;
@@ -31,7 +32,7 @@ fn over_a_journal() {
         .map(|_| {
             let start = Instant::now();
             let store = Store::open(dir.path()).expect("the journal opens");
-            let known = Known::read(&store, std::slice::from_ref(&opened)).expect("records");
+            let known = Known::read(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records");
             let found = plan(&known.pieces, &known.fitted.weights, &PlanConfig { today, minutes: 60.0, pace: known.pace });
             assert!(!found.steps.is_empty());
             start.elapsed().as_secs_f64() * 1e3

@@ -9,6 +9,7 @@ use std::time::Instant;
 
 use catchword::cli::plan::Known;
 use catchword::journal::store::{FILE_NAME, Store};
+use catchword::memory::rules::Rules;
 use catchword::piece_folder::open_piece;
 use catchword::report::progress::{N_RUNS_MAX, Progress, Records};
 use catchword::report::{progress_page, progress_text};
@@ -46,7 +47,7 @@ fn main() {
     let scan = best(count);
     let progress = || {
         let store = Store::open(dir.path()).expect("the journal opens");
-        let known = Known::read_sections(&store, std::slice::from_ref(&opened)).expect("records");
+        let known = Known::read_sections(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records");
         let (answers, runs) = (store.answers("ferry").expect("answers"), store.runs("ferry", N_RUNS_MAX).expect("runs"));
         let memory = Some((&known.pieces[0], &known.fitted.weights));
         let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs };
@@ -54,7 +55,7 @@ fn main() {
     };
     let store = Store::open(dir.path()).expect("the journal opens");
     let read = best(|| store.attempts("ferry").expect("attempts").all.len());
-    let known = best(|| Known::read_sections(&store, std::slice::from_ref(&opened)).expect("records").pieces.len());
+    let known = best(|| Known::read_sections(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records").pieces.len());
     let text = best(|| progress_text::lines(&progress()).len());
     let page = best(|| progress_page::page(&progress()).len());
     println!("{n_reps} reps; best of {N_RUNS} runs");

@@ -3,3 +3,4 @@
 mod escapes;
 mod kept;
 mod limits;
+mod pages;

@@ -25,6 +25,7 @@ const LAYERS: &[(&str, u8)] = &[
     ("report", 3),
     ("clock", 4),
     ("paths", 4),
+    ("log", 4),
     ("config", 4),
     ("instruments", 4),
     ("piece_folder", 4),
@@ -52,6 +53,7 @@ const SIDEWAYS: &[(&str, &str)] = &[
     ("instruments", "paths"),   // where the set-up of instruments is kept
     ("journal/store", "paths"), // where the journal is
     ("journal/store", "clock"), // entries are dated where they are kept
+    ("log", "clock"),           // a line says when
     ("cli", "tui"),             // subcommands open the screen
 ];
 

@@ -15,7 +15,7 @@ use catchword::piece_folder::open_piece;
 use catchword::practice::joins::{Chaining, spans};
 use catchword::practice::quiz::{Passage, QuizConfig, Wanted, questions};
 use catchword::practice::sitting::{Part, Sitting, Times};
-use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Span, Stage};
+use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Rests, Span, Stage};
 use catchword::source::player::{Manner, Meant, Planned, perform, perform_told};
 use catchword::theory::Hand;
 use catchword::time::{Micros, ScoreTime, Stamped, Tempo};
@@ -276,7 +276,7 @@ fn in_a_session_of_some_minutes() {
         let times = Times::of(Micros(20 * 60_000_000), &studio.whole, Micros::ZERO);
         let engine = |span: Span| Engine::try_new(Arc::clone(&studio.piece), vec![span], PracticeConfig::standard()).unwrap();
         let parts = vec![Part::work(engine(studio.drill()), times.work), Part::whole(engine(studio.whole.clone()))];
-        let mut sitting = Sitting::try_new(parts).unwrap();
+        let mut sitting = Sitting::try_new(parts, Rests::standard()).unwrap();
         let mut out = Vec::new();
         let mut at = play(&mut sitting, &studio.play(player, &studio.drill(), seed), Micros(1_000_000), &mut out);
         check_rep(&studio, &studio.drill(), player, &reps(&out)[0], seed);

@@ -122,7 +122,8 @@ fn a_reading_of_the_whole_piece_teaches_every_section_its_timing() {
     learned.add(&timed, Mode::Reading);
     for (nth, mut section) in Span::of_piece(&piece).into_iter().take(6).enumerate() {
         learned.teach(&mut section);
-        let timing = section.habits.config(Begin::At(OnsetIdx(0))).timing.expect("something was learned");
+        let waits = PracticeConfig::standard().waits;
+        let timing = section.habits.config(waits, Begin::At(OnsetIdx(0))).timing.expect("something was learned");
         let n_known = (0..section.n_onsets() - 1).filter(|o| timing.n_takes(OnsetIdx(*o)) > 0).count();
         assert!(n_known * 10 >= (section.n_onsets() - 1) * 9, "{}: {n_known} of {}", section.name, section.n_onsets());
         let place = span.line.onsets.iter().find(|o| o.at == at(nth)).unwrap().place;

@@ -13,7 +13,6 @@ use crate::capture::record::{Kept, KeptBeats};
 use crate::capture::{Page, Pass};
 use crate::cli::N_SIGNALS_MAX;
 use crate::clock::SessionClock;
-use crate::config::Config;
 use crate::midi::{Channel, MidiEvent, Take};
 use crate::paths::Paths;
 use crate::report::plain_text::plain_lines;
@@ -41,7 +40,7 @@ enum Answer {
 
 /// Plays stretches until the player is done.
 pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Option<(u32, u32)>) -> anyhow::Result<()> {
-    let config = Config::load(&paths.config_file)?;
+    let config = crate::cli::settings(paths)?;
     let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);

@@ -26,7 +26,7 @@ use crate::tui::between::{self, Between, Left};
 pub fn carry_out(paths: &Paths, config: &Config, minutes: u32) -> anyhow::Result<Option<ExitCode>> {
     let store = open_journal(paths)?;
     let mut pieces = opened(None, &store, paths)?;
-    let known = Known::read(&store, &pieces)?;
+    let known = Known::read(&store, &pieces, config.rules)?;
     drop(store);
     let today = wall_now().date_naive();
     let plan = plan(&known.pieces, &known.fitted.weights, &PlanConfig { today, minutes: minutes.into(), pace: known.pace });

@@ -4,11 +4,11 @@ use chrono::NaiveDate;
 
 use super::why;
 use super::{DayPlan, PlanConfig, PlannedStep, What, with_rests};
-use crate::memory::gap::FULL_TEST_DAYS_BEFORE;
 use crate::memory::item::{ItemIdx, ItemKind, are_look_alikes};
 use crate::memory::model::Weights;
 use crate::memory::pace::Pace;
 use crate::memory::piece_memory::PieceMemory;
+use crate::memory::rules::Rules;
 
 /// New sections a day at most, whatever time there is.
 const NEW_A_DAY_MAX: usize = 3;
@@ -50,14 +50,14 @@ struct Choice<'p> {
 /// Picks steps until the minutes are full: a run-through first, where it is time for one; then what is due, weakest first; new sections; and what is weakest although not due.
 pub(super) fn choose(pieces: &[PieceMemory], weights: &Weights, config: &PlanConfig) -> DayPlan {
     let today = config.today;
-    let mut day = Day { chosen: Vec::new(), minutes: config.minutes };
+    let mut day = Day { chosen: Vec::new(), minutes: config.minutes, rules: weights.rules };
     let is_stage_day = |p: &PieceMemory| p.facts.perform_on == Some(today);
     // Rank is the order in which room is found.
     if let Some(run) = run_through(pieces, config) {
         day.take(run);
     }
     let playable = || pieces.iter().filter(|p| !is_stage_day(p));
-    let mut fresh: Vec<Choice<'_>> = playable().flat_map(|p| new_sections(p, config)).collect();
+    let mut fresh: Vec<Choice<'_>> = playable().flat_map(|p| new_sections(p, &weights.rules, config)).collect();
     let mut due: Vec<Choice<'_>> = playable().flat_map(|p| due_items(p, weights, config)).collect();
     due.sort_by(|a, b| urgency(b, today).total_cmp(&urgency(a, today)));
     let reserved = fresh.iter().map(|c| c.minutes).sum::<f64>().min(NEW_SHARE * config.minutes);
@@ -98,6 +98,7 @@ fn wanted<'p>(fresh: &mut Vec<Choice<'p>>) -> (Vec<Choice<'p>>, Vec<Choice<'p>>)
 struct Day<'p> {
     chosen: Vec<Choice<'p>>,
     minutes: f64,
+    rules: Rules,
 }
 
 impl<'p> Day<'p> {
@@ -145,7 +146,7 @@ impl<'p> Day<'p> {
             let is_later = c.stage >= Stage::New;
             (is_later, if is_later { -nth } else { nth }, c.stage)
         });
-        with_rests(order.into_iter().map(|c| c.step()).collect())
+        with_rests(order.into_iter().map(|c| c.step()).collect(), &self.rules)
     }
 }
 
@@ -217,14 +218,14 @@ fn has_ground(piece: &PieceMemory, idx: ItemIdx, today: NaiveDate) -> bool {
 fn due_items<'p>(piece: &'p PieceMemory, weights: &Weights, config: &PlanConfig) -> Vec<Choice<'p>> {
     let today = config.today;
     let left = days_left(piece, today);
-    let is_full_test = left == Some(FULL_TEST_DAYS_BEFORE);
+    let is_full_test = left == Some(weights.rules.full_test_days_before);
     let choice = |idx: ItemIdx| {
         let (item, record) = (&piece.items[idx.0], &piece.records[idx.0]);
         let is_join = item.kind != ItemKind::Section;
         let recall = record.recall(today, weights).unwrap_or(0.0);
         let (reps, why) = if record.is_begun() {
             let due = record.due_on(today, piece.facts.perform_on, weights).filter(|due| *due <= today)?;
-            let reps = if is_join && record.n_clean < 2 { 2 } else { 1 };
+            let reps = if is_join && record.n_clean < 2 { 2 } else { weights.rules.later_reps };
             (reps, if is_full_test { why::full_test() } else { why::due(item, record, due, today) })
         } else if is_join && has_ground(piece, idx, today) && left.is_none_or(|days| days > 1) {
             (item.target, why::not_yet(item.kind))
@@ -239,10 +240,10 @@ fn due_items<'p>(piece: &'p PieceMemory, weights: &Weights, config: &PlanConfig)
 }
 
 /// Sections to begin today, in page order: as many as the time left asks for, and one at least.
-fn new_sections<'p>(piece: &'p PieceMemory, config: &PlanConfig) -> Vec<Choice<'p>> {
+fn new_sections<'p>(piece: &'p PieceMemory, rules: &Rules, config: &PlanConfig) -> Vec<Choice<'p>> {
     let left = days_left(piece, config.today);
     // The last days are for what is known.
-    if left.is_some_and(|days| days <= FULL_TEST_DAYS_BEFORE) {
+    if left.is_some_and(|days| days <= rules.full_test_days_before) {
         return Vec::new();
     }
     let new: Vec<ItemIdx> = piece.of_kind(ItemKind::Section).filter(|i| !piece.records[i.0].is_begun()).collect();

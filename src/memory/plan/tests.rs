@@ -121,7 +121,7 @@ fn a_rest_stands_in_every_half_hour() {
     let mut played = 0.0;
     for step in &found.steps {
         played = if step.what == What::Rest { 0.0 } else { played + step.minutes };
-        assert!(played <= BLOCK_MINUTES);
+        assert!(played <= Rules::standard().block_minutes);
     }
     assert!(found.steps.iter().any(|s| s.what == What::Rest) && found.minutes() > 60.0);
 }

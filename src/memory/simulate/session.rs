@@ -9,7 +9,8 @@ use crate::memory::item::{ItemIdx, ItemKind};
 use crate::memory::model::Weights;
 use crate::memory::pace::Pace;
 use crate::memory::piece_memory::PieceMemory;
-use crate::memory::plan::{BLOCK_MINUTES, PlanConfig, REST_MINUTES, What, plan};
+use crate::memory::plan::{PlanConfig, What, plan};
+use crate::memory::rules::Rules;
 use crate::memory::{Attempt, Outcome, Way};
 
 /// Looking at the page after a failure.
@@ -61,8 +62,9 @@ impl Session {
 
     /// Practises one day, and sleeps.
     pub fn practise(&mut self, policy: Policy, today: NaiveDate, minutes: f64) {
-        let n_rests = ((minutes - 1.0) / (BLOCK_MINUTES + REST_MINUTES)).floor().max(0.0);
-        let playing_s = (minutes - n_rests * REST_MINUTES) * 60.0;
+        let rules = Rules::standard();
+        let n_rests = ((minutes - 1.0) / (rules.block_minutes + rules.rest_minutes)).floor().max(0.0);
+        let playing_s = (minutes - n_rests * rules.rest_minutes) * 60.0;
         (self.today, self.left_s) = (today, playing_s);
         let began = self.learner.now;
         match policy {

@@ -108,7 +108,7 @@ fn context<'a>(passage: &'a Passage, around: Around<'a>) -> Context<'a> {
 
 impl PassageEar {
     pub fn new(asked: Micros, task: Task<'_>) -> Self {
-        let hear = |p: &Passage| Attempt::new(&p.span, Begin::At(p.begin));
+        let hear = |p: &Passage| Attempt::new(&p.span, task.around.practice, Begin::At(p.begin));
         PassageEar {
             asked,
             attempt: hear(task.passage),

@@ -130,7 +130,7 @@ impl Called {
         let first = line.onset(begin).notes.clone();
         let mut unsaid = Vec::new();
         if line.notes[first.clone()].iter().any(|n| n.is(key)) {
-            let attempt = Attempt::new(&to.passage.span, Begin::At(begin));
+            let attempt = Attempt::new(&to.passage.span, to.around.practice, Begin::At(begin));
             self.landings.push(Landing { attempt, at, n_before: self.n_notes, first: Vec::new(), n_right: 0 });
         }
         for landing in &mut self.landings {

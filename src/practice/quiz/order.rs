@@ -9,10 +9,6 @@ use crate::journal::entry::{Outcome, QuestionKind};
 use crate::score::Place;
 use crate::time::Micros;
 
-/// Half section starts, a quarter switches, fewer starts after spots that failed, some at any bar: players restart at the starts
-/// of sections, and take wrong turns at switches (Chaffin & Imreh 2002; Williamon & Valentine 2002); the shares themselves are
-/// reasoned defaults.
-const MIX: [(Source, f64); 4] = [(Source::Start, 0.5), (Source::Switch, 0.25), (Source::Spot, 0.15), (Source::Bar, 0.1)];
 /// How often each kind of question is asked where several can be.
 const KINDS: [(QuestionKind, f64); 5] = [
     (QuestionKind::ColdStart, 2.0),
@@ -22,9 +18,29 @@ const KINDS: [(QuestionKind, f64); 5] = [
     (QuestionKind::Jump, 1.0),
 ];
 
+/// How often each kind of place is asked, as shares of any whole; not all nothing.
+#[derive(Clone, Copy, PartialEq, Debug)]
+pub struct Mix {
+    pub starts: f64,
+    pub switches: f64,
+    /// Starts after spots that failed.
+    pub spots: f64,
+    pub bars: f64,
+}
+
+impl Mix {
+    /// Returns the defaults: half section starts, a quarter switches, fewer starts after spots that failed, some at any bar. Players
+    /// restart at the starts of sections, and take wrong turns at switches (Chaffin & Imreh 2002; Williamon & Valentine 2002); the
+    /// shares themselves are reasoned defaults.
+    pub const fn standard() -> Self {
+        Mix { starts: 50.0, switches: 25.0, spots: 15.0, bars: 10.0 }
+    }
+}
+
 /// The questions of one session and the order they are drawn in.
 pub struct Deck {
     rng: fastrand::Rng,
+    mix: Mix,
     doubts: Vec<f64>,
     /// Places of the question before this one, and where each of the last two stands in playing order.
     last_places: Vec<Place>,
@@ -34,9 +50,10 @@ pub struct Deck {
 }
 
 impl Deck {
-    pub fn new(questions: &[Question], doubt: &dyn Doubt, seed: u64) -> Self {
+    pub fn new(questions: &[Question], doubt: &dyn Doubt, mix: Mix, seed: u64) -> Self {
         let doubts = questions.iter().map(|q| doubt.doubt(q.kind, &q.text).clamp(0.0, 1.0)).collect();
-        Deck { rng: fastrand::Rng::with_seed(seed), doubts, last_places: Vec::new(), last_orders: [None; 2], last_doubt: None }
+        let rng = fastrand::Rng::with_seed(seed);
+        Deck { rng, mix, doubts, last_places: Vec::new(), last_orders: [None; 2], last_doubt: None }
     }
 
     /// Draws the next question; `None` when there are none.
@@ -53,7 +70,9 @@ impl Deck {
         if open.is_empty() {
             open = all().map(|(i, _)| i).collect();
         }
-        let source = self.pick(&MIX, |s| open.iter().any(|i| questions[*i].source == s))?;
+        let Mix { starts, switches, spots, bars } = self.mix;
+        let mix = [(Source::Start, starts), (Source::Switch, switches), (Source::Spot, spots), (Source::Bar, bars)];
+        let source = self.pick(&mix, |s| open.iter().any(|i| questions[*i].source == s))?;
         open.retain(|i| questions[*i].source == source);
         let kind = self.pick(&KINDS, |k| open.iter().any(|i| questions[*i].kind == k))?;
         open.retain(|i| questions[*i].kind == kind);

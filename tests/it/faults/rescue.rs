@@ -41,7 +41,7 @@ fn a_rep(number: u32) -> (EntryId, Entry) {
 /// What is refused: a later word on a rep that is in the journal, a rep, a word on that one, and a place put off.
 fn refused() -> [(EntryId, Entry); 4] {
     let overruled = |rep, verdict| (EntryId::new(), Entry::Overruled { rep: RepNumber(rep), verdict, at: Micros(30_000_000) });
-    let spot = Spot { at: Micros(31_000_000), place: "2.1".into(), hand: None, text: None };
+    let spot = Spot { at: Micros(31_000_000), place: "2.1".into(), hand: None, text: None, typed: None };
     [overruled(0, Verdict::Broken), a_rep(1), overruled(1, Verdict::Prompted), (EntryId::new(), Entry::Spot(spot))]
 }
 

@@ -6,7 +6,7 @@ use catchword::piece::Piece;
 use catchword::piece_folder::open_piece;
 use catchword::practice::joins::{Chaining, spans};
 use catchword::practice::sitting::{Part, Sitting, Times};
-use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Span, Stage};
+use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Rests, Span, Stage};
 use catchword::source::player::{Manner, Planned, perform};
 use catchword::theory::Hand;
 use catchword::time::{Micros, Stamped};
@@ -35,7 +35,7 @@ impl Desk {
         let work = spans(&piece, Chaining::FromTheTop);
         let engine = |spans| Engine::try_new(piece.clone().into(), spans, PracticeConfig::standard()).unwrap();
         let parts = vec![Part::work(engine(work), times.work), Part::whole(engine(vec![whole]))];
-        let sitting = Sitting::try_new(parts).unwrap();
+        let sitting = Sitting::try_new(parts, Rests::standard()).unwrap();
         Desk { sitting, times, now: Micros::ZERO, seed: 5, breath: 2.0, outputs: vec![], rests: vec![] }
     }
 

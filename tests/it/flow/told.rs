@@ -10,7 +10,7 @@ use catchword::practice::joins::{Chaining, spans};
 use catchword::practice::quiz::{JournalDoubt, Quiz, QuizConfig, questions};
 use catchword::practice::sitting::{Part, Sitting, Times};
 use catchword::practice::view;
-use catchword::practice::{Command, Input, Machine, Output, PracticeConfig, Span, Stage};
+use catchword::practice::{Command, Input, Machine, Output, PracticeConfig, Rests, Span, Stage};
 use catchword::time::{Micros, Stamped};
 
 const HELD: Command = Command::Overrule(Verdict::Clean);
@@ -40,7 +40,7 @@ impl Desk {
             Part::until(quiz.unwrap(), times.other),
             Part::whole(told(vec![whole])),
         ];
-        Desk { sitting: Sitting::try_new(parts).unwrap(), now: Micros::ZERO, outputs: Vec::new(), n_rests: 0 }
+        Desk { sitting: Sitting::try_new(parts, Rests::standard()).unwrap(), now: Micros::ZERO, outputs: Vec::new(), n_rests: 0 }
     }
 
     fn after(&mut self, seconds: f64, what: Input) {

@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use catchword::journal::entry::{Outcome, QuestionKind};
-use catchword::practice::quiz::{Deck, Doubt, Question, QuizConfig, Source};
+use catchword::practice::quiz::{Deck, Doubt, Mix, Question, QuizConfig, Source};
 use catchword::practice::{Command, Input, Machine};
 use catchword::time::Micros;
 use proptest::prelude::*;
@@ -11,7 +11,7 @@ use proptest::prelude::*;
 use super::{Only, Sitting, asked_of};
 
 fn drawn(questions: &[Question], doubt: &dyn Doubt, seed: u64, n: usize) -> Vec<usize> {
-    let mut deck = Deck::new(questions, doubt, seed);
+    let mut deck = Deck::new(questions, doubt, Mix::standard(), seed);
     (0..n).map(|_| deck.draw(questions).expect("there is something to ask")).collect()
 }
 
@@ -54,7 +54,7 @@ fn what_is_doubtful_is_asked_more_than_what_holds() {
 fn a_failed_answer_comes_back_sooner_than_a_held_one() {
     let (_, questions) = asked_of("ferry");
     let n_again = |outcome| {
-        let mut deck = Deck::new(&questions, &Only(None), 3);
+        let mut deck = Deck::new(&questions, &Only(None), Mix::standard(), 3);
         let weak = questions.iter().position(|q| q.kind == QuestionKind::ColdStart && q.text == "10.1").unwrap();
         for i in 0..questions.len() {
             deck.answered(i, if i == weak { outcome } else { Outcome::Held }, Some(Micros(900_000)));

@@ -1,7 +1,7 @@
 //! The player's word on an answer goes before what was heard of it.
 
 use catchword::journal::entry::{Entry, Outcome, QuestionKind, Verdict};
-use catchword::practice::quiz::{Deck, QuizConfig};
+use catchword::practice::quiz::{Deck, Mix, QuizConfig};
 use catchword::practice::view::{self, Stage};
 use catchword::practice::{Command, Input, Machine, Output};
 use catchword::source::player::Planned;
@@ -64,7 +64,7 @@ fn the_account_and_the_doubt_go_by_the_players_word() {
     // Of two decks that draw alike the one that was told an answer held goes on as if it had.
     let (_, asked) = asked_of("ferry");
     let drawn = |outcome: Outcome, word: Option<Outcome>| {
-        let mut deck = Deck::new(&asked, &Only(None), 9);
+        let mut deck = Deck::new(&asked, &Only(None), Mix::standard(), 9);
         let mut all = Vec::new();
         for _ in 0..200 {
             let question = deck.draw(&asked).unwrap();
