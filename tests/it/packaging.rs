@@ -1,13 +1,13 @@
 //! What the program is given out with: its version, the licences of all that is in it, the toolchain that it needs.
 
-use std::collections::BTreeMap;
+use std::collections::BTreeSet;
 use std::path::Path;
 use std::process::Command;
 
 use serde_json::Value;
 
 /// Licences that ask for no more than to be named, by their SPDX identifiers.
-const ALLOWED: [&str; 15] = [
+const ALLOWED: [&str; 16] = [
     "0BSD",
     "Apache-2.0",
     "BSD-2-Clause",
@@ -19,6 +19,7 @@ const ALLOWED: [&str; 15] = [
     "MIT-0",
     "OFL-1.1",
     "Unicode-3.0",
+    "Unicode-DFS-2016",
     "Unlicense",
     "WTFPL",
     "Zlib",
@@ -36,7 +37,7 @@ fn output(program: &str, args: &[&str]) -> String {
 }
 
 /// Name and licence of every library that the program is built with here, without those of tests and benches.
-fn libraries() -> BTreeMap<String, String> {
+fn libraries() -> BTreeSet<(String, String)> {
     let host = output("rustc", &["-vV"]);
     let host = host.lines().find_map(|l| l.strip_prefix("host: ")).unwrap();
     let text = output(env!("CARGO"), &["metadata", "--format-version", "1", "--offline", "--locked", "--filter-platform", host]);
@@ -102,7 +103,7 @@ fn is_allowed(expression: &str) -> bool {
     either(&tokens, &mut at) && at == tokens.len()
 }
 
-fn listed(libraries: &BTreeMap<String, String>) -> String {
+fn listed(libraries: &BTreeSet<(String, String)>) -> String {
     libraries.iter().map(|(name, licence)| format!("{name}: {licence}\n")).collect()
 }
 
@@ -144,7 +145,7 @@ fn every_library_has_a_licence_that_allows_this_use_and_is_listed_with_it() {
 fn write_the_list_of_licences() {
     let path = project().join("packaging/licences.txt");
     let kept = std::fs::read_to_string(&path).unwrap_or_default();
-    let mut all: BTreeMap<String, String> =
+    let mut all: BTreeSet<(String, String)> =
         kept.lines().filter_map(|l| l.split_once(": ")).map(|(n, l)| (n.to_owned(), l.to_owned())).collect();
     all.extend(libraries());
     std::fs::write(path, listed(&all)).unwrap();
