@@ -42,7 +42,11 @@ fn piece() -> (TempDir, PathBuf) {
 }
 
 fn run(args: &[&str]) -> Vec<u8> {
-    let output = Command::new(program()).args(args).stdin(Stdio::null()).output().unwrap();
+    let mut child =
+        Command::new(program()).args(args).stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    // What asks for nothing may be gone already.
+    let _ = child.stdin.take().unwrap().write_all(b"ready\nheld\nready\nheld\nquit\n");
+    let output = child.wait_with_output().unwrap();
     [output.stdout, output.stderr].concat()
 }
 
@@ -66,7 +70,7 @@ fn lines_and_errors_are_calm() {
         &["inspect", score.to_str().unwrap()],
         &["inspect", HOSTILE],
         &["drill", HOSTILE, "--data", other.join("none").to_str().unwrap()],
-        &["drill", piece, "--data", data, "--input", HOSTILE],
+        &["drill", piece, "--data", data, "--input", &format!("stream:/none/{HOSTILE}")],
         &["drill", piece, "--data", data, "--section", HOSTILE, "--input", "keys"],
         &["drill", piece, "--data", data, "--plain", "--input", "keys"],
         &["quiz", piece, "--data", data, "--plain", "--input", "keys"],
@@ -84,7 +88,7 @@ fn the_screens_are_calm() {
     let (dir, folder) = piece();
     let screens: [(&str, &[&str], &str); 4] = [
         ("the start screen", &[], ""),
-        ("a drill", &["drill", folder.to_str().unwrap(), "--input", "keys"], "?\u{1b}c"),
+        ("a drill", &["drill", folder.to_str().unwrap(), "--input", "keys"], "\r c"),
         ("a study", &["study", folder.to_str().unwrap()], "\t\t"),
         ("progress", &["progress", folder.to_str().unwrap()], ""),
     ];
@@ -94,11 +98,12 @@ fn the_screens_are_calm() {
         command.args(["--data", dir.path().to_str().unwrap()]);
         command.env("TERM", "xterm-256color");
         let mut pty = Pty::start(command, 120, 40);
-        pty.wait_for("taken");
+        pty.settle(Duration::from_millis(500));
         for key in keys.chars() {
             pty.press(&key.to_string());
             pty.settle(Duration::from_millis(100));
         }
+        pty.wait_for("taken");
         assert_calm(what, &pty.written());
         pty.press("q");
     }
