@@ -1,7 +1,9 @@
 //! `catchword capture`: a piece that is only on paper, taken in by playing it from the page.
 
+mod click;
 mod folder;
 mod live;
+mod playback;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -11,12 +13,15 @@ use clap::Args;
 
 use crate::capture::record::{Kept, KeptBeats, Record};
 use crate::capture::{Page, Pass, Question, Why, strokes};
+use crate::clock::SessionClock;
+use crate::config::Config;
 use crate::midi::Take;
 use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
 use crate::score::{Place, Score};
 use crate::source::replay::read_take;
 use crate::theory::{KeySignature, Meter};
 use crate::time::{Micros, ScoreTime, Tempo};
+use crate::tone::Tone;
 
 use folder::Folder;
 
@@ -45,6 +50,9 @@ pub struct CaptureArgs {
     /// Play some bars again; what is played then counts
     #[arg(long, value_name = "BARS")]
     again: Option<String>,
+    /// Play captured bars back over MIDI, such as 7-8, where the settings say `tone`; nothing is taken in
+    #[arg(long, value_name = "BARS")]
+    play: Option<String>,
     /// Bar and beat of the first note, where that is not the first beat, such as 1.2
     #[arg(long, value_name = "BAR.BEAT")]
     starts: Option<String>,
@@ -74,6 +82,13 @@ pub fn run(args: CaptureArgs) -> anyhow::Result<ExitCode> {
     let mut folder = Folder::open(&paths.data.join("pieces").join(&name), &name)?;
     let before = folder.score()?;
     let is_new = before.is_none();
+    if let Some(bars) = &args.play {
+        let score = before.with_context(|| format!("nothing of {name} is captured yet; play it from the page first"))?;
+        let (clock, config) = (SessionClock::start(), Config::load(&paths.config_file)?);
+        let tone = Tone::of_setting(config.tone.as_deref(), clock);
+        playback::play(&score, bar_numbers(bars)?, folder.record.tempo, &tone, clock)?;
+        return Ok(ExitCode::SUCCESS);
+    }
     turn_page(&args, &mut folder.record, is_new)?;
     let again = match &args.again {
         Some(bars) => Some(bar_numbers(bars)?),

@@ -3,14 +3,14 @@
 //! The dialogue is lines in and lines out, so that it works on any terminal and with hands busy: Enter goes on.
 
 use std::fs::File;
-use std::io::{self, BufRead, IsTerminal, Write};
+use std::io::{self, BufRead, Write};
 use std::thread;
 
 use anyhow::Context as _;
 use crossbeam_channel::{Receiver, after, at, bounded, never, select};
 
+use crate::capture::Pass;
 use crate::capture::record::{Kept, KeptBeats};
-use crate::capture::{Page, Pass};
 use crate::cli::N_SIGNALS_MAX;
 use crate::clock::SessionClock;
 use crate::midi::{Channel, MidiEvent, Take};
@@ -18,10 +18,12 @@ use crate::paths::Paths;
 use crate::report::plain_text::plain_lines;
 use crate::source::replay::write_take_lines;
 use crate::source::{Signal, open};
-use crate::time::{Micros, ScoreTime, Stamped};
+use crate::time::{Micros, Stamped};
+use crate::tone::Tone;
 
+use super::click::Click;
 use super::folder::Folder;
-use super::{CaptureArgs, last_bar};
+use super::{CaptureArgs, bar_numbers, last_bar, playback};
 
 /// From Enter to the first click.
 const BREATH: Micros = Micros(800_000);
@@ -45,7 +47,11 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let _running = open(input)?.start(clock, sender)?;
-    let mut room = Room { signals, words: read_words(), clock, tapped: args.tapped, is_plain: args.plain };
+    let tone = Tone::of_setting(config.tone.as_deref(), clock);
+    let mut room = Room { signals, words: read_words(), clock, tapped: args.tapped, is_plain: args.plain, tone };
+    if let Some(trouble) = room.tone.take_trouble() {
+        room.say(&trouble)?;
+    }
     if let Some((first, last)) = again {
         room.say(&format!("bars {first} to {last}, once more. Enter when you are ready"))?;
         if room.wait()? {
@@ -56,7 +62,8 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
     let mut pass = Pass::First;
     let mut first = next_bar(folder, pass)?;
     room.say(
-        "Play from the page, slowly. After each stretch: Enter goes on, `again` plays it once more, `from 5` goes to a bar, `done` ends.",
+        "Play from the page, slowly. After each stretch: Enter goes on, `again` takes it once more, `from 5` goes to a bar, `play 7-8` lets you \
+         hear bars as they were taken, `done` ends.",
     )?;
     loop {
         room.say(&format!("from bar {first}: Enter when you are ready, Enter again to stop"))?;
@@ -69,13 +76,13 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
             Some(bar) => room.say(&format!("taken: bars {first} to {bar}"))?,
             None => room.say("nothing was played")?,
         }
-        match if is_whole { Answer::Done } else { room.answer()? } {
+        match if is_whole { Answer::Done } else { room.answer(folder)? } {
             Answer::GoOn => first = reached.map_or(first, |bar| bar + 1),
             Answer::Again => {}
             Answer::From(bar) => first = bar,
             Answer::Done if pass == Pass::First => {
                 room.say("Once more from the beginning, so that slips of reading show? Enter: yes; `done`: no; `again`: the last stretch once more")?;
-                match room.answer()? {
+                match room.answer(folder)? {
                     Answer::GoOn => (pass, first) = (Pass::Second, next_bar(folder, Pass::Second)?),
                     Answer::Again => {}
                     Answer::From(bar) => first = bar,
@@ -101,6 +108,8 @@ struct Room {
     tapped: Option<u8>,
     /// No bell, and no line written over.
     is_plain: bool,
+    /// Where the click sounds and bars are played back.
+    tone: Tone,
 }
 
 impl Room {
@@ -113,19 +122,29 @@ impl Room {
         Ok(self.words.recv().is_ok_and(|word| word.trim() != "done"))
     }
 
-    fn answer(&self) -> anyhow::Result<Answer> {
+    fn answer(&self, folder: &Folder) -> anyhow::Result<Answer> {
         loop {
             let Ok(word) = self.words.recv() else { return Ok(Answer::Done) };
             match word.trim() {
                 "" => return Ok(Answer::GoOn),
                 "again" => return Ok(Answer::Again),
                 "done" => return Ok(Answer::Done),
-                other => match other.strip_prefix("from ").and_then(|bar| bar.trim().parse().ok()) {
-                    Some(bar) => return Ok(Answer::From(bar)),
-                    None => self.say("expected Enter, `again`, `from 5` or `done`")?,
-                },
+                other => {
+                    let (word, rest) = other.split_once(' ').unwrap_or((other, ""));
+                    match (word, rest.trim().parse(), bar_numbers(rest)) {
+                        ("from", Ok(bar), _) => return Ok(Answer::From(bar)),
+                        ("play", _, Ok(bars)) => self.play_back(folder, bars)?,
+                        _ => self.say("expected Enter, `again`, `from 5`, `play 7-8` or `done`")?,
+                    }
+                }
             }
         }
+    }
+
+    /// Plays bars back; what keeps them from sounding is said, and nothing else stops for it.
+    fn play_back(&self, folder: &Folder, bars: (u32, u32)) -> anyhow::Result<()> {
+        let played = folder.lay_out().and_then(|taken| playback::play(&taken.score, bars, folder.record.tempo, &self.tone, self.clock));
+        played.or_else(|why| self.say(&format!("{why:#}")))
     }
 
     /// Takes one stretch; returns the last bar that was reached. Its notes are on disk before the next comes.
@@ -154,7 +173,11 @@ impl Room {
             (None, Some(last)) => Some(begin + tempo.duration(page.start_of(last + 1) - start) + AFTER_LAST),
             _ => None,
         };
-        let mut click = Click { page: &page, next: from, place: start - count_in, start, tempo, is_plain: self.is_plain, said: None };
+        let mut click =
+            Click { page: &page, next: from, place: start - count_in, start, tempo, is_plain: self.is_plain, said: None, tone: &self.tone };
+        if self.tapped.is_none() {
+            click.call();
+        }
         let mut take = Take::default();
         loop {
             let now = self.clock.now();
@@ -219,51 +242,6 @@ fn append(out: &mut File, take: &mut Take, event: Stamped<MidiEvent>) -> anyhow:
     take.push(event);
     let last = take.events().last().copied().into_iter().collect::<Take>();
     out.write_all(write_take_lines(&last).as_bytes()).and_then(|()| out.flush()).context("writing the take")
-}
-
-/// The click: the terminal's bell, and the beat on a line that is written over.
-struct Click<'p> {
-    page: &'p Page,
-    next: Micros,
-    /// Below `start` while counting in.
-    place: ScoreTime,
-    start: ScoreTime,
-    tempo: crate::time::Tempo,
-    is_plain: bool,
-    /// The bar said last, where each has its line; none within is the bar counted in.
-    said: Option<Option<u32>>,
-}
-
-impl Click<'_> {
-    /// Sounds every beat that is due.
-    fn sound(&mut self, now: Micros) -> anyhow::Result<()> {
-        while self.next <= now {
-            let number = if self.place < ScoreTime::ZERO { 1 } else { self.page.number_at(self.place.max(self.start)) };
-            let beat = self.page.meter_of(number).beat_length();
-            let mut out = io::stdout();
-            let is_counting_in = self.place < self.start;
-            let words = if is_counting_in { "counting in".to_owned() } else { format!("bar {number}") };
-            let written = if self.is_plain {
-                // A line for each bar, and none for its beats.
-                let bar = if is_counting_in { None } else { Some(number) };
-                let is_news = self.said.replace(bar) != Some(bar);
-                if is_news { writeln!(out, "{words}") } else { Ok(()) }
-            } else if out.is_terminal() {
-                write!(out, "\x07\r{words:<12}")
-            } else {
-                Ok(())
-            };
-            written.and_then(|()| out.flush()).context("writing to the terminal")?;
-            self.place += beat;
-            self.next += self.tempo.duration(beat);
-        }
-        Ok(())
-    }
-
-    fn rest(&self) -> anyhow::Result<()> {
-        let mut out = io::stdout();
-        if out.is_terminal() && !self.is_plain { write!(out, "\r{:<12}\r", "").context("writing to the terminal") } else { Ok(()) }
-    }
 }
 
 /// Reads lines on a thread of its own, which ends with the process if nobody types.

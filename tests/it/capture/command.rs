@@ -122,6 +122,27 @@ fn bar_lines_are_moved_and_cues_stay_at_their_music() {
 }
 
 #[test]
+fn captured_bars_are_played_back_where_the_settings_send_tones() {
+    let dir = tempfile::tempdir().unwrap();
+    let path = dir.path().join("first.mid");
+    fs::write(&path, smf::write_take(&take(&BARS, as_played))).unwrap();
+    said(&capture(dir.path(), &["waltz", "--meter", "3/4", "--key", "Eb", "--take", &path.display().to_string()]));
+    let silent = capture(dir.path(), &["waltz", "--play", "2"]);
+    assert!(String::from_utf8_lossy(&silent.stderr).contains("set `tone` in the settings file"), "{silent:?}");
+    let sent = dir.path().join("sent");
+    fs::write(&sent, []).unwrap();
+    fs::write(dir.path().join("config.toml"), format!("tone = \"stream:{}\"\n", sent.display())).unwrap();
+    said(&capture(dir.path(), &["waltz", "--play", "2"]));
+    let bytes = fs::read(&sent).unwrap();
+    let keys: Vec<u8> = bytes.chunks_exact(3).filter(|m| m[0] == 0x90).map(|m| m[1]).collect();
+    let (bass, tune) = BARS[1];
+    assert_eq!(keys, [bass, tune[0], tune[1], tune[2]]);
+    assert_eq!(bytes.len(), 3 * 2 * keys.len(), "every note is let go");
+    let beyond = capture(dir.path(), &["waltz", "--play", "9"]);
+    assert!(String::from_utf8_lossy(&beyond.stderr).contains("nothing is captured of bar 9"), "{beyond:?}");
+}
+
+#[test]
 fn tapped_bar_lines_give_the_beat_to_free_playing() {
     let dir = tempfile::tempdir().unwrap();
     // Each bar slower than the one before.
