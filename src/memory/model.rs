@@ -78,6 +78,8 @@ pub struct Weights {
     same_day: [f64; 3],
     /// What the gaps that come of them are held within.
     pub rules: Rules,
+    /// From this stability on, "good" on the same day adds nothing: most attempts of a long record.
+    same_day_floor: f64,
 }
 
 impl Default for Weights {
@@ -89,9 +91,11 @@ impl Default for Weights {
 impl Weights {
     fn new(w: [f64; N_WEIGHTS]) -> Self {
         let factor = 0.9_f64.powf(-1.0 / w[20]) - 1.0;
-        let mut weights = Weights { w, factor, easy_difficulty: 0.0, same_day: [0.0; 3], rules: Rules::standard() };
+        let rules = Rules::standard();
+        let mut weights = Weights { w, factor, easy_difficulty: 0.0, same_day: [0.0; 3], rules, same_day_floor: 0.0 };
         weights.easy_difficulty = weights.first_difficulty(EASY);
         weights.same_day = [Grade::Again, Grade::Hard, Grade::Good].map(|g| (w[17] * (g.number() - 3.0 + w[18])).exp());
+        weights.same_day_floor = weights.same_day[Grade::Good as usize].powf(1.0 / w[19]);
         weights
     }
 
@@ -142,6 +146,9 @@ impl Weights {
 
     /// S' = S e^(w17 (g - 3 + w18)) S^-w19, never less than S for "good".
     fn same_day(&self, state: State, grade: Grade) -> f64 {
+        if grade == Grade::Good && state.stability_days >= self.same_day_floor {
+            return state.stability_days;
+        }
         let factor = self.same_day[grade as usize] * state.stability_days.powf(-self.w[19]);
         state.stability_days * if grade == Grade::Good { factor.max(1.0) } else { factor }
     }

@@ -68,6 +68,12 @@ pub enum What {
     Rest,
 }
 
+impl What {
+    fn is_same_item(&self, other: &What) -> bool {
+        matches!((self, other), (What::Item { id, .. }, What::Item { id: other, .. }) if id == other)
+    }
+}
+
 impl DayPlan {
     /// Returns the minutes of all steps, rests included.
     pub fn minutes(&self) -> f64 {

@@ -20,6 +20,14 @@ fn is_begun_cold(kind: ItemKind) -> bool {
     matches!(kind, ItemKind::Section | ItemKind::Landmark)
 }
 
+/// Tests that weakness looks back at, what each weighs of the one after it, and what a run-through does of a test.
+const N_WEIGHED: u32 = 40;
+const FADE: f64 = 0.9;
+const FLOW_WEIGHT: f64 = 0.5;
+/// Failures usual in a test, and the tests that this guess weighs as much as.
+const USUAL_FAILURES: f64 = 1.0 / 30.0;
+const USUAL_WEIGHT: f64 = 2.0;
+
 /// The first attempt of a day at an item: what grades it.
 #[derive(Clone, Copy, PartialEq, Debug)]
 pub struct Test {
@@ -98,6 +106,27 @@ impl ItemRecord {
         if outcome == Outcome::Clean && is_first_today && is_fresh && counts_as_cold {
             self.cold_days.push(day);
         }
+    }
+
+    /// Returns how often the item lately failed, `0.0..1.0`: the share of its latest tests that did, each weighing less than the one after
+    /// it, run-throughs without a mark since the last failure counted in, and drawn towards one in thirty while there are few.
+    ///
+    /// The forgetting model soon takes what was practised today for known, also what fails every third time; this does not.
+    pub fn weakness(&self) -> f64 {
+        let (mut failed, mut all, mut weight) = (0.0, 0.0, 1.0);
+        if is_begun_cold(self.kind) {
+            // Playing through a section is no test of it, and yet it held.
+            for _ in 0..self.n_runs_unmarked.min(N_WEIGHED) {
+                all += weight * FLOW_WEIGHT;
+                weight *= FADE.powf(FLOW_WEIGHT);
+            }
+        }
+        for test in self.tests.iter().rev().take(N_WEIGHED as usize) {
+            failed += weight * f64::from(u8::from(test.outcome == Outcome::Failed));
+            all += weight;
+            weight *= FADE;
+        }
+        (failed + USUAL_FAILURES * USUAL_WEIGHT) / (all + USUAL_WEIGHT)
     }
 
     pub fn is_begun(&self) -> bool {

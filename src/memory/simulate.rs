@@ -76,27 +76,34 @@ pub fn simulate(config: &SimulateConfig, mut tell: impl FnMut(usize, usize)) -> 
     let mut rows = Vec::new();
     for &minutes_a_day in &config.minutes {
         for policy in Policy::ALL {
-            let mut held = Vec::with_capacity(config.n_learners);
-            let (mut spent, mut items) = (0.0, 0.0);
-            for nth in 0..config.n_learners {
-                let seed = config.seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(nth as u64);
-                let mut session = session::Session::new(piece(config), seed);
-                (0..config.n_days).for_each(|day| session.practise(policy, start() + Days::new(day), minutes_a_day));
-                spent += session.minutes_spent;
-                let each = session.learner.hold_on_stage();
-                items += each.iter().sum::<f64>() / each.len().max(1) as f64;
-                held.push(each.iter().product::<f64>());
+            rows.push(practised(config, policy, minutes_a_day, || {
                 n_done += 1;
                 tell(n_done, n_runs);
-            }
-            let n = held.len().max(1) as f64;
-            let hold = held.iter().sum::<f64>() / n;
-            let variance = held.iter().map(|h| (h - hold) * (h - hold)).sum::<f64>() / n;
-            let hold_se = (variance / n).sqrt();
-            rows.push(Row { policy, minutes_a_day, minutes_spent: spent / n, hold, hold_se, items_held: 100.0 * items / n });
+            }));
         }
     }
     rows
+}
+
+/// Runs one policy with so many minutes a day; `tell` is called after each learner.
+pub fn practised(config: &SimulateConfig, policy: Policy, minutes_a_day: f64, mut tell: impl FnMut()) -> Row {
+    let mut held = Vec::with_capacity(config.n_learners);
+    let (mut spent, mut items) = (0.0, 0.0);
+    for nth in 0..config.n_learners {
+        let seed = config.seed.wrapping_mul(0x9e37_79b9_7f4a_7c15).wrapping_add(nth as u64);
+        let mut session = session::Session::new(piece(config), seed);
+        (0..config.n_days).for_each(|day| session.practise(policy, start() + Days::new(day), minutes_a_day));
+        spent += session.minutes_spent;
+        let each = session.learner.hold_on_stage();
+        items += each.iter().sum::<f64>() / each.len().max(1) as f64;
+        held.push(each.iter().product::<f64>());
+        tell();
+    }
+    let n = held.len().max(1) as f64;
+    let hold = held.iter().sum::<f64>() / n;
+    let variance = held.iter().map(|h| (h - hold) * (h - hold)).sum::<f64>() / n;
+    let hold_se = (variance / n).sqrt();
+    Row { policy, minutes_a_day, minutes_spent: spent / n, hold, hold_se, items_held: 100.0 * items / n }
 }
 
 /// How many times as often the plan holds as the better of the others, at each number of minutes; none where nothing ever holds.

@@ -62,6 +62,10 @@ pub(super) fn run(piece: &PieceMemory, today: NaiveDate) -> String {
     }
 }
 
+pub(super) fn run_first() -> String {
+    "from cold: it shows what to work on".to_owned()
+}
+
 pub(super) fn ago(days: i64) -> String {
     match days {
         ..=0 => "today".to_owned(),

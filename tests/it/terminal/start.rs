@@ -65,6 +65,57 @@ fn from_the_list_one_key_leads_to_the_drill_and_no_key_is_lost() {
 }
 
 #[test]
+fn one_key_carries_out_the_plan_of_all_pieces_one_after_the_other() {
+    let folder = desk();
+    let stairs = folder.path().join("pieces/stairs");
+    fs::create_dir_all(&stairs).unwrap();
+    piece(&stairs);
+    let toml = fs::read_to_string(stairs.join("piece.toml")).unwrap();
+    fs::write(stairs.join("piece.toml"), toml.replace("\"Steps\"", "\"Stairs\"")).unwrap();
+    let output = Process::new(program()).args(["plan", "--minutes", "25", "--json", "--data"]).arg(folder.path()).output().unwrap();
+    let plan: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
+    let planned: Vec<[String; 2]> = plan["days"][0]["steps"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|step| ["piece", "name"].map(|key| step[key].as_str().unwrap().to_owned()))
+        .collect();
+    let of = |piece: &str| [[piece.to_owned(), "up".to_owned()], [piece.to_owned(), "down".to_owned()]];
+    let (first, then) = if planned[0][0] == "steps" { ("steps", "Stairs") } else { ("stairs", "Steps") };
+    assert_eq!(planned, [of(first), of(&then.to_lowercase())].concat());
+
+    let mut pty = start(folder.path());
+    pty.wait_for("today's plan");
+    pty.press("p");
+    let fifo = File::options().write(true).open(folder.path().join("keys.fifo")).unwrap();
+    let mut drill = Drill { pty, fifo, folder };
+    for part in 0..2 {
+        drill.pty.wait_for("play, or press a key");
+        drill.pty.press("\r");
+        drill.pty.wait_until("the caution to go", |screen| !screen.contents().contains("play, or press a key"));
+        drill.pty.press("l");
+        drill.pty.wait_for("play when you are ready");
+        drill.play(0..12, |_, _| {});
+        drill.pty.wait_for("clean, 1 of 3");
+        drill.pty.press("q");
+        if part == 0 {
+            // The list that the plan said, and nothing is asked of the player but a key.
+            drill.pty.wait_for("Enter go on");
+            for words in [then, "up, bars 1-3, 3 times", "down, bars 4-6, once"] {
+                assert!(drill.pty.text().contains(words), "{words}: {}", drill.pty.text());
+            }
+            drill.pty.press("\r");
+        }
+    }
+    assert!(drill.pty.wait_for_end().success());
+    for piece in ["steps", "stairs"] {
+        let output = Process::new(program()).args(["reps", piece, "--data"]).arg(drill.folder.path()).output().unwrap();
+        let reps = String::from_utf8(output.stdout).unwrap();
+        assert!(reps.lines().count() == 1 && reps.contains("up: clean"), "{piece}: {reps}");
+    }
+}
+
+#[test]
 fn without_an_instrument_the_list_stays_and_says_so() {
     let folder = desk();
     fs::write(folder.path().join("config.toml"), "input = \"take:not-there.mid\"\n").unwrap();
