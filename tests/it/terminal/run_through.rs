@@ -37,6 +37,7 @@ fn one_who_rushes_is_told_so_and_one_who_goes_ahead_to_a_landmark_where_they_lan
     drill.pty.wait_for("faster than the tempo set");
     drill.pty.press("nn");
     drill.pty.wait_for("run-through");
+    drill.rest();
     drill.play(0..8, |_, _| {});
     sleep(QUARTER);
     drill.play(12..24, |_, _| {});
