@@ -175,7 +175,7 @@ mod tests {
     #[test]
     fn what_cannot_be_is_named_with_its_place() {
         for (text, message) in [
-            ("[[instrument]]\n", "i.toml:1:1: expected \"name\" in [[instrument]], found none"),
+            ("[[instrument]]\n", "i.toml:1:1: expected the key \"name\" in [[instrument]], found none; add a line such as name = \"…\""),
             (
                 "[[instrument]]\nname = 'x'\nsoft = '48:40 50'\n",
                 "i.toml:3:8: expected a key and how hard it is struck softly, such as 48:40, found \"50\"",

@@ -58,7 +58,7 @@ pub fn learned(store: &Store, key: &str, piece: &Piece, before: Timestamp) -> Re
     for rep in reading.into_iter().chain(chosen) {
         let span = &reps.spans[rep.span];
         let Some(take) = store.take(store.rep_id(rep.row)?)? else { continue };
-        let heard = Piece { hearing: take.hearing().clone().into(), ..piece.clone() };
+        let heard = Piece { hearing: take.hearing().clone(), ..piece.clone() };
         let Some(span) = played_span(&heard, span, rep.mode, &mut laid_out) else { continue };
         learned.add(&Timed::of(&heard, span, &take), rep.mode);
     }

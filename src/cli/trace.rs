@@ -1,6 +1,7 @@
 //! `catchword trace`: follows a recorded take through a score, as fast as possible, and says what was heard.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
 use clap::Args;
@@ -56,7 +57,7 @@ pub fn run(args: TraceArgs) -> anyhow::Result<()> {
     let (span, take) = match (&args.take, args.rep) {
         (Some(file), _) => {
             let take = read_take(file)?;
-            opened.piece.hearing = take.hearing().clone().into();
+            opened.piece.hearing = Arc::clone(take.hearing());
             (given_span(&opened.piece, &args)?, take)
         }
         (None, Some(n)) => stored_rep(&mut opened, n, &paths.context("there is no home directory; say with --data where the journal is")?)?,
@@ -98,7 +99,7 @@ fn stored_rep(opened: &mut OpenedPiece, n: usize, paths: &Paths) -> anyhow::Resu
     let store = super::open_journal(paths)?;
     let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
     let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
-    opened.piece.hearing = take.hearing().clone().into();
+    opened.piece.hearing = Arc::clone(take.hearing());
     let sessions = store.sessions()?;
     let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
     let mut span =

@@ -35,6 +35,8 @@ const STROKES_APART: f64 = 0.3;
 const BY_ANOTHER_KEY: f64 = 0.3;
 /// Chance that a chord of a harp is rolled (a reasoned default).
 const CHORD_ROLLS: f64 = 0.3;
+/// How much likelier than a step in time a roll must be before its beginning is no measure of time (a reasoned default).
+const SURELY_ROLLED: f64 = 5.0;
 /// The last stroke of an ornament may come this much after the next onset began, seconds (a chord's usual spread; a reasoned default).
 const LATE_STROKE: f64 = 0.1;
 
@@ -402,7 +404,7 @@ impl Belief {
         let mut is_roll = false;
         if rolls > 0.0 && early > 0.0 && early < rolls && model.plan.due[to].count_ones() > 1 {
             let rolling = CHORD_ROLLS / rolls;
-            is_roll = rolling > density;
+            is_roll = rolling > SURELY_ROLLED * density;
             density = (1.0 - CHORD_ROLLS) * density + rolling;
             if is_roll {
                 // It says little of the tempo.

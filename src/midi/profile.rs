@@ -109,11 +109,9 @@ impl SetUp {
                     self.last = Some(at);
                 }
             }
-            (Task::Damp, MidiEvent::NoteOn { key, .. }) => {
-                if self.damped.last().is_none_or(|(then, ..)| at - *then > APART) {
-                    self.damped.push((at, key, None));
-                    self.last = Some(at);
-                }
+            (Task::Damp, MidiEvent::NoteOn { key, .. }) if self.damped.last().is_none_or(|(then, ..)| at - *then > APART) => {
+                self.damped.push((at, key, None));
+                self.last = Some(at);
             }
             (Task::Damp, MidiEvent::NoteOff { key, .. }) => {
                 if let Some((.., end)) = self.damped.iter_mut().rev().find(|(_, of, end)| *of == key && end.is_none()) {
@@ -123,12 +121,9 @@ impl SetUp {
                     self.next(at);
                 }
             }
-            (Task::Lever, MidiEvent::NoteOn { key, .. }) => {
-                let is_stroke = self.lever.last().is_none_or(|(then, _)| at - *then > APART);
-                if is_stroke {
-                    self.lever.push((at, key));
-                    self.last = Some(at);
-                }
+            (Task::Lever, MidiEvent::NoteOn { key, .. }) if self.lever.last().is_none_or(|(then, _)| at - *then > APART) => {
+                self.lever.push((at, key));
+                self.last = Some(at);
                 if self.lever.len() >= 2 {
                     self.next(at);
                 }

@@ -1,4 +1,4 @@
-//! What an instrument's sensors do by themselves: learnt from a minute of playing, and then held back, each with a count.
+//! What an instrument's sensors do by themselves: learnt from a minute of playing, and then held back.
 //!
 //! A string may trigger twice, and its neighbours, octave and twelfth may ring along and be reported softly
 //! (Le Carrou, Gautier & Badeau 2009 on sympathetic vibration of the harp). [`Learning`] hears one slow walk over all
@@ -152,17 +152,6 @@ impl Learning {
     }
 }
 
-/// What was held back.
-#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
-pub struct Held {
-    /// The same string again, too soon to be a stroke.
-    pub n_doubled: u32,
-    /// A string that rang along with a stronger neighbour, octave or twelfth.
-    pub n_along: u32,
-    /// Softer than anything the player does on that string.
-    pub n_too_soft: u32,
-}
-
 /// What a filter says of the beginning of a note.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
 pub enum Passage {
@@ -179,12 +168,11 @@ pub struct Filter {
     sensor: Sensor,
     /// Time and velocity of each key's last stroke.
     struck: [Option<(Micros, Velocity)>; 128],
-    held: Held,
 }
 
 impl Filter {
     pub fn new(sensor: Sensor) -> Self {
-        Filter { sensor, struck: [None; 128], held: Held::default() }
+        Filter { sensor, struck: [None; 128] }
     }
 
     /// Says what the beginning of a note is. A soft one is no more than doubtful where the note `is_due`: better a ghost too many than
@@ -192,27 +180,17 @@ impl Filter {
     pub fn weigh(&mut self, at: Micros, key: MidiKey, velocity: Velocity, is_due: bool) -> Passage {
         let idx = usize::from(key.number());
         if self.struck[idx].is_some_and(|(then, _)| at - then <= self.sensor.retrigger) {
-            self.held.n_doubled += 1;
             return Passage::Held;
         }
         let floor = self.sensor.soft.get(&key).map_or(0.0, |soft| f64::from(soft.0) * FLOOR_SHARE);
         let is_too_soft = f64::from(velocity.0) < floor;
         let is_along = self.rings_along(key, velocity, at);
-        if (is_too_soft || is_along) && !is_due {
-            self.held.n_too_soft += u32::from(is_too_soft);
-            self.held.n_along += u32::from(!is_too_soft);
-            return Passage::Held;
-        }
         if is_too_soft || is_along {
-            // Should it be the instrument's doing, the stroke itself may follow at once, and is no double trigger of it.
-            return Passage::Doubtful;
+            // Should a doubtful one be the instrument's doing, the stroke itself may follow at once, and is no double trigger of it.
+            return if is_due { Passage::Doubtful } else { Passage::Held };
         }
         self.struck[idx] = Some((at, velocity));
         Passage::Played
-    }
-
-    pub fn held(&self) -> Held {
-        self.held
     }
 
     /// Whether a much stronger stroke on a string that it rings along with came just before.
@@ -263,7 +241,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_not_the_players_doing_is_held_back_and_counted() {
+    fn what_is_not_the_players_doing_is_held_back() {
         let mut filter = Filter::new(learnt());
         let events = [
             (on(0, 48, 80), true),
@@ -278,7 +256,6 @@ mod tests {
         for (event, passes) in events {
             assert_eq!(self::passes(&mut filter, event, false), passes, "{event:?}");
         }
-        assert_eq!(filter.held(), Held { n_doubled: 1, n_along: 1, n_too_soft: 1 });
     }
 
     #[test]

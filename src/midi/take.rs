@@ -1,5 +1,7 @@
 //! A take: one recorded stretch of playing.
 
+use std::sync::Arc;
+
 use super::{Hearing, MidiEvent};
 use crate::time::{Micros, Stamped};
 
@@ -9,18 +11,18 @@ use crate::time::{Micros, Stamped};
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Take {
     events: Vec<Stamped<MidiEvent>>,
-    hearing: Hearing,
+    hearing: Arc<Hearing>,
 }
 
 impl Take {
     /// Returns the take as one that was heard this way.
     #[must_use]
-    pub fn heard(self, hearing: Hearing) -> Self {
-        Take { hearing, ..self }
+    pub fn heard(self, hearing: impl Into<Arc<Hearing>>) -> Self {
+        Take { hearing: hearing.into(), ..self }
     }
 
     /// Returns how it was heard when it was played.
-    pub fn hearing(&self) -> &Hearing {
+    pub fn hearing(&self) -> &Arc<Hearing> {
         &self.hearing
     }
 

@@ -155,7 +155,7 @@ impl Ear {
             if open.is_some_and(|open| open != strung.alter) && !self.is_sounding {
                 self.is_sounding = true;
                 for slip in std::mem::take(&mut self.waiting) {
-                    found.extend(self.tell(slip, span));
+                    found.extend(self.by_setting(slip, span));
                 }
             }
             return;
@@ -171,14 +171,17 @@ impl Ear {
             self.waiting.push(slip);
             return;
         }
-        let is_set_wrong = strung.is_set_wrong(key);
-        heard.heard = if is_set_wrong { Heard::Setting } else { Heard::Wrong };
+        heard.heard = if strung.is_set_wrong(key) { Heard::Setting } else { Heard::Wrong };
         (heard.note, heard.stood_for) = (None, Some(note));
-        if is_set_wrong {
-            found.extend(self.tell(slip, span));
-        } else {
-            found.push(Finding::Slip(Slip { kind: SlipKind::Wrong, ..slip }));
+        found.extend(self.by_setting(slip, span));
+    }
+
+    /// A string heard by its name, where keys are pitches: its setting, or another string that sounds so.
+    fn by_setting(&mut self, slip: Slip, span: &Span) -> Option<Finding> {
+        if span.strung(slip.note?)?.is_set_wrong(slip.played?) {
+            return self.tell(slip, span);
         }
+        Some(Finding::Slip(Slip { kind: SlipKind::Wrong, ..slip }))
     }
 
     /// Takes away what would call a note left out whose string was played, with the wrong setting; and all notes of a lever or pedal

@@ -57,7 +57,7 @@ impl Attempt {
             follower: Follower::new(span.line.clone(), span.habits.config(config.waits, begin)),
             judge: Judge::default(),
             ladder: None,
-            take: Take::default().heard((*span.hearing).clone()),
+            take: Take::default().heard(span.hearing.clone()),
             started: None,
             last_note: Micros::ZERO,
             path: Path::default(),

@@ -4,7 +4,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use crate::follower::{Finding, Heard, LineNote, OnsetIdx, Slip, SlipKind};
+use crate::follower::{Finding, Heard, HeardNote, LineNote, LineNoteIdx, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::{Entry, Rep, Verdict};
 use crate::midi::MidiKey;
 use crate::midi::sensor::RETRIGGER_MAX;
@@ -23,6 +23,8 @@ const N_ONSETS_OF_A_SPOT: usize = 4;
 const N_BARS_HELD: usize = 4;
 /// A restart or a jump within this after a stop is what the player did about it.
 const AFTER_A_STOP: Micros = Micros(10_000_000);
+/// Nobody goes back and plays a note again in so short a time.
+const A_MOMENT: Micros = Micros(400_000);
 
 /// Returns the account of one take, line by line. `outputs` are those of the engine, in order.
 pub fn lines(outputs: &[Output], span: &Span, score: &Score) -> Vec<String> {
@@ -128,17 +130,23 @@ struct Marks {
 struct Ignored {
     n_doubled: usize,
     n_ghosts: usize,
-    /// When each key last began to sound.
+    /// When each key last began to sound, and each note was last heard in its place.
     sounded: BTreeMap<MidiKey, Micros>,
+    in_place: BTreeMap<LineNoteIdx, Micros>,
 }
 
 impl Ignored {
-    /// Takes in a note: a ghost on a string that has just sounded is a double trigger.
-    fn note(&mut self, at: Micros, key: MidiKey, heard: Heard) {
+    /// Takes in a note: a ghost on a string that has just sounded is a double trigger; and a note heard in its place twice within a
+    /// moment was a ghost the first time.
+    fn note(&mut self, at: Micros, key: MidiKey, note: &HeardNote) {
         let again = self.sounded.insert(key, at).is_some_and(|then| at - then <= RETRIGGER_MAX);
-        match heard {
+        match note.heard {
             Heard::Ghost if again => self.n_doubled += 1,
             Heard::Ghost => self.n_ghosts += 1,
+            Heard::Expected => {
+                let before = note.note.and_then(|n| self.in_place.insert(n, at));
+                self.n_ghosts += usize::from(before.is_some_and(|then| at - then <= A_MOMENT));
+            }
             _ => {}
         }
     }
@@ -178,7 +186,7 @@ impl Marks {
                     }
                 }
                 Output::Heard { at, key, note } => {
-                    marks.ignored.note(at, key, note.heard);
+                    marks.ignored.note(at, key, &note);
                     if note.heard == Heard::Expected {
                         marks.heard.insert(note.position.onset);
                     }

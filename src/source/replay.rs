@@ -276,7 +276,7 @@ mod tests {
                 };
                 take.push(Stamped { at: Micros(at), what });
             }
-            let take = if at % 2 == 0 { take } else { take.heard("match strings 0; sensor retrigger=60000 soft=60:9".parse().unwrap()) };
+            let take = if at % 2 == 0 { take } else { take.heard("match strings 0; sensor retrigger=60000 soft=60:9".parse::<Hearing>().unwrap()) };
             prop_assert_eq!(read_take(write_take_lines(&take).as_bytes(), "take.jsonl").unwrap(), take);
         }
 

@@ -4,7 +4,7 @@
 //! rings along, it may name the string in place of the pitch, and a lever may stand wrong.
 
 mod facts;
-mod glissando;
+mod pedal_harp;
 mod replay;
 mod rolls;
 mod sensor;

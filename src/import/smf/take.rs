@@ -188,7 +188,7 @@ mod tests {
                 at += if small { gap % 1_000 } else { gap };
                 take.push(Stamped { at: Micros(at), what });
             }
-            let take = take.heard(heard.parse().unwrap());
+            let take = take.heard(heard.parse::<Hearing>().unwrap());
             prop_assert_eq!(read_take(&write_take(&take), "take.mid").unwrap(), take);
         }
 

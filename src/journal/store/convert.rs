@@ -2,6 +2,8 @@
 //!
 //! What is read back is checked here: a word, date or id that nobody wrote is an error, not a guess.
 
+use std::sync::Arc;
+
 use chrono::{FixedOffset, TimeZone, Utc};
 use rusqlite::Row;
 use rusqlite::types::Type;
@@ -15,7 +17,7 @@ use crate::time::{Micros, Stamped, Timestamp};
 pub(super) fn shifted(take: &Take, first: Micros) -> Take {
     let by = take.events().first().map_or(Micros::ZERO, |e| first - e.at);
     let events = take.events().iter().map(|e| Stamped { at: e.at + by, what: e.what });
-    events.collect::<Take>().heard(take.hearing().clone())
+    events.collect::<Take>().heard(Arc::clone(take.hearing()))
 }
 
 /// A value written as a word of a closed list.

@@ -1,5 +1,7 @@
 //! Hearing an answer that is one harmony.
 
+use std::sync::Arc;
+
 use super::harmony::{Fit, Harmony};
 use super::hearing::{Around, End};
 use crate::journal::entry::{Happening, Outcome};
@@ -20,13 +22,13 @@ pub struct ChordEar {
     /// First and last note.
     played: Option<(Micros, Micros)>,
     take: Take,
-    filter: Option<Filter>,
+    filter: Option<Box<Filter>>,
 }
 
 impl ChordEar {
-    pub fn new(asked: Micros, hearing: &Hearing) -> Self {
-        let filter = hearing.sensor.clone().map(Filter::new);
-        ChordEar { asked, keys: Vec::new(), played: None, take: Take::default().heard(hearing.clone()), filter }
+    pub fn new(asked: Micros, hearing: &Arc<Hearing>) -> Self {
+        let filter = hearing.sensor.clone().map(|sensor| Box::new(Filter::new(sensor)));
+        ChordEar { asked, keys: Vec::new(), played: None, take: Take::default().heard(Arc::clone(hearing)), filter }
     }
 
     pub fn has_begun(&self) -> bool {

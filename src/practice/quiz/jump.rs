@@ -107,7 +107,7 @@ impl JumpEar {
         }
         if self.call_at.is_some_and(|call| call <= now) {
             self.called =
-                Some(Called { at: now, n_notes: 0, take: Take::default().heard((*to.passage.span.hearing).clone()), landings: Vec::new() });
+                Some(Called { at: now, n_notes: 0, take: Take::default().heard(to.passage.span.hearing.clone()), landings: Vec::new() });
             return None;
         }
         self.run.silence(now, Task::run(&self.passage, to.around), out)

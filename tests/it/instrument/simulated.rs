@@ -35,7 +35,7 @@ impl StringSensor {
     /// As [`StringSensor::take`], in a manner of its own.
     pub fn take_of(&self, piece: &Piece, stretch: &Unfolded, manner: &Manner) -> Take {
         let seed = manner.seed;
-        let rng = &mut Rng::with_seed(seed ^ 0x5e45_0b);
+        let rng = &mut Rng::with_seed(seed ^ 0x005e_450b);
         let performed = perform_told(piece.part(), stretch, manner);
         let mut out: Vec<(Micros, MidiKey, u8)> = Vec::new();
         let strokes = performed.take.events().iter().filter_map(|e| match e.what {

@@ -88,20 +88,20 @@ fn a_minute_at_the_instrument_is_kept_listed_and_heard_by() {
             2 => tuning.send(&[0x90, key + 12, 9]),
             _ => {}
         }
-        sleep(Duration::from_millis(260));
+        sleep(Duration::from_millis(320));
     }
     tuning.wait("12 strings so far");
     tuning.enter();
     tuning.wait("2 of 3: ");
-    for length in [60, 400] {
+    for length in [200, 1_200] {
         tuning.send(&[0x90, 51, 60]);
         sleep(Duration::from_millis(length));
         tuning.send(&[0x80, 51, 64]);
-        sleep(Duration::from_millis(260));
+        sleep(Duration::from_millis(500));
     }
     tuning.wait("3 of 3: ");
     tuning.send(&[0x90, 56, 60]);
-    sleep(Duration::from_millis(260));
+    sleep(Duration::from_millis(500));
     // The lever is up, and the key is the same: it sends strings.
     tuning.send(&[0x90, 56, 60]);
     let said = tuning.end();

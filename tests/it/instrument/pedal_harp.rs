@@ -1,8 +1,10 @@
-//! A glissando over two octaves of strings: matched by its ends, its way and the share of its strings; tremolo; unisons; harmonics.
+//! A pedal harp: glissandi matched by their ends, their way and the share of their strings; tremolo; unisons; harmonics; pedals.
 
+use catchword::follower::SlipKind;
 use catchword::journal::entry::Verdict;
 use catchword::midi::{Channel, Hearing, Matching, MidiEvent, MidiKey, Take, Velocity};
 use catchword::piece::{Instrument, Piece};
+use catchword::practice::Output;
 use catchword::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Ornament, Part, Score};
 use catchword::theory::harp::Harp;
 use catchword::theory::{Hand, KeySignature, Letter, Meter, SpelledPitch};
@@ -176,4 +178,24 @@ fn a_tremolo_between_strings_has_as_many_strokes_as_it_has() {
             assert_eq!((judged.rep.verdict, judged.slips.len()), (Verdict::Clean, 0), "{what}");
         }
     }
+}
+
+/// Twelve quarters in C on a pedal harp of which nothing is known: pitches, names of open strings (C flat major), a pedal that is wrong.
+#[test]
+fn what_a_pedal_harp_sends_shows_itself_and_a_wrong_pedal_is_named_once() {
+    let pitches = ["C4", "E4", "G4", "A4", "F4", "D4", "B3", "C4", "F4", "A4", "C5", "G4"];
+    let rows: Vec<(i64, i64, &str, Ornament)> = pitches.into_iter().zip(0..).map(|(p, beat)| (beat, 1, p, PLAIN)).collect();
+    let piece = piece(Matching::Automatic { open: -7 }, &rows);
+    let heard = |sent: &dyn Fn(&str) -> i32| {
+        let played = rows.iter().map(|(beat, _, pitch, _)| (600 * beat, MidiKey::try_new(sent(pitch)).unwrap()));
+        let judged = judged(&piece, &take(played));
+        let n_said = judged.outputs.iter().filter(|o| matches!(o, Output::ByStrings { .. })).count();
+        let slips: Vec<(SlipKind, String)> = judged.slips.iter().map(|s| (s.kind, judged.span.place(s.onset).text(&piece.score))).collect();
+        (judged.rep.reason.map(|r| r.words), slips, n_said)
+    };
+    let midi = |pitch: &str| i32::from(key(pitch).number());
+    assert_eq!(heard(&midi), (None, vec![], 0));
+    assert_eq!(heard(&|pitch| midi(pitch) - 1), (None, vec![], 1));
+    let f_sharp = heard(&|pitch| midi(pitch) + i32::from(pitch == "F4"));
+    assert_eq!(f_sharp, (Some("bar 2, beat 1, right hand: pedal on F".into()), vec![(SlipKind::Setting, "2.1".into())], 0));
 }
