@@ -231,6 +231,10 @@ impl Session {
             self.notice = Some(trouble);
         }
         if self.machine.view().mode == Mode::RunThrough {
+            // A bar counted in before it is no part of it.
+            if self.out.iter().any(|output| matches!(output, Output::SpanBegan { .. })) {
+                self.tone.hush();
+            }
             return;
         }
         for output in &self.out {
@@ -310,4 +314,41 @@ fn count_in(engine: &Engine) -> Option<Vec<Sound>> {
     let beat = span.line.tempo.unwrap_or(Tempo::USUAL).duration(meter.beat_length());
     let n_beats = (meter.bar_length().to_f64() / meter.beat_length().to_f64()).round() as u32;
     Some(Sound::count_in(n_beats, beat))
+}
+
+#[cfg(test)]
+mod tests {
+    use std::sync::Arc;
+    use std::time::Duration;
+
+    use super::*;
+    use crate::clock::SessionClock;
+    use crate::piece_folder::open_piece;
+    use crate::practice::{PracticeConfig, Span};
+
+    /// Returns the keys struck when a landmark is called in a session of this mode.
+    fn called(mode: Mode) -> Vec<u8> {
+        let dir = tempfile::tempdir().unwrap();
+        let path = dir.path().join("bytes");
+        std::fs::write(&path, []).unwrap();
+        let clock = SessionClock::start();
+        let tone = Tone::open(&format!("stream:{}", path.display()), clock).unwrap();
+        let piece = Arc::new(open_piece("ferry", None, &[]).unwrap().piece);
+        let span = Span::whole(&piece, mode).unwrap();
+        let engine = Engine::try_new(piece, vec![span], PracticeConfig::standard()).unwrap();
+        let mut session = Session::new(engine, None).with_tone(tone);
+        session.out = vec![Output::Called { at: clock.now(), words: "to bar 5".to_owned() }];
+        session.sound(clock.now());
+        session.put_in(Stamped { at: clock.now(), what: Input::Command(Command::Start) });
+        std::thread::sleep(Duration::from_millis(500));
+        drop(session);
+        std::fs::read(path).unwrap().chunks(3).filter(|m| m[0] == 0x90).map(|m| m[1]).collect()
+    }
+
+    #[test]
+    fn a_call_and_a_bar_counted_in_are_heard_and_nothing_in_a_run_through() {
+        let heard = called(Mode::Drill);
+        assert!([79, 86, 96].iter().all(|key| heard.contains(key)), "{heard:?}");
+        assert_eq!(called(Mode::RunThrough), [0; 0]);
+    }
 }
