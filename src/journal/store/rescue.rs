@@ -2,12 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
+use rusqlite::OptionalExtension;
 use rusqlite::types::Value;
 use uuid::Uuid;
 
 use super::copy::copy;
 use super::{EntryId, Error, NewSession, SessionId, Store};
-use crate::journal::entry::{Entry, RepNumber};
+use crate::journal::entry::Entry;
 
 const BEGINNING: &str = "journal-rescue-";
 const ENDING: &str = ".db";
@@ -39,28 +40,27 @@ impl Store {
         let mut rescued = Store::open_in_memory()?;
         rescued.begin_session_as(id, session)?;
         for (entry_id, entry) in entries {
-            if let Entry::Overruled { rep, .. } = entry {
-                self.lend_rep(id, *rep, &rescued)?;
+            match entry {
+                Entry::Overruled { rep, .. } => self.lend("rep", id, rep.0, &rescued)?,
+                Entry::AnswerOverruled { answer, .. } => self.lend("answer", id, *answer, &rescued)?,
+                Entry::Rep(_) | Entry::Answer(_) | Entry::Spot(_) => {}
             }
             rescued.append_as(*entry_id, id, entry)?;
         }
         copy(&rescued.connection, &rescued.file, to)
     }
 
-    /// Copies the row of a rep that is in this journal to another one, where it has to be for what refers to it.
-    fn lend_rep(&self, session: SessionId, rep: RepNumber, to: &Store) -> Result<(), Error> {
-        let sql = "SELECT * FROM rep WHERE session_id = ? AND number = ?";
+    /// Copies the row of a rep or an answer that is in this journal to another one, where it has to be for what refers to it.
+    fn lend(&self, table: &'static str, session: SessionId, number: u32, to: &Store) -> Result<(), Error> {
+        let sql = format!("SELECT * FROM {table} WHERE session_id = ? AND number = ?");
         let read = |row: &rusqlite::Row<'_>| (0..row.as_ref().column_count()).map(|column| row.get::<_, Value>(column)).collect();
-        let rows: Vec<Vec<Value>> = {
-            let mut statement = self.connection.prepare(sql).map_err(self.failed("read a rep"))?;
-            let rows = statement.query_map(rusqlite::params![session.0.to_string(), rep.0], read).and_then(Iterator::collect);
-            rows.map_err(self.failed("read a rep"))?
-        };
-        for row in rows {
-            let places = vec!["?"; row.len()].join(", ");
-            let sql = format!("INSERT OR IGNORE INTO rep VALUES ({places})");
-            to.connection.execute(&sql, rusqlite::params_from_iter(row)).map_err(to.failed("keep a rep"))?;
-        }
-        Ok(())
+        let found: Option<Vec<Value>> = self
+            .connection
+            .query_row(&sql, rusqlite::params![session.0.to_string(), number], read)
+            .optional()
+            .map_err(self.failed("read what was overruled"))?;
+        let Some(row) = found else { return Ok(()) };
+        let sql = format!("INSERT OR IGNORE INTO {table} VALUES ({})", vec!["?"; row.len()].join(", "));
+        to.connection.execute(&sql, rusqlite::params_from_iter(row)).map(drop).map_err(to.failed("keep what was overruled"))
     }
 }

@@ -1,8 +1,8 @@
 //! What the journal refused, written more than once and in any order: the same rows, once.
 
-use catchword::journal::entry::{Entry, Mode, Rep, RepNumber, Spot, Verdict, Witness};
+use catchword::journal::entry::{Answer, Entry, Mode, Outcome, QuestionKind, Rep, RepNumber, Spot, Verdict, Witness};
 use catchword::journal::store::{EntryId, Merged, NewSession, SessionId, Store, rescue_path};
-use catchword::midi::{Channel, MidiEvent, MidiKey, Velocity};
+use catchword::midi::{Channel, MidiEvent, MidiKey, Take, Velocity};
 use catchword::time::{Micros, Stamped};
 
 fn a_session() -> NewSession {
@@ -38,11 +38,35 @@ fn a_rep(number: u32) -> (EntryId, Entry) {
     (EntryId::new(), Entry::Rep(rep))
 }
 
-/// What is refused: a later word on a rep that is in the journal, a rep, a word on that one, and a place put off.
-fn refused() -> [(EntryId, Entry); 4] {
+fn an_answer() -> (EntryId, Entry) {
+    let answer = Answer {
+        number: 0,
+        kind: QuestionKind::ColdStart,
+        place: "5.1".into(),
+        asked: Micros(20_000_000),
+        first_right: None,
+        ended: Micros(25_000_000),
+        outcome: Outcome::OutOfTime,
+        witness: Witness::Told,
+        n_notes_between: None,
+        happenings: Vec::new(),
+        take: Take::default(),
+    };
+    (EntryId::new(), Entry::Answer(answer))
+}
+
+/// What is refused: a later word on a rep that is in the journal, a rep, a word on that one and on an answer, and a place put off.
+fn refused() -> [(EntryId, Entry); 5] {
     let overruled = |rep, verdict| (EntryId::new(), Entry::Overruled { rep: RepNumber(rep), verdict, at: Micros(30_000_000) });
     let spot = Spot { at: Micros(31_000_000), place: "2.1".into(), hand: None, text: None, typed: None };
-    [overruled(0, Verdict::Broken), a_rep(1), overruled(1, Verdict::Prompted), (EntryId::new(), Entry::Spot(spot))]
+    let of_answer = Entry::AnswerOverruled { answer: 0, outcome: Outcome::Failed, at: Micros(30_000_000) };
+    [
+        overruled(0, Verdict::Broken),
+        a_rep(1),
+        overruled(1, Verdict::Prompted),
+        (EntryId::new(), of_answer),
+        (EntryId::new(), Entry::Spot(spot)),
+    ]
 }
 
 fn rows(store: &Store) -> Vec<String> {
@@ -61,8 +85,8 @@ fn what_was_rescued_is_the_same_rows_whichever_way_it_comes_in() {
     let opened = a_session();
     let mut store = Store::open_in_memory().unwrap();
     let session = store.begin_session(&opened).unwrap();
-    let first = a_rep(0);
-    store.append_as(first.0, session, &first.1).unwrap();
+    let first = [a_rep(0), an_answer()];
+    first.iter().for_each(|(id, entry)| store.append_as(*id, session, entry).unwrap());
     let refused = refused();
     let file = rescue_path(dir.path(), session);
     // Rescued as it grows: the later file takes the place of the earlier one.
@@ -71,25 +95,25 @@ fn what_was_rescued_is_the_same_rows_whichever_way_it_comes_in() {
     }
     let mut by_hand = Store::open_in_memory().unwrap();
     by_hand.begin_session_as(session, &opened).unwrap();
-    for (id, entry) in [&first].into_iter().chain(&refused) {
+    for (id, entry) in first.iter().chain(&refused) {
         by_hand.append_as(*id, session, entry).unwrap();
     }
     let expected = rows(&by_hand);
-    assert_eq!(expected.len(), 1 + 2 * 2 + 2 + 1, "a session, two reps with their takes, two words and a place");
+    assert_eq!(expected.len(), 1 + 2 * 2 + 1 + 3 + 1, "a session, two reps with their takes, an answer, three words and a place");
 
     // On disk, with the rescued file left beside the journal by a program that was killed.
     let elsewhere = dir.path().join("elsewhere.db");
     std::fs::rename(&file, &elsewhere).unwrap();
     let mut on_disk = Store::open(dir.path()).unwrap();
     on_disk.begin_session_as(session, &opened).unwrap();
-    on_disk.append_as(first.0, session, &first.1).unwrap();
+    first.iter().for_each(|(id, entry)| on_disk.append_as(*id, session, entry).unwrap());
     drop(on_disk);
     std::fs::rename(&elsewhere, &file).unwrap();
     let mut on_disk = Store::open(dir.path()).unwrap();
     assert_eq!(on_disk.recovered().lines(), ["what the journal refused last time is in it now"]);
     assert!(!file.exists());
     on_disk.begin_session_as(session, &opened).unwrap();
-    for (id, entry) in [&first].into_iter().chain(&refused).chain(&refused) {
+    for (id, entry) in first.iter().chain(&refused).chain(&refused) {
         on_disk.append_as(*id, session, entry).unwrap();
     }
     assert_eq!(rows(&on_disk), expected, "first merged, then written, and written again");
