@@ -162,7 +162,7 @@ fn take_part(key: &str, rep: &DatedRep, take: &Take) -> Part {
 }
 
 fn log(paths: &Paths) -> Part {
-    let set = Config::load(&paths.config_file).ok().and_then(|config| config.log);
+    let set = Config::load(&paths.config_file).ok().and_then(|config| config.log).map(|file| paths.data.join(file));
     let file = crate::log::path().map(Path::to_owned).or(set);
     let body = match file {
         None => "off; log = \"FILE\" in the settings, or --log FILE, keeps one".to_owned(),

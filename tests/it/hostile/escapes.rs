@@ -42,8 +42,7 @@ fn piece() -> (TempDir, PathBuf) {
 }
 
 fn run(args: &[&str]) -> Vec<u8> {
-    let mut child =
-        Command::new(program()).args(args).stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
+    let mut child = Command::new(program()).args(args).stdin(Stdio::piped()).stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().unwrap();
     // What asks for nothing may be gone already.
     let _ = child.stdin.take().unwrap().write_all(b"ready\nheld\nready\nheld\nquit\n");
     let output = child.wait_with_output().unwrap();
