@@ -91,13 +91,14 @@ fn fifo(folder: &Path) -> String {
 }
 
 /// Every command that has a screen, and what it writes first with `--plain`. Commands that are not named here print lines at all
-/// times (add, strings, story, reps, journal, trace, inspect, ports, config, completions, manual), or are talked to in lines (below).
-const PRINTED: [(&[&str], &str); 6] = [
+/// times (add, strings, story, reps, journal, trace, inspect, config, completions, manual), or are talked to in lines (below).
+const PRINTED: [(&[&str], &str); 7] = [
     (&["--plain"], "all-through-the-night: "),
     (&["study", "{piece}", "--plain"], "Steps: "),
     (&["progress", "{piece}", "--plain"], "Steps"),
     (&["plan", "--plain"], ""),
     (&["sight", "--plain"], "enough: from 16 minutes of arc"),
+    (&["ports", "--plain"], ""),
     (&["drill", "{piece}", "--plain", "--input", "take:{take}"], "before you play: "),
 ];
 
