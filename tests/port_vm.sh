@@ -1,6 +1,6 @@
 #!/bin/sh
-# Runs the tests of the true MIDI port, and those that mount a small disk, on a machine that has neither: in a small virtual machine
-# with Debian's kernel and its virtual card snd-virmidi. Works on Debian and its kin, with the packages qemu-system-x86, busybox-static
+# Runs the tests of the true MIDI port, and those that mount a small disk or set the clock, on a machine where they cannot: in a small
+# virtual machine with Debian's kernel and its virtual card snd-virmidi. Works on Debian and its kin, with the packages qemu-system-x86, busybox-static
 # and dpkg; downloads the package of the kernel into target/port_vm.
 #
 #     sh tests/port_vm.sh [--release]     with the release build of the program: slower to make, and its times are those of a player
@@ -57,7 +57,7 @@ mount -t devtmpfs dev /dev
 for module in $modules; do insmod /modules/\$module.ko; done
 sleep 1
 cd /tmp
-if /bin/it --ignored --nocapture --test-threads 1 source::port faults::port && /bin/it --test-threads 1 faults::disk::on_a_full faults::disk::a_data_folder; then echo 'PORT TESTS PASSED'; fi
+if /bin/it --ignored --nocapture --test-threads 1 source::port faults::port faults::times && /bin/it --test-threads 1 faults::disk::on_a_full faults::disk::a_data_folder; then echo 'PORT TESTS PASSED'; fi
 poweroff -f
 INIT
 chmod +x "$root/init"

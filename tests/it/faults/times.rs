@@ -1,7 +1,9 @@
 //! Clocks that are set back, and summer time: the order of what was played, and that nothing falls out.
 
+use std::path::Path;
+use std::process::Command;
 use std::thread::sleep;
-use std::time::Duration;
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
 use catchword::journal::entry::{Entry, Mode, Rep, RepNumber, Verdict, Witness};
 use catchword::journal::store::{NewSession, Store};
@@ -28,6 +30,36 @@ fn sessions_in_other_time_zones_keep_their_own_time_of_day_and_are_all_read() {
     }
     let (code, out, _) = said(&["journal", "check"], &piece.data());
     assert_eq!((code, out.as_str()), (Some(0), "the journal is sound: 3 sessions, 3 reps\n"));
+}
+
+/// The machine's own clock, an hour back and a year ahead between two reps of one session.
+#[test]
+#[ignore = "sets the clock of the machine: tests/port_vm.sh"]
+fn a_clock_that_is_set_while_somebody_plays_changes_no_rep() {
+    assert!(Path::new("/modules/snd-virmidi.ko").exists(), "only in the virtual machine");
+    let piece = Piece::new(3);
+    let mut plain = Plain::start(&piece);
+    plain.wait_for("section up", 1);
+    for (nth, seconds) in [0, -3_600, 31_536_000, -31_536_000].into_iter().enumerate() {
+        let now = SystemTime::now().duration_since(UNIX_EPOCH).unwrap().as_secs() as i64;
+        let set = Command::new("date").args(["-s", &format!("@{}", now + seconds)]).output().unwrap();
+        assert!(set.status.success(), "{set:?}");
+        play(&mut piece.wire(), 0..12, Duration::from_millis(30));
+        plain.wait_for_verdicts(nth + 1);
+        sleep(BREATH);
+    }
+    plain.say("quit");
+    assert!(plain.wait_for_end().0.success());
+    let store = Store::open(&piece.data()).unwrap();
+    store.check().unwrap();
+    let reps = piece.reps(&store);
+    assert_eq!(reps.len(), 4);
+    for (_, rep) in &reps {
+        assert!((0.2..20.0).contains(&rep.length.secs_f64()), "{:?}", rep.length);
+    }
+    // The session's own clock goes on: reps follow one another by seconds, whatever the time of day was said to be.
+    let gaps: Vec<i64> = reps.windows(2).map(|two| (two[1].1.at - two[0].1.at).num_seconds()).collect();
+    assert!(gaps.iter().all(|gap| (0..60).contains(gap)), "{gaps:?}");
 }
 
 #[test]
