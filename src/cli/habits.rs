@@ -1,11 +1,14 @@
 //! What the journal knows of a player's timing, learned before they begin.
 
 use std::collections::HashMap;
+use std::panic::resume_unwind;
+use std::thread;
 
 use crate::journal::attempts::{Attempt, PlayedSpan};
 use crate::journal::entry::{Mode, Verdict};
 use crate::journal::stats::DatedRep;
 use crate::journal::store::{Error, Store};
+use crate::midi::Take;
 use crate::piece::{Piece, parse_bars};
 use crate::practice::{Learned, Span, Timed};
 use crate::time::Timestamp;
@@ -53,25 +56,61 @@ pub fn learned(store: &Store, key: &str, piece: &Piece, before: Timestamp) -> Re
             }
         }
     }
-    let mut laid_out: Vec<Span> = Vec::new();
-    let mut learned = Learned::default();
+    let mut shelf = Shelf::default();
+    let mut played: Vec<Played> = Vec::new();
     for rep in reading.into_iter().chain(chosen) {
-        let span = &reps.spans[rep.span];
         let Some(take) = store.take(store.rep_id(rep.row)?)? else { continue };
-        let heard = Piece { hearing: take.hearing().clone(), ..piece.clone() };
-        let Some(span) = played_span(&heard, span, rep.mode, &mut laid_out) else { continue };
-        learned.add(&Timed::of(&heard, span, &take), rep.mode);
+        let place = shelf.find(piece, &reps.spans[rep.span], rep.mode, &take);
+        played.extend(place.map(|(piece, span)| Played { piece, span, take, mode: rep.mode }));
+    }
+    let mut learned = Learned::default();
+    for (timed, played) in shelf.hear(&played).iter().zip(&played) {
+        learned.add(timed, played.mode);
     }
     Ok(learned)
 }
 
-/// Lays out the bars that a stored rep was of; `None` when the score has them no more.
-fn played_span<'a>(piece: &Piece, played: &PlayedSpan, mode: Mode, laid_out: &'a mut Vec<Span>) -> Option<&'a Span> {
-    if let Some(known) = laid_out.iter().position(|s| s.ends() == played.bars && s.hearing == piece.hearing) {
-        return Some(&laid_out[known]);
+/// A stored take, and what it is of: indices into the [`Shelf`].
+struct Played {
+    piece: usize,
+    span: usize,
+    take: Take,
+    mode: Mode,
+}
+
+/// The piece as each instrument of its takes was heard, and the spans that were played, each laid out once.
+#[derive(Default)]
+struct Shelf {
+    pieces: Vec<Piece>,
+    spans: Vec<Span>,
+}
+
+impl Shelf {
+    /// Lays out what a stored rep was of; `None` when the score has its bars no more.
+    fn find(&mut self, piece: &Piece, played: &PlayedSpan, mode: Mode, take: &Take) -> Option<(usize, usize)> {
+        let hearing = take.hearing().clone();
+        let piece_idx = self.pieces.iter().position(|p| p.hearing == hearing).unwrap_or_else(|| {
+            self.pieces.push(Piece { hearing, ..piece.clone() });
+            self.pieces.len() - 1
+        });
+        let piece = &self.pieces[piece_idx];
+        let known = self.spans.iter().position(|s| s.ends() == played.bars && s.hearing == piece.hearing);
+        if known.is_none() {
+            self.spans.push(lay_out(piece, &played.name, mode, &played.bars)?);
+        }
+        Some((piece_idx, known.unwrap_or(self.spans.len() - 1)))
     }
-    laid_out.push(lay_out(piece, &played.name, mode, &played.bars)?);
-    laid_out.last()
+
+    /// Hears the takes, all processors at once: somebody is waiting to play.
+    fn hear(&self, played: &[Played]) -> Vec<Timed> {
+        let n_workers = thread::available_parallelism().map_or(1, usize::from);
+        let hear = |played: &Played| Timed::of(&self.pieces[played.piece], &self.spans[played.span], &played.take);
+        thread::scope(|scope| {
+            let shares = played.chunks(played.len().div_ceil(n_workers).max(1));
+            let workers: Vec<_> = shares.map(|share| scope.spawn(move || share.iter().map(hear).collect::<Vec<_>>())).collect();
+            workers.into_iter().flat_map(|worker| worker.join().unwrap_or_else(|cause| resume_unwind(cause))).collect()
+        })
+    }
 }
 
 /// Returns the span of a stored rep, as it can be laid out from its printed bars.

@@ -246,7 +246,7 @@ impl Quiz {
         match Task::of(&self.questions[question], self.around()) {
             _ if self.config.is_told => Ear::Told { jump: None },
             Some(task) => Ear::Passage(Box::new(PassageEar::new(at, task))),
-            None => Ear::Chord(ChordEar::new(at, &self.piece.hearing)),
+            None => Ear::Chord(Box::new(ChordEar::new(at, &self.piece.hearing))),
         }
     }
 

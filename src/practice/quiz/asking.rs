@@ -23,7 +23,7 @@ pub struct Asking {
 
 pub enum Ear {
     Passage(Box<PassageEar>),
-    Chord(ChordEar),
+    Chord(Box<ChordEar>),
     /// The question that the run begins at, and its ears.
     Jump(usize, Box<JumpEar>),
     /// Nothing is heard. For a jump: the start, when the landmark is called, and whether it has been.
