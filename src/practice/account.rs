@@ -85,6 +85,8 @@ fn of_span(span: &Span, reps: &[&Rep]) -> Option<String> {
 fn stubborn_places(reps: &[&Rep]) -> Vec<String> {
     let mut places: Vec<(String, usize)> = Vec::new();
     let failed = reps.iter().filter(|r| r.verdict != Verdict::Clean && r.mode == Mode::Drill).filter_map(|r| r.reason.as_ref());
+    // The tempo is nothing to look up.
+    let failed = failed.filter(|reason| reason.kind != Fault::TooSlow.word());
     for reason in failed {
         match places.iter_mut().find(|(p, _)| *p == reason.place) {
             Some((_, n)) => *n += 1,
