@@ -1,5 +1,6 @@
 //! What is written for people and programs to read: outputs and records in, text out; one format a file.
 
+mod ignored;
 pub mod plain_text;
 mod plots;
 pub mod progress;

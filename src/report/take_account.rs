@@ -4,12 +4,10 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
-use crate::follower::{Finding, Heard, HeardNote, LineNote, LineNoteIdx, OnsetIdx, Slip, SlipKind};
+use super::ignored::Ignored;
+use crate::follower::{Finding, Heard, LineNote, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::{Entry, Rep, Verdict};
-use crate::midi::MidiKey;
-use crate::midi::sensor::RETRIGGER_MAX;
 use crate::practice::{Output, Span, setting_words};
-use crate::report::plain_text;
 use crate::score::{Place, Score};
 use crate::time::Micros;
 
@@ -23,8 +21,6 @@ const N_ONSETS_OF_A_SPOT: usize = 4;
 const N_BARS_HELD: usize = 4;
 /// A restart or a jump within this after a stop is what the player did about it.
 const AFTER_A_STOP: Micros = Micros(10_000_000);
-/// Nobody goes back and plays a note again in so short a time.
-const A_MOMENT: Micros = Micros(400_000);
 
 /// Returns the account of one take, line by line. `outputs` are those of the engine, in order.
 pub fn lines(outputs: &[Output], span: &Span, score: &Score) -> Vec<String> {
@@ -123,40 +119,6 @@ struct Marks {
     heard: BTreeSet<OnsetIdx>,
     ignored: Ignored,
     is_by_strings: bool,
-}
-
-/// What the instrument did by itself, and nobody is blamed for.
-#[derive(Default)]
-struct Ignored {
-    n_doubled: usize,
-    n_ghosts: usize,
-    /// When each key last began to sound, and each note was last heard in its place.
-    sounded: BTreeMap<MidiKey, Micros>,
-    in_place: BTreeMap<LineNoteIdx, Micros>,
-}
-
-impl Ignored {
-    /// Takes in a note: a ghost on a string that has just sounded is a double trigger; and a note heard in its place twice within a
-    /// moment was a ghost the first time.
-    fn note(&mut self, at: Micros, key: MidiKey, note: &HeardNote) {
-        let again = self.sounded.insert(key, at).is_some_and(|then| at - then <= RETRIGGER_MAX);
-        match note.heard {
-            Heard::Ghost if again => self.n_doubled += 1,
-            Heard::Ghost => self.n_ghosts += 1,
-            Heard::Expected => {
-                let before = note.note.and_then(|n| self.in_place.insert(n, at));
-                self.n_ghosts += usize::from(before.is_some_and(|then| at - then <= A_MOMENT));
-            }
-            _ => {}
-        }
-    }
-
-    fn words(&self) -> Option<String> {
-        let doubled = (self.n_doubled > 0).then(|| plain_text::counted(self.n_doubled, "double trigger"));
-        let ghosts = (self.n_ghosts > 0).then(|| plain_text::counted(self.n_ghosts, "ghost"));
-        let all: Vec<String> = [doubled, ghosts].into_iter().flatten().collect();
-        (!all.is_empty()).then(|| format!("{} ignored.", all.join(", ")))
-    }
 }
 
 struct Stop {
