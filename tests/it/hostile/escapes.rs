@@ -72,7 +72,6 @@ fn lines_and_errors_are_calm() {
         &["drill", piece, "--data", data, "--input", &format!("stream:/none/{HOSTILE}")],
         &["drill", piece, "--data", data, "--section", HOSTILE, "--input", "keys"],
         &["drill", piece, "--data", data, "--plain", "--input", "keys"],
-        &["quiz", piece, "--data", data, "--plain", "--input", "keys"],
         &["config", "--data", other.to_str().unwrap()],
         &["trace", piece, "--take", HOSTILE],
     ] {
