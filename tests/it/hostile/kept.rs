@@ -72,9 +72,9 @@ fn what_was_found_is_borne_when_it_is_damaged_too() {
     for (name, entry) in ALL {
         let inputs = kept(name);
         for n in 0..n_times {
-            let (file, bytes) = &inputs[rng.usize(..inputs.len())];
+            let [(file, bytes), (_, other)] = [(); 2].map(|()| &inputs[rng.usize(..inputs.len())]);
             let mut damaged = bytes.clone();
-            damage(&mut rng, &mut damaged, &inputs[rng.usize(..inputs.len())].1);
+            damage(&mut rng, &mut damaged, other);
             assert_borne(name, entry, &format!("{file}, damaged ({n})"), &damaged);
         }
     }
