@@ -233,7 +233,7 @@ fn a_place_put_off_waits_until_its_line_of_story_is_told() {
     store.append(second, &spot(3, "3.2", None)).unwrap();
     assert_eq!(store.open_spots("ferry").unwrap(), [left("5.1"), left("3.2")], "put off anew");
     let begun = |at, typed: Option<&str>| {
-        Entry::Spot(Spot { at: Micros(at), place: "5.1".into(), hand: Some("left".into()), text: None, typed: typed.map(str::to_owned) })
+        Entry::Spot(Spot { at: Micros(at), place: "5.1".into(), hand: Some("left"), text: None, typed: typed.map(str::to_owned) })
     };
     store.append(second, &begun(4, Some("thumb st"))).unwrap();
     let lines = [("5.1".to_owned(), Some("left".to_owned()), "thumb st".to_owned())];

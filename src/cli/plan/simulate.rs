@@ -68,8 +68,12 @@ fn lines(config: &SimulateConfig, rows: &[Row]) -> Vec<String> {
         out.push(format!("  {minutes:>3.0} minutes a day: the plan holds {said}"));
     }
     out.push(String::new());
-    out.push("The gain is least where one playing of the whole takes about half of a day's minutes: every plan has that, it comes".to_owned());
-    out.push("back to everything, and little time is left to choose. The learners are made, after a published law of forgetting".to_owned());
+    out.push(
+        "The gain is least where one playing of the whole takes about half of a day's minutes: every plan has that, it comes".to_owned(),
+    );
+    out.push(
+        "back to everything, and little time is left to choose. The learners are made, after a published law of forgetting".to_owned(),
+    );
     out.push("(Pavlik & Anderson 2005); they compare plans and promise nothing.".to_owned());
     out
 }

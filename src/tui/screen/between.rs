@@ -21,7 +21,7 @@ pub fn draw(between: &Between, theme: Theme, frame: &mut Frame) {
     for (row, line) in page.rows().take(usize::from(foot)).zip(lines) {
         frame.render_widget(line, row);
     }
-    if let Some(last) = page.rows().last() {
+    if let Some(last) = page.rows().next_back() {
         frame.render_widget(Line::styled("Enter go on   q close", theme.quiet()), last);
     }
 }

@@ -163,8 +163,8 @@ fn add_run(
                 back[a] = table.from(a).iter().zip(&weigh).map(|(t, w)| t * w).sum();
                 total += forward[i - 1][a] * back[a];
             }
-            for a in 0..N {
-                let f = forward[i - 1][a] / total;
+            for (a, before) in forward[i - 1].iter().enumerate() {
+                let f = before / total;
                 if f < 1e-7 {
                     continue;
                 }

@@ -114,7 +114,7 @@ fn both_endings_and_both_ways_at_a_sign_are_asked_by_the_time_round() {
         let line = &asked.passage.span.line;
         line.notes[line.onset(asked.parting).notes.clone()].iter().map(|n| n.key).max()
     };
-    assert_eq!(asked.iter().map(parting).collect::<Vec<_>>(), [81, 76].map(|key| MidiKey::try_new(key)));
+    assert_eq!(asked.iter().map(parting).collect::<Vec<_>>(), [81, 76].map(MidiKey::try_new));
 
     let (_, asked) = sitting(&with_a_coda(), QuizConfig::standard(5, 1));
     assert_eq!(told(&asked), [("bar 3, first time", "lead in from bar 2", "4.1"), ("bar 3, second time", "lead in from bar 2", "6.1")]);
