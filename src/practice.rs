@@ -70,8 +70,10 @@ pub enum Input {
 
 /// What the engine gives back, in order.
 #[derive(Clone, PartialEq, Debug)]
-// An output is handed over once and dropped; only a rep or an answer, a few a minute, is a large one.
-#[allow(clippy::large_enum_variant)]
+#[expect(
+    clippy::large_enum_variant,
+    reason = "outputs are few and handed on at once: a box would only stand in the way of whoever matches one"
+)]
 pub enum Output {
     /// A performed note and what it was, as known right after it.
     Heard {

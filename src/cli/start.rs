@@ -17,7 +17,6 @@ use crate::clock::wall_now;
 use crate::config::Config;
 use crate::journal::entry::Mode;
 use crate::journal::store::Store;
-use crate::memory::rules::Rules;
 use crate::midi::Take;
 use crate::paths::Paths;
 use crate::piece::Piece;
@@ -41,7 +40,7 @@ pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
     let config = super::settings(&paths)?;
     let store = super::open_journal(&paths)?;
-    let cards = cards(&paths, &store, config.rules)?;
+    let cards = cards(&paths, &store, &config)?;
     if is_plain || !std::io::stdout().is_terminal() || !std::io::stdin().is_terminal() {
         return super::print_lines(plain(&cards)).map(|()| ExitCode::SUCCESS);
     }
@@ -96,7 +95,7 @@ fn count(reps: u8) -> String {
 }
 
 /// One card a piece, those practised last first.
-fn cards(paths: &Paths, store: &Store, rules: Rules) -> anyhow::Result<Vec<Card>> {
+fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Card>> {
     let today = wall_now().date_naive();
     let mut cards = Vec::new();
     for name in piece_names(&paths.pieces) {
@@ -108,7 +107,7 @@ fn cards(paths: &Paths, store: &Store, rules: Rules) -> anyhow::Result<Vec<Card>
                 continue;
             }
         };
-        let known = Known::read(store, std::slice::from_ref(&opened), rules)?;
+        let known = Known::read(store, std::slice::from_ref(&opened), config.rules)?;
         let reps = &known.attempts[0];
         let latest = reps.all.last();
         let last = latest.map_or_else(
@@ -117,7 +116,7 @@ fn cards(paths: &Paths, store: &Store, rules: Rules) -> anyhow::Result<Vec<Card>
         );
         let reading = reps.all.iter().rev().find(|rep| rep.mode == Mode::Reading);
         let reading = match reading {
-            Some(rep) => read_words(&opened.piece, store.take(store.rep_id(rep.row)?)?),
+            Some(rep) => read_words(&opened.piece, store.take(store.rep_id(rep.row)?)?, config.practice().ready),
             None => "not read from the page yet".to_owned(),
         };
         let n_open = store.open_spots(&opened.key)?.len();
@@ -139,10 +138,9 @@ fn cards(paths: &Paths, store: &Store, rules: Rules) -> anyhow::Result<Vec<Card>
     Ok(cards.into_iter().map(|(_, card)| card).collect())
 }
 
-fn read_words(piece: &Piece, take: Option<Take>) -> String {
+fn read_words(piece: &Piece, take: Option<Take>, mark: ReadyMark) -> String {
     let readiness = take.and_then(|take| Readiness::of_take(piece, &take));
     let Some(readiness) = readiness else { return "read from the page".to_owned() };
-    let mark = ReadyMark::STANDARD;
     let not_ready: Vec<&str> = readiness.sections.iter().filter(|s| !s.is_ready(mark)).map(|s| s.name.as_str()).collect();
     match not_ready[..] {
         [] => "reads well: ready to be learned".to_owned(),
