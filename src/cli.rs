@@ -173,6 +173,7 @@ fn open_log(file: &Path) -> anyhow::Result<()> {
 /// Reads the settings, and opens the log where they ask for one.
 fn settings(paths: &Paths) -> anyhow::Result<Config> {
     let config = Config::load(&paths.config_file)?;
+    config.language.speak();
     if let Some(file) = config.log.as_ref().filter(|_| log::path().is_none()) {
         open_log(&paths.data.join(file))?;
     }

@@ -22,6 +22,7 @@ use std::path::{Path, PathBuf};
 
 use hands::Hands;
 
+use crate::language::Language;
 use crate::memory::rules::Rules;
 use crate::midi::MatchMode;
 use crate::paths::{TEXT_BYTES_MAX, read_text};
@@ -43,6 +44,8 @@ pub struct Config {
     pub input: Option<String>,
     /// The file that the log is written to; none: there is no log. Beside the journal, where it is no whole path.
     pub log: Option<PathBuf>,
+    /// What the screens speak.
+    pub language: Language,
     /// What speaks the cues; none: they are only shown.
     pub speak: Option<Speak>,
     practice: PracticeConfig,
@@ -81,6 +84,7 @@ impl Default for Config {
         Config {
             input: None,
             log: None,
+            language: Language::English,
             speak: None,
             practice: PracticeConfig::standard(),
             breath: Micros::from_millis(8_000),
@@ -128,11 +132,15 @@ impl Config {
     pub fn parse(text: &str, file_name: &str) -> Result<Config, TextError> {
         let source = Source::new(file_name, text);
         let root = source.parse()?;
-        let known = [&["input", "log", "speak", "tone", "footswitch", "hands-free", "letters", "harp"], &number::TABLES[..]].concat();
+        let known =
+            [&["input", "language", "log", "speak", "tone", "footswitch", "hands-free", "letters", "harp"], &number::TABLES[..]].concat();
         let keys = Keys::try_new(source, root.get_ref(), 0..0, "the settings", &known)?;
         let text = |key: &str| keys.optional_string(key).map(|text| text.map(|t| t.value));
         let mut config = Config { input: text("input")?, tone: text("tone")?, ..Config::default() };
         config.log = text("log")?.map(PathBuf::from);
+        if let Some(language) = keys.word("language", &Language::ALL.map(|language| (language.tag(), language)))? {
+            config.language = language.value;
+        }
         if let Some(At { value: template, place }) = keys.optional_string("speak")? {
             let refused = |expected| TextError::new(file_name, place, expected, format!("{template:?}")).with_hint(Speak::HINT);
             config.speak = Some(Speak::try_new(&template).map_err(refused)?);

@@ -4,6 +4,13 @@
 //! `journal::store`, [`tui`], [`cli`]). DEVELOPERS.md has the map of the layers.
 #![forbid(unsafe_code)]
 
+#[macro_use]
+extern crate tr;
+
+// Its macro is for all that follow.
+#[macro_use]
+pub mod language;
+
 pub mod analysis;
 pub mod capture;
 pub mod cli;

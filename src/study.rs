@@ -201,13 +201,10 @@ impl Study {
             Action::Undo => return self.step(History::undo, "undone", "nothing to undo"),
             Action::Redo => return self.step(History::redo, "done again", "nothing to do again"),
             Action::Dialect => {
-                self.config.dialect = match self.config.dialect {
-                    Dialect::Letters => Dialect::Names,
-                    Dialect::Names => Dialect::Letters,
-                };
+                self.config.dialect = self.config.dialect.next();
                 self.draft();
-                let words = if self.config.dialect == Dialect::Letters { "string letters: E for E flat" } else { "full names: E flat" };
-                return Ok(Some(format!("drafts in {words}")));
+                let (name, example) = self.config.dialect.words();
+                return Ok(Some(format!("drafts in {name}: {example}")));
             }
         }
         Ok(None)
@@ -304,11 +301,9 @@ impl Study {
     fn draft(&mut self) {
         let ranges: Vec<(usize, usize)> = self.sections.iter().map(|s| (s.bars.start.0, s.bars.end.0)).collect();
         self.drafts = self.analysis.story(&self.score, &self.config, &ranges);
-        let other = StoryConfig {
-            dialect: if self.config.dialect == Dialect::Letters { Dialect::Names } else { Dialect::Letters },
-            ..self.config.clone()
-        };
-        let others = self.analysis.story(&self.score, &other, &ranges);
+        let others = Dialect::ALL.into_iter().filter(|dialect| *dialect != self.config.dialect);
+        let others: Vec<_> =
+            others.flat_map(|dialect| self.analysis.story(&self.score, &StoryConfig { dialect, ..self.config.clone() }, &ranges)).collect();
         let known = self.drafts.iter().chain(&others).map(|l| (self.analysis.place(l.at), l.text.clone()));
         self.known.extend(known.collect::<Vec<_>>());
         self.list();

@@ -1,4 +1,5 @@
-//! Facts in words, in two dialects: string letters ("root E" for E flat, as a harp's strings are called) and full names.
+//! Facts in words, in three dialects: string letters ("root E" for E flat, as a harp's strings are called), full names, and the strings in
+//! fixed-do solfege.
 //!
 //! Words name a harmony, a shape, a direction, a likeness; they never list the notes to play.
 
@@ -23,6 +24,41 @@ pub enum Dialect {
     Letters,
     /// With the accidental: "E flat".
     Names,
+    /// By the string, as [`Dialect::Letters`], in the syllables of fixed-do solfege: "mi" for E flat.
+    Solfege,
+}
+
+impl Dialect {
+    /// Every dialect, in the order in which a key goes through them.
+    pub const ALL: [Dialect; 3] = [Dialect::Letters, Dialect::Names, Dialect::Solfege];
+
+    /// Returns what it is called, and how it says E flat where the signature has it.
+    pub fn words(self) -> (&'static str, &'static str) {
+        match self {
+            Dialect::Letters => ("string letters", "E for E flat"),
+            Dialect::Names => ("full names", "E flat"),
+            Dialect::Solfege => ("solfege", "mi for E flat"),
+        }
+    }
+
+    /// Returns the dialect after this one.
+    pub fn next(self) -> Dialect {
+        Dialect::ALL[(self as usize + 1) % Dialect::ALL.len()]
+    }
+
+    fn letter(self, letter: Letter) -> String {
+        if self == Dialect::Solfege { letter.syllable().to_owned() } else { letter.char().to_string() }
+    }
+
+    /// Returns a letter with its accidental in words.
+    fn full_name(self, letter: Letter, alter: i8) -> String {
+        self.letter(letter) + sign(alter)
+    }
+
+    /// Returns a letter with an accidental always said: `F natural`, `C sharp`.
+    fn natural_name(self, letter: Letter, alter: i8) -> String {
+        if alter == 0 { self.letter(letter) + " natural" } else { self.full_name(letter, alter) }
+    }
 }
 
 /// What words need to know beside the fact.
@@ -40,14 +76,17 @@ pub struct Words<'a> {
 
 /// Returns the letter with its accidental in words: `E flat`.
 pub fn full_name(letter: Letter, alter: i8) -> String {
-    let sign = match alter {
+    Dialect::Names.full_name(letter, alter)
+}
+
+fn sign(alter: i8) -> &'static str {
+    match alter {
         i8::MIN..=-2 => " double flat",
         -1 => " flat",
         0 => "",
         1 => " sharp",
         2.. => " double sharp",
-    };
-    format!("{}{sign}", letter.char())
+    }
 }
 
 impl Words<'_> {
@@ -71,10 +110,10 @@ impl Words<'_> {
         let fifths = self.material.bars.get(bar).map_or(0, |b| b.fifths);
         let is_set = crate::theory::KeySignature::new(fifths, None).alter_of(letter) == alter;
         match self.dialect {
-            Dialect::Letters if is_set => letter.char().to_string(),
+            Dialect::Names => full_name(letter, alter),
+            by_string if is_set => by_string.letter(letter),
             // A natural against the signature has to be said: the bare letter would mean the signature's.
-            Dialect::Letters if alter == 0 => format!("{} natural", letter.char()),
-            _ => full_name(letter, alter),
+            by_string => by_string.natural_name(letter, alter),
         }
     }
 
@@ -97,7 +136,7 @@ impl Words<'_> {
     pub fn key(&self, key: Key, bar: usize) -> String {
         let spelled = key.spell(key.tonic, self.material.bars.get(bar).map_or(0, |b| b.fifths));
         let mode = if key.mode == Mode::Minor { "minor" } else { "major" };
-        format!("{} {mode}", full_name(spelled.letter, spelled.alter))
+        format!("{} {mode}", self.dialect.full_name(spelled.letter, spelled.alter))
     }
 
     /// Returns `bar 3` or `bars 3-5`.
@@ -183,11 +222,11 @@ impl Words<'_> {
             New::Silent(hand) => format!("{} rests", hand.words()),
             New::TuneInLeft => "left hand has the tune".to_owned(),
             New::Roll => "first roll".to_owned(),
-            New::Accidental(letter, alter) => format!("first {}", natural_name(letter, alter)),
+            New::Accidental(letter, alter) => format!("first {}", self.dialect.natural_name(letter, alter)),
             New::Setting(letter, alter) => match self.instrument {
-                Instrument::LeverHarp => format!("lever: {}", natural_name(letter, alter)),
-                Instrument::PedalHarp => format!("pedal: {}", natural_name(letter, alter)),
-                Instrument::Keyboard => format!("{} from here", natural_name(letter, alter)),
+                Instrument::LeverHarp => format!("lever: {}", self.dialect.natural_name(letter, alter)),
+                Instrument::PedalHarp => format!("pedal: {}", self.dialect.natural_name(letter, alter)),
+                Instrument::Keyboard => format!("{} from here", self.dialect.natural_name(letter, alter)),
             },
         }
     }
@@ -238,7 +277,18 @@ pub fn into_bar(material: &Material, at: i64) -> crate::time::ScoreTime {
     crate::time::ScoreTime::new(at - material.bars[bar_at(material, at)].at, super::material::TICKS)
 }
 
-/// An accidental always said: `F natural`, `C sharp`.
-fn natural_name(letter: Letter, alter: i8) -> String {
-    if alter == 0 { format!("{} natural", letter.char()) } else { full_name(letter, alter) }
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Fixed-do syllables: the names of the notes in French, Italian and Spanish (common practice).
+    #[test]
+    fn solfege_names_strings_as_letters_do() {
+        let syllables: Vec<&str> = Letter::ALL.into_iter().map(Letter::syllable).collect();
+        assert_eq!(syllables, ["do", "re", "mi", "fa", "sol", "la", "si"]);
+        let named = |dialect: Dialect| (dialect.full_name(Letter::E, -1), dialect.natural_name(Letter::B, 0));
+        assert_eq!(named(Dialect::Solfege), ("mi flat".to_owned(), "si natural".to_owned()));
+        assert_eq!(named(Dialect::Names), ("E flat".to_owned(), "B natural".to_owned()));
+        assert_eq!(Dialect::ALL.map(Dialect::next), [Dialect::Names, Dialect::Solfege, Dialect::Letters]);
+    }
 }

@@ -14,7 +14,6 @@ use clap::Args;
 use crate::capture::record::{Kept, KeptBeats, Record};
 use crate::capture::{Page, Pass, Question, Why, strokes};
 use crate::clock::SessionClock;
-use crate::config::Config;
 use crate::midi::Take;
 use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
 use crate::score::{Place, Score};
@@ -84,7 +83,7 @@ pub fn run(args: CaptureArgs) -> anyhow::Result<ExitCode> {
     let is_new = before.is_none();
     if let Some(bars) = &args.play {
         let score = before.with_context(|| format!("nothing of {name} is captured yet; play it from the page first"))?;
-        let (clock, config) = (SessionClock::start(), Config::load(&paths.config_file)?);
+        let (clock, config) = (SessionClock::start(), super::settings(&paths)?);
         let tone = Tone::of_setting(config.tone.as_deref(), clock);
         playback::play(&score, bar_numbers(bars)?, folder.record.tempo, &tone, clock)?;
         return Ok(ExitCode::SUCCESS);

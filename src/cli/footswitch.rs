@@ -44,7 +44,7 @@ enum Left {
 /// When the input cannot be opened or the settings cannot be read or written.
 pub fn learn(input: Option<&str>, data: Option<&Path>) -> anyhow::Result<()> {
     let paths = Paths::find(data)?;
-    let config = Config::load(&paths.config_file)?;
+    let config = super::settings(&paths)?;
     let input = input.or(config.input.as_deref()).unwrap_or_default();
     let source = open(input)?;
     let name = source.name();

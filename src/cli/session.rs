@@ -65,7 +65,7 @@ impl Session {
     /// Lets the demo's own player play.
     pub fn directed(mut self, seed: u64) -> Self {
         self.director = self.machine.drill().map(|engine| Director::new(engine, seed));
-        self.caption = Some("the built-in player is playing   p play it yourself   q close".to_owned());
+        self.caption = Some(tr!("the built-in player is playing   p play it yourself   q close"));
         self
     }
 
@@ -159,7 +159,7 @@ impl Session {
                     }
                 }
                 Output::ByStrings { .. } => {
-                    self.notice = Some("your instrument sends strings: levers and pedals are not listened to".to_owned());
+                    self.notice = Some(tr!("your instrument sends strings: levers and pedals are not listened to"));
                 }
                 _ => {}
             }
@@ -272,9 +272,9 @@ impl Practice for Session {
             return Ok(None);
         }
         let words = match self.heir.as_mut().map(|heir| heir()) {
-            Some(Err(error)) => return Ok(Some(format!("the built-in player goes on: {error:#}"))),
-            Some(Ok(name)) => format!("over to you: listening to {name}"),
-            None => "over to you".to_owned(),
+            Some(Err(error)) => return Ok(Some(tr!("the built-in player goes on: {why}", why = format!("{error:#}")))),
+            Some(Ok(name)) => tr!("over to you: listening to {name}", name),
+            None => tr!("over to you"),
         };
         self.director = None;
         self.caption = None;

@@ -51,7 +51,7 @@ pub fn run(args: SightArgs) -> anyhow::Result<ExitCode> {
     ensure!((0.3..=6.0).contains(&args.distance), "expected a distance of 0.3 to 6 metres, found {}", args.distance);
     ensure!(args.ten_rows.is_none_or(|mm| (10.0..=500.0).contains(&mm)), "expected ten rows of 10 to 500 mm, found {:?}", args.ten_rows);
     let paths = Paths::find(args.data.as_deref())?;
-    let config = Config::load(&paths.config_file)?;
+    let config = super::settings(&paths)?;
     let (row, how) = row_height(args.ten_rows, tui::cell_height());
     let sighting = Sighting { distance: args.distance * 1000.0, row, is_measured: args.ten_rows.is_some() };
     let read = if let Some(half_rows) = args.smallest {

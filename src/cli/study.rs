@@ -32,7 +32,7 @@ pub struct StudyArgs {
     /// Print one JSON object with every fact
     #[arg(long)]
     json: bool,
-    /// Name roots by string letters or by full names; without it harps by letters, keyboards by names
+    /// Name roots by string letters, by full names, or by strings in fixed-do solfege; without it harps by letters, keyboards by names
     #[arg(long, value_enum, value_name = "DIALECT")]
     dialect: Option<DialectArg>,
     /// Write plain lines, also where there is a screen; the story is then edited in the piece's file
@@ -47,6 +47,7 @@ pub struct StudyArgs {
 enum DialectArg {
     Letters,
     Names,
+    Solfege,
 }
 
 impl StudyArgs {
@@ -66,6 +67,7 @@ pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
     let dialect = args.dialect.map(|dialect| match dialect {
         DialectArg::Letters => Dialect::Letters,
         DialectArg::Names => Dialect::Names,
+        DialectArg::Solfege => Dialect::Solfege,
     });
     if args.json || args.plain || !std::io::stdout().is_terminal() {
         return print(&args, opened, dialect).map(|()| ExitCode::SUCCESS);

@@ -11,7 +11,7 @@ use std::time::Duration;
 use crate::config::Speak;
 use crate::journal::entry::Mode;
 use crate::practice::view::Quiz;
-use crate::practice::{LOOK_AT_THE_PAGE, Output, Stage, View};
+use crate::practice::{Output, Stage, View};
 
 /// How often it is looked whether a voice has ended.
 const LOOK_AGAIN: Duration = Duration::from_millis(50);
@@ -61,10 +61,7 @@ impl Voice {
 /// Returns what is said of an output, if anything is.
 fn words(output: &Output) -> Option<String> {
     match output {
-        Output::Prompted { text, .. } => Some(match text.strip_prefix(LOOK_AT_THE_PAGE) {
-            Some(place) => format!("look at {place}"),
-            None => text.clone(),
-        }),
+        Output::Prompted { text, .. } => Some(text.clone()),
         Output::Asked { words, .. } | Output::Called { words, .. } => Some(words.clone()),
         _ => None,
     }

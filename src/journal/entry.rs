@@ -19,11 +19,11 @@ pub enum Verdict {
 
 impl Verdict {
     /// Returns the verdict as the player is told it.
-    pub fn words(self) -> &'static str {
+    pub fn words(self) -> String {
         match self {
-            Verdict::Clean => "clean",
-            Verdict::Prompted => "with a cue",
-            Verdict::Broken => "not clean",
+            Verdict::Clean => tr!("clean"),
+            Verdict::Prompted => tr!("with a cue"),
+            Verdict::Broken => tr!("not clean"),
         }
     }
 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use super::joins;
 use super::judge::Fault;
 use super::span::Span;
-use super::words::{count, spoken};
+use super::words::spoken;
 use crate::journal::entry::{Mode, Rep, Verdict};
 use crate::piece::Piece;
 
@@ -36,7 +36,7 @@ impl Played {
         let mut account = lines(&self.reps, &self.spans, &self.remarks);
         account.extend(self.piece.iter().flat_map(|piece| joins::lines(piece, &self.reps)));
         if !self.open.is_empty() {
-            account.push(format!("without a line of story yet: {}", self.open.join("; ")));
+            account.push(tr!("without a line of story yet: {}", self.open.join("; ")));
         }
         account
     }
@@ -47,18 +47,18 @@ impl Played {
 pub fn lines(reps: &[Rep], spans: &[Span], remarks: &[String]) -> Vec<String> {
     let counted: Vec<&Rep> = reps.iter().filter(|r| !is_abandoned(r)).collect();
     if counted.is_empty() && remarks.is_empty() {
-        return vec!["nothing played to its end yet".to_owned()];
+        return vec![tr!("nothing played to its end yet")];
     }
     let mut lines: Vec<String> = spans.iter().filter_map(|span| of_span(span, &counted)).collect();
     lines.extend_from_slice(remarks);
     let stubborn = stubborn_places(&counted);
     if !stubborn.is_empty() {
-        lines.push(format!("to look at: {}", stubborn.join("; ")));
+        lines.push(tr!("to look at: {}", stubborn.join("; ")));
     }
     let played: i64 = reps.iter().map(|r| (r.ended - r.started).0).sum();
     let minutes = (played as f64 / 60e6).round() as usize;
     if minutes > 0 {
-        lines.push(format!("{} of playing", count(minutes, "minute", "minutes")));
+        lines.push(tr!("1 minute of playing" | "{n} minutes of playing" % minutes));
     }
     lines
 }
@@ -74,9 +74,10 @@ fn of_span(span: &Span, reps: &[&Rep]) -> Option<String> {
     }
     let n_clean = of_span.iter().filter(|r| r.verdict == Verdict::Clean).count();
     let n_prompted = of_span.iter().filter(|r| r.verdict == Verdict::Prompted).count();
-    let mut line = format!("{}: {n_clean} of {} clean", span.name, count(of_span.len(), "rep", "reps"));
+    let mut line =
+        tr!("{name}: {n_clean} of 1 rep clean" | "{name}: {n_clean} of {n} reps clean" % of_span.len(), name = span.name, n_clean);
     if n_prompted > 0 {
-        line += &format!(", {n_prompted} with a cue");
+        line += &tr!(", {n_prompted} with a cue", n_prompted);
     }
     Some(line)
 }
@@ -94,6 +95,6 @@ fn stubborn_places(reps: &[&Rep]) -> Vec<String> {
         }
     }
     places.sort_by_key(|(_, n)| std::cmp::Reverse(*n));
-    let told = |(place, n): (String, usize)| if n > 1 { format!("{} ({n} times)", spoken(&place)) } else { spoken(&place) };
+    let told = |(place, n): (String, usize)| if n > 1 { tr!("{place} ({n} times)", place = spoken(&place), n) } else { spoken(&place) };
     places.into_iter().take(3).map(told).collect()
 }

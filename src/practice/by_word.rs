@@ -17,8 +17,11 @@ use crate::piece::Piece;
 use crate::time::{Micros, Stamped};
 
 /// What the player may say of a rep.
-const CHOICES: &[(Command, &str)] =
-    &[(Command::Overrule(Verdict::Clean), "clean"), (Command::Cue, "with a cue"), (Command::Overrule(Verdict::Broken), "not clean")];
+const CHOICES: &[(Command, &str)] = &[
+    (Command::Overrule(Verdict::Clean), msgid!("clean")),
+    (Command::Cue, msgid!("with a cue")),
+    (Command::Overrule(Verdict::Broken), msgid!("not clean")),
+];
 
 pub struct ByWord {
     piece: Arc<Piece>,
@@ -273,7 +276,7 @@ impl Machine for ByWord {
                 Some((_, _, text)) => Stage::Prompted { rung: 1, text },
                 None => Stage::Unheard,
             },
-            Phase::Mark { .. } => Stage::Mark { question: "how did it go?", choices: CHOICES },
+            Phase::Mark { .. } => Stage::Mark { question: msgid!("how did it go?"), choices: CHOICES },
             Phase::Judged { verdict, .. } => Stage::RepDone { verdict: *verdict, words: "" },
             Phase::SpanDone { .. } => Stage::SpanDone,
             Phase::Finished { account } => Stage::Finished { account },

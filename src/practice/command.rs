@@ -81,22 +81,22 @@ impl Command {
     }
 
     /// Returns the sentence of the help screen.
-    pub fn help(self) -> &'static str {
+    pub fn help(self) -> String {
         match self {
-            Command::Start => "begin; with a tone set, a bar is counted in",
-            Command::Pause => "pause, or go on",
-            Command::Again => "start the section again; this rep does not count",
-            Command::Skip => "next section or question (paused: end the quiz)",
-            Command::Back => "section before",
-            Command::Overrule(Verdict::Clean) => "the last rep was clean, the answer held",
-            Command::Overrule(Verdict::Prompted) => "the last rep was prompted",
-            Command::Overrule(Verdict::Broken) => "the last rep was not clean, or did not hold",
-            Command::MoreReps => "one rep more for this section",
-            Command::FewerReps => "one rep fewer for this section",
-            Command::Later => "keep this place for the end of the section",
-            Command::NoLine => "this place needs no line of story",
-            Command::Cue => "without an instrument: the next cue, please",
-            Command::Quit => "close the session",
+            Command::Start => tr!("begin; with a tone set, a bar is counted in"),
+            Command::Pause => tr!("pause, or go on"),
+            Command::Again => tr!("start the section again; this rep does not count"),
+            Command::Skip => tr!("next section or question (paused: end the quiz)"),
+            Command::Back => tr!("section before"),
+            Command::Overrule(Verdict::Clean) => tr!("the last rep was clean, the answer held"),
+            Command::Overrule(Verdict::Prompted) => tr!("the last rep was prompted"),
+            Command::Overrule(Verdict::Broken) => tr!("the last rep was not clean, or did not hold"),
+            Command::MoreReps => tr!("one rep more for this section"),
+            Command::FewerReps => tr!("one rep fewer for this section"),
+            Command::Later => tr!("keep this place for the end of the section"),
+            Command::NoLine => tr!("this place needs no line of story"),
+            Command::Cue => tr!("without an instrument: the next cue, please"),
+            Command::Quit => tr!("close the session"),
         }
     }
 }

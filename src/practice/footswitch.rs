@@ -75,11 +75,11 @@ impl Trigger {
     /// Returns how a player may know it.
     pub fn words(self) -> String {
         match self {
-            Trigger::Controller(64) => "damper pedal".to_owned(),
-            Trigger::Controller(66) => "sostenuto pedal".to_owned(),
-            Trigger::Controller(67) => "soft pedal".to_owned(),
-            Trigger::Controller(other) => format!("controller {other}"),
-            Trigger::Note(key) => format!("key {}", key.number()),
+            Trigger::Controller(64) => tr!("damper pedal"),
+            Trigger::Controller(66) => tr!("sostenuto pedal"),
+            Trigger::Controller(67) => tr!("soft pedal"),
+            Trigger::Controller(other) => tr!("controller {}", other),
+            Trigger::Note(key) => tr!("key {}", key.number()),
         }
     }
 }

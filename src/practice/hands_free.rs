@@ -28,7 +28,7 @@ impl HandsFreeConfig {
     pub fn named(&self) -> Vec<(String, Option<Command>)> {
         let feet = self.footswitch.switches.iter().map(|s| (s.trigger.words(), Some(s.command)));
         let signs = self.gestures.signs.iter().map(|s| (s.name.clone(), Some(s.command)));
-        let silence = self.move_on.map(|silence| (format!("{} s of silence", silence.secs_f64()), None));
+        let silence = self.move_on.map(|silence| (tr!("{} s of silence", silence.secs_f64()), None));
         feet.chain(signs).chain(silence).collect()
     }
 }

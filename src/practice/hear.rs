@@ -256,7 +256,7 @@ impl Engine {
     fn end_lead_in(&mut self, verdict: Verdict, at: Micros) {
         self.lead_in = None;
         let rest = Some(at + self.config.rest.unwrap_or(self.config.span_done));
-        self.phase = Phase::between(Show::Done { verdict, words: "now from the top".to_owned(), rest });
+        self.phase = Phase::between(Show::Done { verdict, words: tr!("now from the top"), rest });
     }
 }
 

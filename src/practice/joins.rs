@@ -135,7 +135,9 @@ impl Seam {
 pub(super) fn lines(piece: &Piece, reps: &[Rep]) -> Vec<String> {
     let said = |(seam, pair): (Seam, &[Section])| {
         let Crossings { n_crossed, n_held } = seam.record(&piece.score, reps.iter().filter(|r| r.mode == Mode::Drill));
-        (n_crossed > 0).then(|| format!("from {} into {}: held {n_held} of {n_crossed}", pair[0].name, pair[1].name))
+        (n_crossed > 0).then(|| {
+            tr!("from {from} into {into}: held {n_held} of {n_crossed}", from = pair[0].name, into = pair[1].name, n_held, n_crossed)
+        })
     };
     Seam::of(&piece.sections).into_iter().zip(piece.sections.windows(2)).filter_map(said).collect()
 }

@@ -18,14 +18,13 @@ pub use bank::questions;
 pub use doubt::{Doubt, JournalDoubt, TodaysDoubt};
 pub use harmony::{Fit, Harmony};
 pub use order::{Deck, Mix};
-pub use question::{Exit, Passage, Question, Source, UNTIL_CALLED, Wanted, kind_words};
+pub use question::{Exit, Passage, Question, Source, Wanted, kind_words, until_called};
 
 use std::sync::Arc;
 
 use super::config::PracticeConfig;
 use super::habits::Learned;
 use super::view::{self, Stage, View};
-use super::words::count;
 use super::{Command, Input, Machine, Output};
 use crate::journal::entry::{Answer, Entry, Mode, Outcome, QuestionKind, Verdict, Witness};
 use crate::midi::MidiEvent;
@@ -79,7 +78,8 @@ const MARK: Micros = Micros(60_000_000);
 const CALL: Micros = Micros(4_000_000);
 
 /// What the player may say of an answer that nobody heard.
-const CHOICES: &[(Command, &str)] = &[(Command::Overrule(Verdict::Clean), "held"), (Command::Overrule(Verdict::Broken), "did not")];
+const CHOICES: &[(Command, &str)] =
+    &[(Command::Overrule(Verdict::Clean), msgid!("held")), (Command::Overrule(Verdict::Broken), msgid!("did not"))];
 
 pub struct Quiz {
     piece: Arc<Piece>,
@@ -150,7 +150,7 @@ impl Quiz {
             ends: None,
             n_asked: 0,
             answers: Vec::new(),
-            length_words: count(minutes, "minute", "minutes"),
+            length_words: tr!("1 minute" | "{n} minutes" % minutes),
             learned: Learned::default(),
             is_taught,
             config,
@@ -296,7 +296,7 @@ impl Quiz {
         let (idx, asked) = asking.subject();
         let question = &self.questions[idx];
         let recall = end.first_right.map(|first| first - asked);
-        let bar = |place: Place| format!("bar {}", self.piece.score.bar(place.bar).label);
+        let bar = |place: Place| tr!("bar {bar}", bar = self.piece.score.bar(place.bar).label);
         self.answers.push(Answered {
             kind: question.kind,
             name: question.name.clone(),
@@ -306,12 +306,12 @@ impl Quiz {
         });
         let is_held = end.outcome == Outcome::Held;
         let (large, small) = if is_held {
-            let between = end.n_notes_between.map(|n| count(n as usize, "note between", "notes between"));
-            let large = recall.map_or_else(|| "held".to_owned(), |r| format!("held, {:.1} s", r.secs_f64()));
+            let between = end.n_notes_between.map(|n| tr!("1 note between" | "{n} notes between" % n));
+            let large = recall.map_or_else(|| tr!("held"), |r| tr!("held, {seconds} s", seconds = format!("{:.1}", r.secs_f64())));
             (large, between.unwrap_or_else(|| question.name.clone()))
         } else {
             let (place, why) = end.words.split_once(": ").unwrap_or((&end.words, ""));
-            (format!("look: {place}"), why.to_owned())
+            (tr!("look: {place}", place = place.trim_end()), why.to_owned())
         };
         self.deck.answered(idx, end.outcome, recall);
         out.push(Output::Record(Entry::Answer(Answer {
@@ -346,7 +346,7 @@ impl Quiz {
             (Command::Pause, Phase::Asked(_)) if self.config.is_told => self.had(now),
             (Command::Overrule(verdict), Phase::Mark { asking, had }) => {
                 let outcome = if verdict == Verdict::Clean { Outcome::Held } else { Outcome::Failed };
-                let end = asking.told(now, outcome, "it did not hold", &self.questions, &self.piece);
+                let end = asking.told(now, outcome, &tr!("it did not hold"), &self.questions, &self.piece);
                 self.answered(End { first_right: Some(*had), ..end }, out);
             }
             (Command::Overrule(verdict), Phase::Between { .. }) => self.overrule(verdict, out),
@@ -365,7 +365,7 @@ impl Quiz {
             }
             (Command::Skip, Phase::Asked(asking)) if asking.has_begun() => self.leave(out),
             (Command::Skip, Phase::Asked(asking)) => {
-                let end = asking.told(now, Outcome::Failed, "passed over", &self.questions, &self.piece);
+                let end = asking.told(now, Outcome::Failed, &tr!("passed over"), &self.questions, &self.piece);
                 self.answered(end, out);
             }
             (Command::Skip, Phase::Between { .. }) => self.ask(now, out),
@@ -388,8 +388,8 @@ impl Quiz {
         let (now, number) = (self.now, self.n_asked - 1);
         out.push(Output::Record(Entry::AnswerOverruled { answer: number, outcome, at: now }));
         if let Phase::Between { since, told: Some(told) } = &mut self.phase {
-            let large = if is_held { "held" } else { "did not hold" };
-            *told = Told { is_held, large: large.to_owned(), small: format!("{}, as you say", answer.name) };
+            let large = if is_held { tr!("held") } else { tr!("did not hold") };
+            *told = Told { is_held, large, small: tr!("{name}, as you say", name = answer.name) };
             *since = now;
         }
     }

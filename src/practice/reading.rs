@@ -12,7 +12,6 @@ use super::listen::hear_out;
 use super::rep::{Attempt, Context};
 use super::run::path::{Arrival, bar_quarters, music};
 use super::span::Span;
-use super::words::count;
 use crate::follower::OnsetIdx;
 use crate::journal::entry::Mode;
 use crate::midi::Take;
@@ -34,7 +33,7 @@ impl ReadyMark {
 
     /// Says the longest stop: `a bar`, `1.5 bars`.
     fn stop_words(self) -> String {
-        if self.stop_bars_max == 1.0 { "a bar".to_owned() } else { format!("{} bars", self.stop_bars_max) }
+        if self.stop_bars_max == 1.0 { tr!("a bar") } else { tr!("{} bars", self.stop_bars_max) }
     }
 }
 
@@ -100,19 +99,25 @@ impl Readiness {
         let mut lines = Vec::new();
         if not_ready.is_empty() {
             let bars = mark.stop_words();
-            lines.push(format!(
-                "ready to learn from memory: at least {percent:.0} % of the notes everywhere, and no stop longer than {bars}"
+            lines.push(tr!(
+                "ready to learn from memory: at least {percent} % of the notes everywhere, and no stop longer than {bars}",
+                percent,
+                bars
             ));
         } else {
             let (n, all) = (self.sections.len() - not_ready.len(), self.sections.len());
-            lines.push(format!("not ready yet: {n} of {} read well; read these first", count(all, "section", "sections")));
+            lines.push(tr!(
+                "not ready yet: {good} of 1 section read well; read these first"
+                    | "not ready yet: {good} of {n} sections read well; read these first" % all,
+                good = n
+            ));
             lines.extend(not_ready.iter().map(|s| s.line(mark, piece)));
-            lines.push("it is advice: you may drill it all the same".to_owned());
+            lines.push(tr!("it is advice: you may drill it all the same"));
         }
         if !tempos.is_empty() {
             lines.push(match (slow.round(), fast.round()) {
-                (slow, fast) if slow == fast => format!("tempo: about {slow:.0} quarters a minute"),
-                (slow, fast) => format!("tempo: {slow:.0} to {fast:.0} quarters a minute by section"),
+                (slow, fast) if slow == fast => tr!("tempo: about {slow} quarters a minute", slow),
+                (slow, fast) => tr!("tempo: {slow} to {fast} quarters a minute by section", slow, fast),
             });
         }
         lines
@@ -125,11 +130,11 @@ impl SectionReading {
         let bars = bars_words(&self.bars, &piece.score);
         let mut line = if bars == self.name { bars } else { format!("{bars} ({})", self.name) };
         if self.n_notes_right == 0 {
-            return line + ": not read yet";
+            return line + &tr!(": not read yet");
         }
-        line += &format!(": {} of {} notes", self.n_notes_right, self.n_notes_due);
+        line += &format!(": {}", tr!("{right} of {due} notes", right = self.n_notes_right, due = self.n_notes_due));
         if let Some(place) = self.stop_place.as_ref().filter(|_| self.stop_bars > mark.stop_bars_max) {
-            line += &format!(", a stop of {:.1} bars before {place}", self.stop_bars);
+            line += &tr!(", a stop of {n_bars} bars before {place}", n_bars = format!("{:.1}", self.stop_bars), place);
         }
         line
     }

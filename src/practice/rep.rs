@@ -157,7 +157,7 @@ impl Attempt {
             let text = match (rung, cue) {
                 (1, Some(cue)) => cue.text.clone(),
                 (2, Some(cue)) => cue.more.clone().unwrap_or_default(),
-                _ => format!("{}{place}", words::LOOK_AT_THE_PAGE),
+                _ => words::look_at_the_page(&place),
             };
             self.judge.notes(Found { at: now, fault: Fault::Prompt(rung), onset, hand: None });
             out.push(Output::Prompted { at: now, rung, onset, text });

@@ -274,7 +274,7 @@ fn lead_in(piece: &Piece, span: &Span, place: Place, happened: Option<usize>) ->
         None => return None,
     };
     let first: BarIdx = stretch.bars.first()?.bar;
-    let name = format!("from bar {}", piece.score.bar(first).label);
+    let name = tr!("from bar {bar}", bar = piece.score.bar(first).label);
     Span::of_stretch(piece, name, Mode::Drill, stretch, 1)
 }
 

@@ -6,8 +6,10 @@ use crate::score::{Place, Score};
 use crate::setting::Moved;
 use crate::theory::Hand;
 
-/// What stands before the place on the last rung of the prompt ladder.
-pub const LOOK_AT_THE_PAGE: &str = "look at the page: ";
+/// Says the last rung of the prompt ladder: where to look.
+pub fn look_at_the_page(place: &str) -> String {
+    tr!("look at the page: {place}", place)
+}
 
 /// Says where a fault is on the page: `bar 3, beat 2, left hand`.
 pub fn place(found: &Found, span: &Span, score: &Score) -> String {
@@ -18,8 +20,16 @@ pub fn place(found: &Found, span: &Span, score: &Score) -> String {
 pub fn place_of(place: Place, hand: Option<Hand>, score: &Score) -> String {
     let place = place.words(score);
     match hand {
-        Some(hand) => format!("{place}, {}", hand.words()),
+        Some(hand) => format!("{place}, {}", hand_words(hand)),
         None => place,
+    }
+}
+
+/// Says which hand.
+pub fn hand_words(hand: Hand) -> String {
+    match hand {
+        Hand::Left => tr!("left hand"),
+        Hand::Right => tr!("right hand"),
     }
 }
 
@@ -27,40 +37,36 @@ pub fn place_of(place: Place, hand: Option<Hand>, score: &Score) -> String {
 pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
     let place = place(found, span, score);
     match found.fault {
-        Fault::Wrong => format!("{place}: not what is written"),
-        Fault::Missed => format!("{place}: a note left out"),
-        Fault::Extra => format!("{place}: more than is written"),
-        Fault::WrongTurn => format!("{place}: that way belongs to the look-alike"),
-        Fault::Setting(moved) => format!("{place}: {}", moved.map_or("the right string, check its setting".to_owned(), setting)),
-        Fault::Restart => format!("{place}: went back from here"),
-        Fault::Jump => format!("{place}: left out what follows"),
-        Fault::Hesitation => format!("{place}: a stop before it"),
-        Fault::Prompt(_) => format!("{place}: needed its cue"),
-        Fault::TooSlow => "slower than the tempo set".to_owned(),
-        Fault::TooFast => "faster than the tempo set".to_owned(),
-        Fault::Abandoned => format!("left at {place}"),
+        Fault::Wrong => tr!("{place}: not what is written", place),
+        Fault::Missed => tr!("{place}: a note left out", place),
+        Fault::Extra => tr!("{place}: more than is written", place),
+        Fault::WrongTurn => tr!("{place}: that way belongs to the look-alike", place),
+        Fault::Setting(None) => tr!("{place}: the right string, check its setting", place),
+        Fault::Setting(Some(moved)) => format!("{place}: {}", setting(moved)),
+        Fault::Restart => tr!("{place}: went back from here", place),
+        Fault::Jump => tr!("{place}: left out what follows", place),
+        Fault::Hesitation => tr!("{place}: a stop before it", place),
+        Fault::Prompt(_) => tr!("{place}: needed its cue", place),
+        Fault::TooSlow => tr!("slower than the tempo set"),
+        Fault::TooFast => tr!("faster than the tempo set"),
+        Fault::Abandoned => tr!("left at {place}", place),
     }
 }
 
 /// Says which lever or pedal is meant: `lever on F`.
 pub fn setting(moved: Moved) -> String {
     match moved {
-        Moved::Pedal(letter) => format!("pedal on {}", letter.char()),
-        Moved::Lever(string) => format!("lever on {}", string.letter().char()),
-        Moved::Tuned(string) => format!("tuning of {}", string.letter().char()),
+        Moved::Pedal(letter) => tr!("pedal on {}", letter.char()),
+        Moved::Lever(string) => tr!("lever on {}", string.letter().char()),
+        Moved::Tuned(string) => tr!("tuning of {}", string.letter().char()),
     }
 }
 
 /// Says a recorded place: `bar 7, beat 2`.
 pub fn spoken(place: &str) -> String {
     match place.rsplit_once('.') {
-        Some((bar, "1")) => format!("bar {bar}"),
-        Some((bar, beat)) => format!("bar {bar}, beat {beat}"),
+        Some((bar, "1")) => tr!("bar {bar}", bar),
+        Some((bar, beat)) => tr!("bar {bar}, {beat}", bar, beat = tr!("beat {beat}", beat)),
         None => place.to_owned(),
     }
-}
-
-/// Says a count of things: `1 rep`, `3 reps`.
-pub fn count(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }

@@ -103,21 +103,21 @@ impl Place {
     /// Returns the beat as it is said: `beat 2`, `beat 2½`; a part of a beat that has no sign of its own is `just after beat 2`.
     pub fn spoken_beat(self, score: &Score) -> String {
         let beat = self.beat(score);
-        let Some((whole, fraction)) = beat.split_once('+') else { return format!("beat {beat}") };
+        let Some((whole, fraction)) = beat.split_once('+') else { return tr!("beat {beat}", beat) };
         let sign = match fraction {
             "1/2" => "½",
             "1/3" => "⅓",
             "2/3" => "⅔",
             "1/4" => "¼",
             "3/4" => "¾",
-            _ => return format!("just after beat {whole}"),
+            _ => return tr!("just after beat {beat}", beat = whole),
         };
-        format!("beat {whole}{sign}")
+        tr!("beat {beat}", beat = format!("{whole}{sign}"))
     }
 
     /// Returns the place as it is said: `bar 12, beat 2`.
     pub fn words(self, score: &Score) -> String {
-        format!("bar {}, {}", score.bar(self.bar).label, self.spoken_beat(score))
+        tr!("bar {bar}, {beat}", bar = score.bar(self.bar).label, beat = self.spoken_beat(score))
     }
 }
 

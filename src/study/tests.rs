@@ -127,6 +127,8 @@ fn the_dialect_changes_drafts_and_not_what_was_kept() {
     let kept = study.text().to_owned();
     act(&mut study, Action::Dialect);
     assert_eq!(study.text(), kept);
+    assert_eq!(study.view().dialect, Dialect::Solfege);
+    act(&mut study, Action::Dialect);
     assert_eq!(study.view().dialect, Dialect::Letters);
     assert!(lines(&study).iter().filter(|l| l.1 == Standing::Kept).count() >= 2);
 }

@@ -40,6 +40,11 @@ impl Letter {
     pub fn char(self) -> char {
         ['C', 'D', 'E', 'F', 'G', 'A', 'B'][self as usize]
     }
+
+    /// Returns the syllable of fixed-do solfege, in which `do` is always C (common practice; `si` as in French, Italian and Spanish).
+    pub fn syllable(self) -> &'static str {
+        ["do", "re", "mi", "fa", "sol", "la", "si"][self as usize]
+    }
 }
 
 /// A pitch as written: `alter` is the accidental in semitones (-2 double flat to 2 double sharp;

@@ -25,18 +25,18 @@ pub enum Action {
 
 impl Action {
     /// Returns the sentence of the help screen.
-    pub fn help(self) -> &'static str {
+    pub fn help(self) -> String {
         match self {
             Action::Practice(command) => command.help(),
-            Action::HandOver => "play it yourself: the built-in player stops",
-            Action::WriteLine => "write a line of story for the place that failed",
-            Action::TakeLine(_) => "take a drafted line for it",
-            Action::Help => "show or hide this list",
-            Action::Letters => "large letters, or plain ones",
-            Action::Up => "up",
-            Action::Down => "down",
-            Action::Redraw => "draw the screen anew",
-            Action::Suspend => "pause, and back to the shell for a while",
+            Action::HandOver => tr!("play it yourself: the built-in player stops"),
+            Action::WriteLine => tr!("write a line of story for the place that failed"),
+            Action::TakeLine(_) => tr!("take a drafted line for it"),
+            Action::Help => tr!("show or hide this list"),
+            Action::Letters => tr!("large letters, or plain ones"),
+            Action::Up => tr!("up"),
+            Action::Down => tr!("down"),
+            Action::Redraw => tr!("draw the screen anew"),
+            Action::Suspend => tr!("pause, and back to the shell for a while"),
         }
     }
 }

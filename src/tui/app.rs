@@ -16,7 +16,9 @@ use crate::time::Micros;
 pub const BREAK_AFTER: Micros = Micros(25 * 60 * 1_000_000);
 const BREAK_LENGTH: Micros = Micros(5 * 60 * 1_000_000);
 /// Why a rest in the middle of new work.
-pub const REST_WORDS: &str = "five minutes away from the instrument; what is new settles meanwhile";
+pub fn rest_words() -> String {
+    tr!("five minutes away from the instrument; what is new settles meanwhile")
+}
 /// A caution that a note wiped away sooner was not read, and comes again after the next rep.
 const TIME_TO_READ: Micros = Micros(3_000_000);
 /// How long a passing notice stays.
@@ -177,12 +179,15 @@ impl App {
     pub fn signal(&mut self, signal: &Signal, at: Micros) {
         match signal {
             Signal::Midi(_) => {}
-            Signal::Gone { what } => self.say(format!("instrument gone: {what} \u{2013} plug it in again, it will be found"), None),
-            Signal::Back { what } => self.say(format!("instrument back: {what}"), Some(at + NOTICE_TIME)),
+            Signal::Gone { what } => self.say(tr!("instrument gone: {what} \u{2013} plug it in again, it will be found", what), None),
+            Signal::Back { what } => self.say(tr!("instrument back: {what}", what), Some(at + NOTICE_TIME)),
             Signal::Dropped { n_events } => {
-                self.say(format!("{n_events} notes came too fast to be heard"), Some(at + NOTICE_TIME));
+                self.say(
+                    tr!("1 note came too fast to be heard" | "{n} notes came too fast to be heard" % *n_events),
+                    Some(at + NOTICE_TIME),
+                );
             }
-            Signal::Ended => self.say("the recording has ended".to_owned(), None),
+            Signal::Ended => self.say(tr!("the recording has ended"), None),
         }
     }
 

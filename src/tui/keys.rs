@@ -30,7 +30,7 @@ const fn other(code: KeyCode, action: Action) -> Key {
 /// Every key, in the order of the help screen.
 pub const KEYS: &[Key] = &[
     key('s', "s", Action::Practice(Command::Start)),
-    key(' ', "space", Action::Practice(Command::Pause)),
+    key(' ', msgid!("space"), Action::Practice(Command::Pause)),
     key('r', "r", Action::Practice(Command::Again)),
     key('n', "n", Action::Practice(Command::Skip)),
     key('b', "b", Action::Practice(Command::Back)),
@@ -39,7 +39,7 @@ pub const KEYS: &[Key] = &[
     key('+', "+", Action::Practice(Command::MoreReps)),
     key('=', "", Action::Practice(Command::MoreReps)),
     key('-', "-", Action::Practice(Command::FewerReps)),
-    Key { code: KeyCode::Enter, control: false, label: "Enter", action: Action::WriteLine },
+    Key { code: KeyCode::Enter, control: false, label: msgid!("Enter"), action: Action::WriteLine },
     key('1', "1 2 3", Action::TakeLine(0)),
     key('2', "", Action::TakeLine(1)),
     key('3', "", Action::TakeLine(2)),
@@ -60,8 +60,16 @@ pub const KEYS: &[Key] = &[
 ];
 
 /// Returns the name of the key for a command; empty where none is named.
-pub fn label(command: Command) -> &'static str {
-    KEYS.iter().find(|key| key.action == Action::Practice(command)).map_or("", |key| key.label)
+pub fn label(command: Command) -> String {
+    KEYS.iter().find(|key| key.action == Action::Practice(command)).map_or(String::new(), Key::name)
+}
+
+impl Key {
+    /// Returns its name on the help screen, in the player's language.
+    pub fn name(&self) -> String {
+        let label = self.label;
+        tr!(label)
+    }
 }
 
 /// Returns what a key event asks for; nothing for a key let go or one without a meaning.

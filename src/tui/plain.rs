@@ -9,7 +9,7 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, at, bounded, never, select};
 
-use super::app::{App, REST_WORDS};
+use super::app::{App, rest_words};
 use super::run::{Wake, meet_deadlines, watch_signals};
 use super::screen::caution_line;
 use super::{Error, Exit, Options, Practice};
@@ -59,7 +59,7 @@ impl<W: Write> Plain<W> {
         }
         let line = line(view);
         if view.stage == Stage::Playing && self.said.as_ref().is_some_and(|said| said.cue) {
-            self.write("on: playing again")?;
+            self.write(&tr!("on: playing again"))?;
         }
         let Some(line) = line else {
             self.said = None;
@@ -93,22 +93,26 @@ impl<W: Write> Plain<W> {
 fn span_line(view: &View) -> String {
     let bars = match view.bars {
         [] => String::new(),
-        [only] => format!(", bar {only}"),
-        [first, .., last] => format!(", bars {first} to {last}"),
+        [only] => tr!(", bar {only}", only),
+        [first, .., last] => tr!(", bars {first} to {last}", first, last),
     };
     match view.mode {
-        Mode::Drill if !view.seams.is_empty() => format!("join {}{bars} ({} of {})", view.span, view.span_idx + 1, view.n_spans),
-        Mode::Drill => format!("section {}{bars} ({} of {})", view.span, view.span_idx + 1, view.n_spans),
-        Mode::Reading => format!("from the page: {}{bars}", view.span),
-        Mode::RunThrough => format!("run-through: {}{bars}", view.span),
+        Mode::Drill if !view.seams.is_empty() => {
+            tr!("join {span}{bars} ({nth} of {all})", span = view.span, bars, nth = view.span_idx + 1, all = view.n_spans)
+        }
+        Mode::Drill => tr!("section {span}{bars} ({nth} of {all})", span = view.span, bars, nth = view.span_idx + 1, all = view.n_spans),
+        Mode::Reading => tr!("from the page: {span}{bars}", span = view.span, bars),
+        Mode::RunThrough => tr!("run-through: {span}{bars}", span = view.span, bars),
     }
 }
 
 /// Returns the lines that ask for a line of story.
 fn ask_lines(ask: &Ask) -> Vec<String> {
     let drafts = ask.drafts.iter().enumerate().map(|(i, text)| format!("story {}: {text}", i + 1));
-    let pick = if ask.drafts.is_empty() { "" } else { ", or story and a number" };
-    drafts.chain([format!("to tell {}: type story: and your words{pick}, later, or no-line; or play on", ask.place)]).collect()
+    let pick = if ask.drafts.is_empty() { String::new() } else { tr!(", or story and a number") };
+    drafts
+        .chain([tr!("to tell {place}: type story: and your words{pick}, later, or no-line; or play on", place = ask.place, pick)])
+        .collect()
 }
 
 /// Reads `story: words` or `story 2`.
@@ -122,32 +126,34 @@ fn story(line: &str) -> Option<Story> {
 
 /// Returns the line for a stage; nothing while there is nothing to say.
 fn line(view: &View) -> Option<String> {
-    let count = || format!("{} of {}", view.n_clean, view.target);
+    let count = || tr!("{} of {}", view.n_clean, view.target);
     let with_words = |start: String, words: &str| if words.is_empty() { start } else { format!("{start}: {words}") };
     Some(match view.stage {
         Stage::Waiting | Stage::Playing | Stage::Quiz(Quiz::Answering { .. }) => return None,
-        Stage::Unheard => format!("say {} when it is played, {} for a cue", Command::READY, Command::Cue.word()),
+        Stage::Unheard => tr!("say {} when it is played, {} for a cue", Command::READY, Command::Cue.word()),
         Stage::Mark { question, choices } | Stage::Quiz(Quiz::Mark { question, choices }) => {
-            let choices: Vec<String> = choices.iter().map(|(command, words)| format!("{} ({words})", command.word())).collect();
-            format!("mark: {question}; {}", choices.join(", "))
+            let choices: Vec<String> = choices.iter().map(|(command, words)| format!("{} ({})", command.word(), tr!(words))).collect();
+            tr!("mark: {question}; {choices}", question = tr!(question), choices = choices.join(", "))
         }
-        Stage::Quiz(Quiz::Ready { length, is_told: true }) => format!("quiz: {length}: {} to begin", Command::READY),
-        Stage::Quiz(Quiz::Ready { length, is_told: false }) => format!("quiz: {length}: any note, or {}, to begin", Command::READY),
+        Stage::Quiz(Quiz::Ready { length, is_told: true }) => tr!("quiz: {length}: {word} to begin", length, word = Command::READY),
+        Stage::Quiz(Quiz::Ready { length, is_told: false }) => {
+            tr!("quiz: {length}: any note, or {word}, to begin", length, word = Command::READY)
+        }
         Stage::Quiz(Quiz::Asked { kind, large, small, .. }) => format!("{}: {large}; {}", kind_words(kind), small.join(", ")),
-        Stage::Quiz(Quiz::Called { large, small }) => format!("go {large}; {}", small.join(", ")),
+        Stage::Quiz(Quiz::Called { large, small }) => tr!("go {place}; {more}", place = large, more = small.join(", ")),
         Stage::Quiz(Quiz::Told { large, small, .. }) => with_words(large.to_owned(), small),
-        Stage::Prompted { rung: 3.., text } => format!("page: {text}"),
-        Stage::Prompted { text, .. } => format!("cue: {text}"),
-        Stage::Look { words } => format!("look: {words}"),
-        Stage::RepDone { verdict: Verdict::Clean, words } => with_words(format!("clean, {}", count()), words),
-        Stage::RepDone { verdict: Verdict::Prompted, words } => with_words(format!("with a cue, {}", count()), words),
-        Stage::RepDone { verdict: Verdict::Broken, words } => with_words(format!("not clean, {}", count()), words),
-        Stage::SpanDone if view.mode != Mode::Drill => format!("done: {}, to the end", view.span),
-        Stage::SpanDone => format!("done: {}, {}", view.span, count()),
-        Stage::Places { places, .. } => format!("without a line of story: {}", places.join("; ")),
-        Stage::Paused => "paused".to_owned(),
-        Stage::Rest => format!("rest: {REST_WORDS}; play, or type next, to go on"),
-        Stage::Finished { .. } => "finished".to_owned(),
+        Stage::Prompted { rung: 3.., text } => tr!("page: {text}", text),
+        Stage::Prompted { text, .. } => tr!("cue: {text}", text),
+        Stage::Look { words } => tr!("look: {place}", place = words),
+        Stage::RepDone { verdict: Verdict::Clean, words } => with_words(format!("{}, {}", Verdict::Clean.words(), count()), words),
+        Stage::RepDone { verdict: Verdict::Prompted, words } => with_words(format!("{}, {}", Verdict::Prompted.words(), count()), words),
+        Stage::RepDone { verdict: Verdict::Broken, words } => with_words(format!("{}, {}", Verdict::Broken.words(), count()), words),
+        Stage::SpanDone if view.mode != Mode::Drill => tr!("done: {}, to the end", view.span),
+        Stage::SpanDone => tr!("done: {span}, {count}", span = view.span, count = count()),
+        Stage::Places { places, .. } => tr!("without a line of story: {}", places.join("; ")),
+        Stage::Paused => tr!("paused"),
+        Stage::Rest => tr!("rest: {why}; play, or type next, to go on", why = rest_words()),
+        Stage::Finished { .. } => tr!("finished"),
     })
 }
 
@@ -231,7 +237,7 @@ pub fn run(
                     }
                     None => {
                         let known: Vec<&str> = Command::ALL.iter().map(|command| command.word()).collect();
-                        let line = format!("unknown word {:?}; known are {}, story", word.trim(), known.join(", "));
+                        let line = tr!("unknown word {word}; known are {known}, story", word = format!("{:?}", word.trim()), known = known.join(", "));
                         if let Some(exit) = ending(plain.write(&line))? {
                             break exit;
                         }
@@ -248,9 +254,9 @@ pub fn run(
                         give(practice, at, Input::Midi(what))?;
                         None
                     }
-                    Ok(Signal::Gone { what }) => Some(format!("instrument gone: {what}")),
-                    Ok(Signal::Back { what }) => Some(format!("instrument back: {what}")),
-                    Ok(Signal::Dropped { n_events }) => Some(format!("{n_events} notes came too fast to be heard")),
+                    Ok(Signal::Gone { what }) => Some(tr!("instrument gone: {what}", what)),
+                    Ok(Signal::Back { what }) => Some(tr!("instrument back: {what}", what)),
+                    Ok(Signal::Dropped { n_events }) => Some(tr!("1 note came too fast to be heard" | "{n} notes came too fast to be heard" % n_events)),
                     Ok(Signal::Ended) => break Exit::Quit,
                     Err(_) => {
                         notes = never();

@@ -73,21 +73,25 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
     let playing = matches!(view.stage, Stage::Playing | Stage::Prompted { .. } | Stage::Quiz(Quiz::Answering { .. } | Quiz::Called { .. }));
     let finished = matches!(view.stage, Stage::Finished { .. });
     let (words, style) = match (app.notice(), caption.filter(|_| !finished)) {
-        (Some(notice), _) => (notice, theme.strong()),
-        (None, Some(caption)) => (caption, theme.quiet()),
-        (None, None) if app.help_open => ("? back", theme.quiet()),
+        (Some(notice), _) => (notice.to_owned(), theme.strong()),
+        (None, Some(caption)) => (caption.to_owned(), theme.quiet()),
+        (None, None) if app.help_open => (tr!("? back"), theme.quiet()),
         (None, None) if playing || app.caution.is_some() => return,
-        (None, None) if app.editor.is_some() => ("Enter keep   Esc put aside", theme.quiet()),
-        (None, None) if view.ask.is_some_and(|ask| ask.drafts.is_empty()) => (ASK_KEYS, theme.quiet()),
-        (None, None) if view.ask.is_some() => (ASK_KEYS_WITH_DRAFTS, theme.quiet()),
-        (None, None) if finished => ("q close", theme.quiet()),
-        (None, None) => ("? keys   q close", theme.quiet()),
+        (None, None) if app.editor.is_some() => (tr!("Enter keep   Esc put aside"), theme.quiet()),
+        (None, None) if view.ask.is_some_and(|ask| ask.drafts.is_empty()) => {
+            (tr!("Enter write a line   k later   d none   ? keys   q close"), theme.quiet())
+        }
+        (None, None) if view.ask.is_some() => {
+            (tr!("Enter write a line   1-3 take one   k later   d none   ? keys   q close"), theme.quiet())
+        }
+        (None, None) if finished => (tr!("q close"), theme.quiet()),
+        (None, None) => (tr!("? keys   q close"), theme.quiet()),
     };
     // A long notice grows upwards: it says what to do. Hints of keys are cut.
     let width = usize::from(page.width);
     let is_hint = app.notice().is_none() && caption.is_none();
-    let lines = if words.chars().count() > width && !is_hint { wrap::by_sense(words, width, FOOT_ROWS_MAX) } else { None };
-    let lines = lines.unwrap_or_else(|| vec![words.to_owned()]);
+    let lines = if words.chars().count() > width && !is_hint { wrap::by_sense(&words, width, FOOT_ROWS_MAX) } else { None };
+    let lines = lines.unwrap_or_else(|| vec![words]);
     let n_rows = (lines.len() as u16).min(page.height);
     let rows = Rect { y: page.bottom() - n_rows, height: n_rows, ..page };
     if n_rows > 1 {
@@ -97,9 +101,6 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
         frame.buffer_mut().set_stringn(row.x, row.y, line, width, style);
     }
 }
-
-const ASK_KEYS: &str = "Enter write a line   k later   d none   ? keys   q close";
-const ASK_KEYS_WITH_DRAFTS: &str = "Enter write a line   1-3 take one   k later   d none   ? keys   q close";
 
 /// A notice is no longer than this.
 const FOOT_ROWS_MAX: usize = 4;

@@ -41,13 +41,13 @@ pub enum Doing {
 
 /// Each key with what it does, in the order of the foot.
 pub const KEYS: &[(char, &str, Doing)] = &[
-    ('p', "today's plan", Doing::Plan),
-    ('s', "session", Doing::Session),
-    ('d', "drill", Doing::Drill),
-    ('z', "quiz", Doing::Quiz),
-    ('u', "run-through", Doing::RunThrough),
-    ('f', "from the page", Doing::Reading),
-    ('t', "study", Doing::Study),
+    ('p', msgid!("today's plan"), Doing::Plan),
+    ('s', msgid!("session"), Doing::Session),
+    ('d', msgid!("drill"), Doing::Drill),
+    ('z', msgid!("quiz"), Doing::Quiz),
+    ('u', msgid!("run-through"), Doing::RunThrough),
+    ('f', msgid!("from the page"), Doing::Reading),
+    ('t', msgid!("study"), Doing::Study),
 ];
 
 /// The list and where the player is in it.

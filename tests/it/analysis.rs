@@ -328,6 +328,8 @@ fn study_prints_every_fact_as_json_and_the_story_as_lines() {
     );
     let lines = printed(&["study", "ferry"]);
     assert!(lines.contains("casting off, bars 1-4") && lines.contains("root B, one-five-ten"), "{lines}");
+    let syllables = printed(&["study", "ferry", "--dialect", "solfege"]);
+    assert!(syllables.contains("root si, one-five-ten") && syllables.contains("third down: sol minor"), "{syllables}");
     let names = printed(&["study", "ferry", "--dialect", "names"]);
     assert!(names.contains("root B flat, one-five-ten"), "{names}");
 }

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 const LAYERS: &[(&str, u8)] = &[
     ("time", 0),
     ("theory", 0),
+    ("language", 0),
     ("score", 1),
     ("midi", 1),
     ("import", 2),

@@ -13,6 +13,7 @@ mod import_smf;
 mod instrument;
 mod journal;
 mod journal_data;
+mod language;
 mod layers;
 mod made_journal;
 mod memory;

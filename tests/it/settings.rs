@@ -5,13 +5,15 @@ use catchword::config::{Config, REFERENCE, shown};
 
 /// What each behaviour rests on is said beside its default in the code; ranges are those that the sources and common practice leave
 /// open: (what it changes, table, key, usual value, least, most).
-const BEHAVIOURS: [(&str, &str, &str, f64, f64, f64); 30] = [
+const BEHAVIOURS: [(&str, &str, &str, f64, f64, f64); 32] = [
     ("hesitation: seconds beyond the time to the next note", "hesitation", "floor-s", 0.37, 0.35, 1.0),
     ("hesitation: times that time", "hesitation", "factor", 1.25, 1.0, 2.5),
     ("hesitation: allowance at the end of a phrase", "hesitation", "phrase-factor", 1.1, 1.0, 3.0),
     ("cue latency: the cue", "prompts", "cue-s", 0.7, 0.0, 3.0),
     ("cue latency: its fuller words", "prompts", "more-s", 2.0, 0.0, 60.0),
     ("cue latency: the page", "prompts", "page-s", 3.0, 0.0, 60.0),
+    ("reading take: share of the notes", "ready", "notes", 0.95, 0.5, 1.0),
+    ("reading take: longest stop, bars", "ready", "stop-bars", 1.0, 0.25, 4.0),
     ("clean: slowest tempo, percent", "judging", "slowest", 85.0, 50.0, 100.0),
     ("clean: fastest tempo, percent", "judging", "fastest", 115.0, 100.0, 200.0),
     ("rest between massed reps", "session", "breath-s", 8.0, 3.0, 30.0),

@@ -11,6 +11,7 @@ mod svg;
 
 mod capture;
 mod flow;
+mod french;
 mod hands_free;
 mod pictures;
 mod plain;

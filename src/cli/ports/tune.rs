@@ -11,7 +11,6 @@ use crossbeam_channel::{Receiver, at, bounded, never, select};
 use super::words::profile_lines;
 use crate::cli::{N_SIGNALS_MAX, print_lines};
 use crate::clock::SessionClock;
-use crate::config::Config;
 use crate::instruments::Instruments;
 use crate::midi::profile::{SetUp, Task};
 use crate::paths::Paths;
@@ -25,7 +24,7 @@ const SAY_EVERY: usize = 12;
 /// # Errors
 /// When the input cannot be opened, nothing was played, or what was found cannot be kept.
 pub fn run(input: Option<&str>, paths: &Paths) -> anyhow::Result<()> {
-    let config = Config::load(&paths.config_file)?;
+    let config = crate::cli::settings(paths)?;
     let file = Instruments::file(paths);
     // Read first: a file that cannot be read is told of before the player has done the work.
     let mut instruments = Instruments::load(&file)?;

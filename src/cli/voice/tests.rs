@@ -188,7 +188,7 @@ fn a_cue_asked_for_in_a_run_through_is_shown_and_not_spoken() {
 fn the_last_rung_says_where_to_look_and_the_end_of_the_session_is_silent() {
     let prompted =
         |text: &str| words(&Output::Prompted { at: Micros::ZERO, rung: 3, onset: crate::follower::OnsetIdx(0), text: text.to_owned() });
-    assert_eq!(prompted("look at the page: bar 7, beat 2").unwrap(), "look at bar 7, beat 2");
+    assert_eq!(prompted("look at the page: bar 7, beat 2").unwrap(), "look at the page: bar 7, beat 2");
     let stand_in = StandIn::new();
     let mut session = Session::new(unheard(), None).with_voice(Some(stand_in.voice()));
     ask(&mut session, 1, Asked::Cue);

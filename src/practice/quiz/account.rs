@@ -2,7 +2,6 @@
 
 use super::question::kind_words;
 use crate::journal::entry::{Outcome, QuestionKind};
-use crate::practice::words::count;
 use crate::time::Micros;
 
 /// One answer, as far as the account tells of it.
@@ -25,14 +24,14 @@ const N_PLACES: usize = 6;
 /// Returns the lines: by kind, by place, slowest starts, switches confused.
 pub fn lines(answers: &[Answered]) -> Vec<String> {
     if answers.is_empty() {
-        return vec!["no question answered yet".to_owned()];
+        return vec![tr!("no question answered yet")];
     }
-    let mut lines = vec![format!("{} of {} held", n_held(answers.iter()), count(answers.len(), "answer", "answers"))];
+    let mut lines = vec![tr!("{held} of 1 answer held" | "{held} of {n} answers held" % answers.len(), held = n_held(answers.iter()))];
     let kinds = [QuestionKind::ColdStart, QuestionKind::GoOn, QuestionKind::WhatNext, QuestionKind::Switch, QuestionKind::Jump];
     for kind in kinds {
         let of_kind = || answers.iter().filter(|a| a.kind == kind);
         if of_kind().count() > 0 {
-            lines.push(format!("{}: {} of {}", kind_words(kind), n_held(of_kind()), of_kind().count()));
+            lines.push(tr!("{kind}: {held} of {all}", kind = kind_words(kind), held = n_held(of_kind()), all = of_kind().count()));
         }
     }
     lines.extend(by_place(answers));
@@ -57,8 +56,9 @@ fn by_place(answers: &[Answered]) -> Option<String> {
     }
     places.retain(|(_, held, asked)| held < asked);
     places.sort_by_key(|(_, held, asked)| std::cmp::Reverse(asked - held));
-    let told: Vec<String> = places.iter().take(N_PLACES).map(|(name, held, asked)| format!("{name} {held} of {asked}")).collect();
-    (!told.is_empty()).then(|| format!("to come back to: {}", told.join("; ")))
+    let told: Vec<String> =
+        places.iter().take(N_PLACES).map(|(name, held, asked)| tr!("{name} {held} of {asked}", name, held, asked)).collect();
+    (!told.is_empty()).then(|| tr!("to come back to: {}", told.join("; ")))
 }
 
 fn slowest(answers: &[Answered]) -> Option<String> {
@@ -72,15 +72,15 @@ fn slowest(answers: &[Answered]) -> Option<String> {
     }
     slow.sort_by_key(|(recall, _)| std::cmp::Reverse(*recall));
     let told: Vec<String> = slow.iter().take(N_SLOW).map(|(recall, name)| format!("{name} {:.1} s", recall.secs_f64())).collect();
-    (!told.is_empty()).then(|| format!("slowest to come: {}", told.join("; ")))
+    (!told.is_empty()).then(|| tr!("slowest to come: {}", told.join("; ")))
 }
 
 fn confused(answers: &[Answered]) -> Option<String> {
     let mut told: Vec<String> =
-        answers.iter().filter_map(|a| a.confused.as_ref()).map(|(at, went)| format!("{at} went the way of {went}")).collect();
+        answers.iter().filter_map(|a| a.confused.as_ref()).map(|(at, went)| tr!("{at} went the way of {went}", at, went)).collect();
     told.sort();
     told.dedup();
-    (!told.is_empty()).then(|| format!("switches confused: {}", told.join("; ")))
+    (!told.is_empty()).then(|| tr!("switches confused: {}", told.join("; ")))
 }
 
 #[cfg(test)]

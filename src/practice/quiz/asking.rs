@@ -108,7 +108,7 @@ impl Asking {
                 *is_called = true;
                 None
             }
-            _ => Some(self.told(now, Outcome::OutOfTime, "not had in time", questions, around.piece)),
+            _ => Some(self.told(now, Outcome::OutOfTime, &tr!("not had in time"), questions, around.piece)),
         }
     }
 
@@ -119,7 +119,7 @@ impl Asking {
             _ if !self.has_begun() => return None,
             Ear::Passage(ear) => ear.end(now, Outcome::OutOfTime, Task::of(question, around)?),
             Ear::Jump(_, ear) => ear.left(now, Task::of(question, around)?),
-            Ear::Chord(ear) => ear.end(now, Outcome::OutOfTime, "left", question.place, around),
+            Ear::Chord(ear) => ear.end(now, Outcome::OutOfTime, &tr!("left"), question.place, around),
             Ear::Told { .. } => return None,
         };
         let place = questions[self.subject().0].text.clone();
@@ -130,7 +130,7 @@ impl Asking {
     /// Ends an answer that nothing was heard of; `why` is what is said when it did not hold.
     pub fn told(&self, at: Micros, outcome: Outcome, why: &str, questions: &[Question], piece: &Piece) -> End {
         let place = questions[self.subject().0].place.words(&piece.score);
-        let words = if outcome == Outcome::Held { String::new() } else { format!("{place}: {why}") };
+        let words = if outcome == Outcome::Held { String::new() } else { tr!("{place}: {why}", place, why) };
         End { at, outcome, first_right: None, words, happenings: Vec::new(), take: Take::default(), went_to: None, n_notes_between: None }
     }
 }

@@ -119,7 +119,7 @@ impl Bank<'_> {
             QuestionKind::Jump,
             Source::Start,
             point,
-            (format!("to {}", self.name(point)), vec![self.whereabouts(point)]),
+            (tr!("to {landmark}", landmark = self.name(point)), vec![self.whereabouts(point)]),
             Wanted::Passage(passage),
         ))
     }
@@ -133,7 +133,7 @@ impl Bank<'_> {
         let passage = self.passage_from(point, N_BARS_MAX)?;
         let first = self.line().onsets.partition_point(|o| o.played_bar <= before);
         let cue = self.cue_before(first)?;
-        let small = vec![format!("that was bar {}", self.label(self.whole.stretch.bars[before].bar)), "go on from there".to_owned()];
+        let small = vec![tr!("that was bar {bar}", bar = self.label(self.whole.stretch.bars[before].bar)), tr!("go on from there")];
         Some(self.question(QuestionKind::GoOn, source, point, (cue, small), Wanted::Passage(passage)))
     }
 
@@ -164,9 +164,10 @@ impl Bank<'_> {
                 }
                 let first = self.first_onset(&point);
                 let last_bar = first.checked_sub(1).map(|o| self.line().onsets[o].place.bar);
-                let large = self.cue_before(first).or_else(|| last_bar.map(|bar| format!("after bar {}", self.label(bar))));
+                let large = self.cue_before(first).or_else(|| last_bar.map(|bar| tr!("after bar {bar}", bar = self.label(bar))));
                 let Some(large) = large else { continue };
-                let small = vec![format!("left hand alone, {}", point.place.words(&self.piece.score)), "the next harmony only".to_owned()];
+                let small =
+                    vec![tr!("left hand alone, {place}", place = point.place.words(&self.piece.score)), tr!("the next harmony only")];
                 let source = if is_start(point.place) { Source::Start } else { Source::Bar };
                 out.push(self.question(QuestionKind::WhatNext, source, &point, (large, small), Wanted::Harmony(harmony)));
             }
@@ -238,7 +239,7 @@ impl Bank<'_> {
     }
 
     fn bar_words(&self, place: Place) -> String {
-        if place.into_bar.is_zero() { format!("bar {}", self.label(place.bar)) } else { place.words(&self.piece.score) }
+        if place.into_bar.is_zero() { tr!("bar {bar}", bar = self.label(place.bar)) } else { place.words(&self.piece.score) }
     }
 
     /// Says where a named place is, or to which section a bar belongs; and which time round is meant.
@@ -250,7 +251,7 @@ impl Bank<'_> {
             (_, None) => self.bar_words(point.place),
         };
         if self.whole.stretch.bars.iter().filter(|b| b.bar == point.place.bar).count() > 1 {
-            words += ", the first time";
+            words += &tr!(", the first time");
         }
         words
     }

@@ -50,7 +50,7 @@ impl ChordEar {
         let key = around.piece.hearing.matching.sounding(key, around.piece.score.bar(place.bar).key);
         self.played = Some((self.played.map_or(at, |p| p.0), at));
         self.keys.push(key);
-        (wanted.fit(&self.keys) == Fit::Other).then(|| self.end(at, Outcome::Failed, "another harmony", place, around))
+        (wanted.fit(&self.keys) == Fit::Other).then(|| self.end(at, Outcome::Failed, &tr!("another harmony"), place, around))
     }
 
     pub fn deadline(&self, wanted: Harmony, around: Around<'_>) -> Micros {
@@ -64,9 +64,9 @@ impl ChordEar {
     /// Silence has lasted until `now`, which is the deadline.
     pub fn silence(&self, now: Micros, wanted: Harmony, place: Place, around: Around<'_>) -> End {
         match (self.played, wanted.fit(&self.keys)) {
-            (None, _) => self.end(now, Outcome::OutOfTime, "not begun in time", place, around),
+            (None, _) => self.end(now, Outcome::OutOfTime, &tr!("not begun in time"), place, around),
             (_, Fit::Whole) => self.end(now, Outcome::Held, "", place, around),
-            _ => self.end(now, Outcome::Failed, "not all of it, or not on its root", place, around),
+            _ => self.end(now, Outcome::Failed, &tr!("not all of it, or not on its root"), place, around),
         }
     }
 

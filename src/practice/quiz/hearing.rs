@@ -234,13 +234,13 @@ impl PassageEar {
                 // The notes that told of it were right ones, of the other way.
                 happenings.retain(|h| h.at < since);
                 happenings.push(Happening { at, kind: Fault::WrongTurn.word(), place: exit.place.text(score), hand: None });
-                format!("{}: that way belongs to bar {}", exit.place.words(score), score.bar(to.bar).label)
+                tr!("{place}: that way belongs to bar {bar}", place = exit.place.words(score), bar = score.bar(to.bar).label)
             }
             _ if self.first_right.is_none() && outcome == Outcome::OutOfTime => {
-                format!("{}: not begun in time", span.place(task.passage.begin).words(score))
+                tr!("{place}: not begun in time", place = span.place(task.passage.begin).words(score))
             }
             _ => rep.reason.map_or_else(
-                || format!("{}: a stop after it", span.place(self.attempt.furthest().unwrap_or(task.passage.begin)).words(score)),
+                || tr!("{place}: a stop after it", place = span.place(self.attempt.furthest().unwrap_or(task.passage.begin)).words(score)),
                 |reason| reason.words,
             ),
         };

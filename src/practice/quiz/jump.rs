@@ -168,8 +168,10 @@ impl Called {
         let place = || to.passage.span.place(to.passage.begin).words(&to.around.piece.score);
         let words = match landed {
             _ if outcome == Outcome::Held => String::new(),
-            Some((landed, _)) => format!("{}: going after {:.1} s", place(), (landed - self.at).secs_f64()),
-            None => format!("{}: not reached", place()),
+            Some((landed, _)) => {
+                tr!("{place}: going after {seconds} s", place = place(), seconds = format!("{:.1}", (landed - self.at).secs_f64()))
+            }
+            None => tr!("{place}: not reached", place = place()),
         };
         End {
             at,

@@ -90,13 +90,13 @@ impl Question {
 
     /// Returns what is said to ask it; of a jump, where its run begins is asked first.
     pub fn asked_words(&self, kind: QuestionKind) -> String {
-        let kind = if kind == QuestionKind::Jump { UNTIL_CALLED } else { kind_words(kind) };
+        let kind = if kind == QuestionKind::Jump { until_called() } else { kind_words(kind) };
         format!("{kind}: {}; {}", self.large, self.small.join(", "))
     }
 
     /// Returns what is said to call its landmark in the middle of playing: nothing but where to go.
     pub fn called_words(&self) -> String {
-        format!("go {}", self.large)
+        tr!("go {where}", where = self.large)
     }
 
     /// Returns the place in playing order, for telling what stands before what.
@@ -119,15 +119,17 @@ impl Passage {
 }
 
 /// What the run before a jump is called.
-pub const UNTIL_CALLED: &str = "play until you are called away";
+pub fn until_called() -> String {
+    tr!("play until you are called away")
+}
 
 /// Returns the name of a kind of question, as a heading.
-pub fn kind_words(kind: QuestionKind) -> &'static str {
+pub fn kind_words(kind: QuestionKind) -> String {
     match kind {
-        QuestionKind::ColdStart => "cold start",
-        QuestionKind::GoOn => "go on",
-        QuestionKind::WhatNext => "what comes next",
-        QuestionKind::Switch => "switch",
-        QuestionKind::Jump => "jump",
+        QuestionKind::ColdStart => tr!("cold start"),
+        QuestionKind::GoOn => tr!("go on"),
+        QuestionKind::WhatNext => tr!("what comes next"),
+        QuestionKind::Switch => tr!("switch"),
+        QuestionKind::Jump => tr!("jump"),
     }
 }

@@ -1,7 +1,7 @@
 //! What is said of a run-through when it is over: what held, what lapsed and how the way back was found, in a teacher's words.
 
 use super::super::span::Span;
-use super::super::words::{count, spoken};
+use super::super::words::spoken;
 use super::pace::Drift;
 use crate::journal::entry::{Lapse, Recovery, Rep, Run};
 use crate::time::Micros;
@@ -17,7 +17,7 @@ pub fn lines(rep: &Rep, run: &Run, drifts: &[Drift], span: &Span) -> Vec<String>
     lines.extend(run.lapses.iter().take(N_LAPSES_TOLD).map(lapse));
     let more = run.lapses.len().saturating_sub(N_LAPSES_TOLD);
     if more > 0 {
-        lines.push(format!("and {} more", count(more, "lapse", "lapses")));
+        lines.push(tr!("and 1 lapse more" | "and {n} lapses more" % more));
     }
     lines.extend(drifts.iter().map(|d| drift(d, span)));
     lines
@@ -26,54 +26,63 @@ pub fn lines(rep: &Rep, run: &Run, drifts: &[Drift], span: &Span) -> Vec<String>
 fn opening(run: &Run, rep: &Rep) -> String {
     let n_lapses = run.lapses.len();
     let mut words = match (run.is_held, n_lapses) {
-        (true, 0) => "held, from the first bar to the last without a lapse".to_owned(),
-        (true, 1) => "held, from the first bar to the last; one lapse, and you found the way back".to_owned(),
-        (true, _) => format!("held, from the first bar to the last; {n_lapses} lapses, and you found the way back each time"),
+        (true, 0) => tr!("held, from the first bar to the last without a lapse"),
+        (true, 1) => tr!("held, from the first bar to the last; one lapse, and you found the way back"),
+        (true, _) => tr!("held, from the first bar to the last; {n_lapses} lapses, and you found the way back each time", n_lapses),
         (false, _) => {
-            let lapses = if n_lapses > 0 { format!(", {}", count(n_lapses, "lapse", "lapses")) } else { String::new() };
-            format!("{} of {} played{lapses}", run.n_bars_played, count(run.n_bars as usize, "bar", "bars"))
+            let lapses = if n_lapses > 0 { tr!(", 1 lapse" | ", {n} lapses" % n_lapses) } else { String::new() };
+            bars_played(run) + &lapses
         }
     };
     if run.is_held && run.n_bars_played < run.n_bars {
-        words += &format!("; {} of {} played", run.n_bars_played, count(run.n_bars as usize, "bar", "bars"));
+        words += &format!("; {}", bars_played(run));
     }
     let slips = rep.happenings.iter().filter(|h| matches!(h.kind, "wrong" | "missed" | "extra" | "setting")).count();
-    words += &format!("; {} of {} notes", rep.n_notes_right, rep.n_notes_due);
+    words += &format!("; {}", tr!("{right} of {due} notes", right = rep.n_notes_right, due = rep.n_notes_due));
     if slips > 0 {
-        words += &format!(", {}", count(slips, "slip", "slips"));
+        words += &tr!(", 1 slip" | ", {n} slips" % slips);
     }
     words
+}
+
+fn bars_played(run: &Run) -> String {
+    let n = run.n_bars;
+    tr!("{played} of 1 bar played" | "{played} of {n} bars played" % n, played = run.n_bars_played)
 }
 
 /// Says one lapse: `bar 7, beat 1: a stop; went on from bar 7, beat 2, 3 seconds lost`.
 fn lapse(lapse: &Lapse) -> String {
     let what = match lapse.kind {
-        "hesitation" => "a stop",
-        "wrong-turn" => "the way of the look-alike",
-        "restart" => "went back",
-        "jump" => "left out what follows",
-        _ => "a slip that halted you",
+        "hesitation" => tr!("a stop"),
+        "wrong-turn" => tr!("the way of the look-alike"),
+        "restart" => tr!("went back"),
+        "jump" => tr!("left out what follows"),
+        _ => tr!("a slip that halted you"),
     };
     let going = lapse.going_at.as_deref().unwrap_or_default();
     let then = match lapse.recovery {
-        Recovery::WentOn if going == lapse.place => "you went on".to_owned(),
-        Recovery::WentOn => format!("you went on at {}", spoken(going)),
-        Recovery::Landmark => format!("you went ahead to {}", spoken(going)),
-        Recovery::Restarted => format!("you began again at {}", spoken(going)),
-        Recovery::NotRecovered => "it ended there".to_owned(),
+        Recovery::WentOn if going == lapse.place => tr!("you went on"),
+        Recovery::WentOn => tr!("you went on at {place}", place = spoken(going)),
+        Recovery::Landmark => tr!("you went ahead to {place}", place = spoken(going)),
+        Recovery::Restarted => tr!("you began again at {place}", place = spoken(going)),
+        Recovery::NotRecovered => tr!("it ended there"),
     };
     let mut words = format!("{}: {what}; {then}", spoken(&lapse.place));
     if lapse.lost >= LOST_TOLD {
-        words += &format!(", {} lost", count((lapse.lost.secs_f64()).round() as usize, "second", "seconds"));
+        words += &tr!(", 1 second lost" | ", {n} seconds lost" % lapse.lost.secs_f64().round() as usize);
     }
     words
 }
 
 fn drift(drift: &Drift, span: &Span) -> String {
     let (first, last) = (*drift.bars.start(), *drift.bars.end());
-    let until = if drift.is_to_the_end(span) { "to the end".to_owned() } else { format!("to bar {}", span.bars[last]) };
-    let how = if drift.share > 1.0 { "faster" } else { "slower" };
+    let until = if drift.is_to_the_end(span) { tr!("to the end") } else { tr!("to bar {bar}", bar = span.bars[last]) };
+    let how = match (drift.share > 1.0, drift.by_reading) {
+        (true, true) => tr!("faster than you read it"),
+        (true, false) => tr!("faster than you began"),
+        (false, true) => tr!("slower than you read it"),
+        (false, false) => tr!("slower than you began"),
+    };
     let percent = ((drift.share - 1.0).abs() * 100.0).round();
-    let against = if drift.by_reading { "than you read it" } else { "than you began" };
-    format!("tempo: from bar {} {until} {how} {against}, by about {percent:.0} %", span.bars[first])
+    tr!("tempo: from bar {bar} {until} {how}, by about {percent} %", bar = span.bars[first], until, how, percent)
 }

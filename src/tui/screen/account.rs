@@ -46,7 +46,7 @@ pub fn list(lines: &[Line], app: &App, page: Rect, frame: &mut Frame) {
         frame.render_widget(line, Rect { x, y: y + idx as u16, width: widest, height: 1 });
     }
     if first + shown.len() < lines.len() {
-        let more = format!("{} more: arrow keys", lines.len() - first - shown.len());
+        let more = tr!("{} more: arrow keys", lines.len() - first - shown.len());
         frame.render_widget(
             Line::raw(more),
             Rect { x, y: room.bottom().min(frame.area().bottom() - 1), width: room.right() - x, height: 1 },

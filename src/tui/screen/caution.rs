@@ -19,11 +19,11 @@ pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
     let (heading, lines) = words(caution);
     let lines: Vec<Line> = lines
         .iter()
-        .flat_map(|line| wrap::by_sense(line, usize::from(page.width).min(64), 4).unwrap_or_else(|| vec![(*line).to_owned()]))
+        .flat_map(|line| wrap::by_sense(line, usize::from(page.width).min(64), 4).unwrap_or_else(|| vec![line.clone()]))
         .map(Line::from)
         .collect();
     let text_rows = lines.len() as u16;
-    let letters = Letters { text: heading, style: theme.strong(), large: app.block_letters, smallest: app.options.smallest_letters };
+    let letters = Letters { text: &heading, style: theme.strong(), large: app.block_letters, smallest: app.options.smallest_letters };
     let air = if page.height > text_rows + 6 { 1 } else { 0 };
     // On a very small screen the words are worth more than the heading.
     let room = Rect { height: page.height.saturating_sub(text_rows + 1 + 2 * air).min(9), ..page };
@@ -40,30 +40,30 @@ pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
 pub fn line(caution: Caution) -> String {
     let (heading, lines) = words(caution);
     // The last says how a screen is left.
-    let said: Vec<&str> = lines.iter().rev().skip(2).rev().copied().collect();
+    let said = &lines[..lines.len().saturating_sub(2)];
     format!("{heading}: {}", said.join(" "))
 }
 
-fn words(caution: Caution) -> (&'static str, &'static [&'static str]) {
+fn words(caution: Caution) -> (String, Vec<String>) {
     match caution {
         Caution::Opening => (
-            "before you play",
-            &[
-                "Warm up. Shoulders low, hands free.",
-                "Take five minutes away from the instrument in every half hour.",
-                "Pain, numbness or tingling: stop. No pain is worth a clean rep.",
-                "Your teacher and your clinician know your body; this program does not.",
-                "",
-                "play, or press a key",
+            tr!("before you play"),
+            vec![
+                tr!("Warm up. Shoulders low, hands free."),
+                tr!("Take five minutes away from the instrument in every half hour."),
+                tr!("Pain, numbness or tingling: stop. No pain is worth a clean rep."),
+                tr!("Your teacher and your clinician know your body; this program does not."),
+                String::new(),
+                tr!("play, or press a key"),
             ],
         ),
         Caution::Break => (
-            "hands down",
-            &[
-                "That was 25 minutes of playing. Take five away from the instrument.",
-                "Pain, numbness or tingling: stop for today. If it lasts past a day or two, or comes back, see a clinician.",
-                "",
-                "play, or press a key, to go on",
+            tr!("hands down"),
+            vec![
+                tr!("That was 25 minutes of playing. Take five away from the instrument."),
+                tr!("Pain, numbness or tingling: stop for today. If it lasts past a day or two, or comes back, see a clinician."),
+                String::new(),
+                tr!("play, or press a key, to go on"),
             ],
         ),
     }

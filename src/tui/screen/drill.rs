@@ -8,7 +8,7 @@ use ratatui::layout::{Alignment, Rect};
 use ratatui::text::{Line, Text};
 use ratatui::widgets::Paragraph;
 
-use super::super::app::{App, REST_WORDS};
+use super::super::app::{App, rest_words};
 use super::super::keys;
 use super::super::theme::Theme;
 use super::super::widget::letters::Letters;
@@ -32,11 +32,12 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
         return middle(app, said(view, theme), Rect { y: page.y + 1, height: page.height.saturating_sub(2), ..page }, frame);
     }
     let ribbon = Rect { y: page.bottom() - below, height: ribbon_rows, ..page };
+    let look = tr!("look");
     frame.render_widget(
         Ribbon {
             bars: view.bars,
             here: view.bar,
-            look: view.look_bar.map(|bar| (bar, "look")),
+            look: view.look_bar.map(|bar| (bar, look.as_str())),
             seams: view.seams,
             quiet: theme.quiet(),
             here_style: theme.here(),
@@ -54,8 +55,8 @@ pub fn draw(app: &App, view: &View, theme: Theme, frame: &mut Frame) {
 fn head(view: &View, theme: Theme, row: Rect, frame: &mut Frame) {
     let count = match view.mode {
         Mode::Drill => count(view),
-        Mode::Reading => "from the page".to_owned(),
-        Mode::RunThrough => "run-through".to_owned(),
+        Mode::Reading => tr!("from the page"),
+        Mode::RunThrough => tr!("run-through"),
     };
     ends(view.span, count, theme, row, frame);
 }
@@ -70,7 +71,7 @@ pub fn ends(name: &str, count: String, theme: Theme, row: Rect, frame: &mut Fram
 }
 
 pub fn count(view: &View) -> String {
-    format!("{} of {}", view.n_clean, view.target)
+    tr!("{} of {}", view.n_clean, view.target)
 }
 
 /// What stands in the middle: large words, and small ones below them.
@@ -118,54 +119,54 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
     let small = |words: &str| if words.is_empty() { vec![] } else { vec![words.to_owned()] };
     match view.stage {
         Stage::Playing | Stage::Finished { .. } | Stage::Quiz(_) => None,
-        Stage::Waiting => Some(said(view.span.to_owned(), vec![bars(view), "play when you are ready".to_owned()])),
+        Stage::Waiting => Some(said(view.span.to_owned(), vec![bars(view), tr!("play when you are ready")])),
         Stage::Unheard => {
             let keys = [Command::Pause, Command::Cue].map(keys::label);
-            Some(said(view.span.to_owned(), vec![bars(view), format!("{} when it is played, {} for a cue", keys[0], keys[1])]))
+            Some(said(view.span.to_owned(), vec![bars(view), tr!("{} when it is played, {} for a cue", keys[0], keys[1])]))
         }
-        Stage::Mark { question, choices } => Some(said(question.to_owned(), vec![marks(choices)])),
+        Stage::Mark { question, choices } => Some(said(tr!(question), vec![marks(choices)])),
         Stage::Prompted { rung: 3.., text } => Some(Said { style: theme.page(), ..said(text.to_owned(), vec![]) }),
         Stage::Prompted { text, .. } => Some(Said { style: theme.here(), ..said(text.to_owned(), vec![]) }),
         Stage::Look { words } => {
-            let (place, why) = words.split_once(": ").unwrap_or((words, ""));
-            Some(Said { style: theme.page(), ..said(format!("look: {place}"), small(why)) })
+            let (place, why) = words.split_once(": ").map_or((words, ""), |(place, why)| (place.trim_end(), why));
+            Some(Said { style: theme.page(), ..said(tr!("look: {place}", place), small(why)) })
         }
         Stage::RepDone { verdict, words } => {
             let large = match verdict {
                 Verdict::Clean => format!("{}, {}", verdict.words(), count(view)),
-                Verdict::Prompted | Verdict::Broken => verdict.words().to_owned(),
+                Verdict::Prompted | Verdict::Broken => verdict.words(),
             };
             Some(said(large, small(words)))
         }
-        Stage::SpanDone if view.mode != Mode::Drill => Some(said("to the end".to_owned(), vec![])),
+        Stage::SpanDone if view.mode != Mode::Drill => Some(said(tr!("to the end"), vec![])),
         Stage::SpanDone => Some(said(count(view), vec![warmth(view)])),
         Stage::Places { places, is_last } => {
-            let heading = if places.len() == 1 { "1 place to tell".to_owned() } else { format!("{} places to tell", places.len()) };
+            let heading = tr!("1 place to tell" | "{n} places to tell" % places.len());
             let others = places.iter().skip(1).map(String::as_str).collect::<Vec<_>>().join("; ");
-            let others = if others.is_empty() { others } else { format!("then {others}") };
-            let on = if is_last { "n: leave them for later".to_owned() } else { format!("or play on: {}", view.span) };
+            let others = if others.is_empty() { others } else { tr!("then {others}", others) };
+            let on = if is_last { tr!("n: leave them for later") } else { tr!("or play on: {}", view.span) };
             Some(said(heading, [others, on].into_iter().filter(|words| !words.is_empty()).collect()))
         }
-        Stage::Rest => Some(said("rest".to_owned(), vec![REST_WORDS.to_owned(), "play, or press n, to go on".to_owned()])),
-        Stage::Paused => Some(said("paused".to_owned(), vec!["space: go on".to_owned()])),
+        Stage::Rest => Some(said(tr!("rest"), vec![rest_words(), tr!("play, or press n, to go on")])),
+        Stage::Paused => Some(said(tr!("paused"), vec![tr!("space: go on")])),
     }
 }
 
 /// Names the keys for what may be said of something that nobody heard.
 pub fn marks(choices: &[(Command, &str)]) -> String {
-    let marks: Vec<String> = choices.iter().map(|(command, words)| format!("{}: {words}", keys::label(*command))).collect();
+    let marks: Vec<String> = choices.iter().map(|(command, words)| format!("{}: {}", keys::label(*command), tr!(words))).collect();
     marks.join(", ")
 }
 
 /// Says what a section has come to. Never more than was tested: three clean reps on one day make it warm.
 fn warmth(view: &View) -> String {
-    if view.n_clean >= 3 { format!("{} is warm", view.span) } else { format!("{} is done for now", view.span) }
+    if view.n_clean >= 3 { tr!("{} is warm", view.span) } else { tr!("{} is done for now", view.span) }
 }
 
 fn bars(view: &View) -> String {
     match view.bars {
         [] => String::new(),
-        [only] => format!("bar {only}"),
-        [first, .., last] => format!("bars {first} to {last}"),
+        [only] => tr!("bar {only}", only),
+        [first, .., last] => tr!("bars {first} to {last}", first, last),
     }
 }

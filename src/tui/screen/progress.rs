@@ -18,7 +18,7 @@ pub fn draw(lines: &[String], first: usize, theme: Theme, frame: &mut Frame) -> 
     }
     if let Some(foot) = page.rows().next_back() {
         let is_all = lines.len() <= n_rows;
-        let words = if is_all { "q close" } else { "arrow keys, space: further   q close" };
+        let words = if is_all { tr!("q close") } else { tr!("arrow keys, space: further   q close") };
         frame.buffer_mut().set_stringn(foot.x, foot.y, words, width, theme.quiet());
     }
     first

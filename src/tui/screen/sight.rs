@@ -64,10 +64,16 @@ pub fn draw<'w>(lines: &Page, marked: usize, word: impl Fn(usize) -> &'w str, si
     }
     let words = match lines.capitals.get(marked) {
         Some(capital) => said(*capital, sighting),
-        None => "this terminal is too small for block letters".to_owned(),
+        None => tr!("this terminal is too small for block letters"),
     };
     let width = usize::from(page.width);
-    frame.buffer_mut().set_stringn(foot.x, foot.y, "n smaller   b larger   Enter: the last I can read   q close", width, theme.quiet());
+    frame.buffer_mut().set_stringn(
+        foot.x,
+        foot.y,
+        tr!("n smaller   b larger   Enter: the last I can read   q close"),
+        width,
+        theme.quiet(),
+    );
     if page.height > 1 {
         frame.buffer_mut().set_stringn(foot.x, foot.y - 1, words, width, theme.strong());
     }
@@ -76,8 +82,8 @@ pub fn draw<'w>(lines: &Page, marked: usize, word: impl Fn(usize) -> &'w str, si
 /// Says what a capital of so many half rows is to the eye.
 pub fn said(capital: usize, sighting: Sighting) -> String {
     let minutes = sighting.minutes(capital);
-    let verdict = if minutes < LEAST { format!("; under {LEAST:.0}, too small") } else { String::new() };
+    let verdict = if minutes < LEAST { tr!("; under {least}, too small", least = LEAST) } else { String::new() };
     let (height, metres) = (sighting.height(capital), sighting.distance / 1000.0);
-    let about = if sighting.is_measured { "" } else { "about " };
-    format!("{about}{height:.0} mm, {minutes:.0} minutes of arc at {metres} m{verdict}")
+    let size = tr!("{height} mm, {minutes} minutes of arc at {metres} m", height = height.round(), minutes = minutes.round(), metres);
+    if sighting.is_measured { size + &verdict } else { tr!("about {size}", size) + &verdict }
 }

@@ -13,11 +13,11 @@ pub fn draw(start: &Start, theme: Theme, frame: &mut Frame) {
     if page.is_empty() {
         return;
     }
-    let session = format!("session: {} minutes", start.minutes);
+    let session = tr!("session: {} minutes", start.minutes);
     let width = (session.chars().count() as u16).min(page.width);
     let head = Rect { height: 1, ..page };
     let left = Rect { width: page.width.saturating_sub(width + 1), ..head };
-    frame.render_widget(Line::styled("what to practise", theme.quiet()), left);
+    frame.render_widget(Line::styled(tr!("what to practise"), theme.quiet()), left);
     frame.render_widget(Line::styled(session, theme.strong()), Rect { x: page.right() - width, width, ..head });
     let foot_rows = foot(start, theme, page, frame);
     let air = u16::from(page.height >= 14);
@@ -27,18 +27,18 @@ pub fn draw(start: &Start, theme: Theme, frame: &mut Frame) {
 
 /// The keys, in as many rows as they take; above them what could not be done. Returns how many rows.
 fn foot(start: &Start, theme: Theme, page: Rect, frame: &mut Frame) -> u16 {
-    let keys: Vec<String> = KEYS.iter().map(|(key, words, _)| format!("{key} {words}")).collect();
-    let keys = keys.iter().map(String::as_str).chain(["+ - minutes", "q close"]);
+    let keys: Vec<String> = KEYS.iter().map(|(key, words, _)| format!("{key} {}", tr!(words))).collect();
+    let keys = keys.into_iter().chain([tr!("+ - minutes"), tr!("q close")]);
     let width = usize::from(page.width);
     let mut rows: Vec<String> = vec![String::new()];
     for key in keys {
         let row = rows.last_mut().expect("there is a row");
         if row.is_empty() {
-            *row = key.to_owned();
+            *row = key;
         } else if row.chars().count() + 3 + key.chars().count() <= width {
             *row += &format!("   {key}");
         } else {
-            rows.push(key.to_owned());
+            rows.push(key);
         }
     }
     let n_rows = (rows.len() as u16).min(page.height / 2);
@@ -61,7 +61,7 @@ fn lines<'a>(card: &'a Card, is_chosen: bool, theme: Theme) -> Vec<Line<'a>> {
         lines.push(Line::raw(format!("    {}", card.state)));
     }
     if is_chosen {
-        lines.extend(card.planned.iter().map(|step| Line::raw(format!("    today: {step}"))));
+        lines.extend(card.planned.iter().map(|step| Line::raw(format!("    {}", tr!("today: {step}", step)))));
     }
     lines.push(Line::default());
     lines
@@ -70,7 +70,7 @@ fn lines<'a>(card: &'a Card, is_chosen: bool, theme: Theme) -> Vec<Line<'a>> {
 /// The cards from the first that leaves the chosen one in sight.
 fn cards(start: &Start, theme: Theme, room: Rect, frame: &mut Frame) {
     if start.cards.is_empty() {
-        let words = ["no piece yet", "make one of a score:  catchword add FILE"];
+        let words = [tr!("no piece yet"), tr!("make one of a score:  catchword add FILE")];
         for (row, words) in room.rows().zip(words) {
             frame.render_widget(Line::raw(words), row);
         }

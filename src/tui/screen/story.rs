@@ -15,7 +15,7 @@ const ROWS_ABOVE: u16 = 3;
 
 /// Draws the question at the bottom of `room`, and returns what is left of it above. In a room too small for both, nothing is drawn.
 pub fn draw(ask: &Ask, app: &App, theme: Theme, room: Rect, frame: &mut Frame) -> Rect {
-    let heading = format!("a line of story for {}", ask.place);
+    let heading = tr!("a line of story for {}", ask.place);
     let n_rows = match app.editor {
         Some(_) => 2,
         None => 1 + ask.drafts.len() as u16,

@@ -16,7 +16,6 @@ use super::super::study::{App, Prompt};
 use super::super::theme::Theme;
 use super::super::widget::wrap;
 use super::page;
-use crate::analysis::wording::Dialect;
 use crate::study::{Room, View};
 
 /// Rows of what is said of the thing chosen, on a small screen and on a large one.
@@ -80,7 +79,7 @@ fn head(view: &View, theme: Theme, page: Rect, buf: &mut Buffer) -> u16 {
     if page.height < 16 {
         return 1;
     }
-    let dialect = if view.dialect == Dialect::Letters { "string letters" } else { "full names" };
+    let dialect = view.dialect.words().0;
     let [n_drafts, n_kept, n_own] = view.n_lines;
     let facts = format!("{}   {dialect}   {n_own} yours, {n_kept} kept, {n_drafts} drafted", view.key);
     cut(&facts, theme.quiet(), Rect { y: page.y + 1, height: 1, ..page }, buf);

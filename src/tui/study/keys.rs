@@ -99,7 +99,7 @@ pub const KEYS: &[Key] = &[
     key(char('u'), "u", "undo", "undo the last edit", None, Act(Action::Undo)),
     key(char('U'), "U", "", "do again what was undone", None, Act(Action::Redo)),
     again(char('r'), true, Act(Action::Redo)),
-    key(char('d'), "d", "", "drafts in string letters, or in full names", None, Act(Action::Dialect)),
+    key(char('d'), "d", "", "drafts in string letters, full names, or solfege", None, Act(Action::Dialect)),
     key(char('w'), "w", "save", "save to piece.toml", None, Meaning::Save),
     again(char('s'), true, Meaning::Save),
     key(char('?'), "?", "keys", "show or hide this list", None, Meaning::Help),

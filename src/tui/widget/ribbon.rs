@@ -13,8 +13,6 @@ use ratatui::widgets::Widget;
 
 /// Cells of a bar are no more than this, so that a short span stays a small thing.
 const CELLS_MAX: usize = 6;
-/// The word under a seam.
-const JOIN: &str = "join";
 
 pub struct Ribbon<'a> {
     pub bars: &'a [String],
@@ -93,10 +91,11 @@ impl Widget for Ribbon<'_> {
             let mut free = 0;
             for seam in self.seams.iter().filter(|seam| seam.start < seam.end && seam.end <= n_bars) {
                 let cells = spacing.cells(seam.start).start..spacing.cells(seam.end - 1).end;
-                let start = centred(&cells, JOIN, area);
+                let join = tr!("join");
+                let start = centred(&cells, &join, area);
                 if start >= free {
-                    buf.set_stringn(x(start), area.y + 1, JOIN, usize::from(area.width), self.quiet);
-                    free = start + JOIN.len() + 1;
+                    buf.set_stringn(x(start), area.y + 1, &join, usize::from(area.width), self.quiet);
+                    free = start + join.chars().count() + 1;
                 }
             }
         }

@@ -24,7 +24,7 @@ impl Bank<'_> {
                 if out.iter().any(|q| q.place == point.place) {
                     continue;
                 }
-                let small = vec![self.lead_words(&wanted), format!("and on through {}", self.bar_words(point.place))];
+                let small = vec![self.lead_words(&wanted), tr!("and on through {place}", place = self.bar_words(point.place))];
                 let section = self.section(point.place).unwrap_or_else(|| self.bar_words(point.place));
                 out.push(self.question(QuestionKind::Switch, Source::Switch, &point, (section, small), wanted));
             }
@@ -53,8 +53,8 @@ impl Bank<'_> {
         for (bar, ways) in forks.into_iter().filter(|(_, ways)| ways.len() > 1) {
             for (point, wanted) in self.exits(ways, N_BARS_BEFORE_A_FORK) {
                 let time = bars[..point.played_bar].iter().filter(|b| b.bar == bar).count();
-                let large = format!("bar {}, {} time", self.label(bar), ordinal(time));
-                let small = vec![self.lead_words(&wanted), format!("and on as the {} time", ordinal(time))];
+                let large = tr!("bar {bar}, {ordinal} time", bar = self.label(bar), ordinal = ordinal(time));
+                let small = vec![self.lead_words(&wanted), tr!("and on as the {ordinal} time", ordinal = ordinal(time))];
                 out.push(self.question(QuestionKind::Switch, Source::Switch, &point, (large, small), wanted));
             }
         }
@@ -134,15 +134,15 @@ impl Bank<'_> {
 
     fn lead_words(&self, wanted: &Wanted) -> String {
         let Wanted::Exit { asked, .. } = wanted else { return String::new() };
-        format!("lead in from {}", self.bar_words(asked.passage.span.place(asked.passage.begin)))
+        tr!("lead in from {place}", place = self.bar_words(asked.passage.span.place(asked.passage.begin)))
     }
 }
 
 fn ordinal(n: usize) -> String {
     match n {
-        1 => "first".to_owned(),
-        2 => "second".to_owned(),
-        3 => "third".to_owned(),
-        n => format!("{n}th"),
+        1 => tr!("first"),
+        2 => tr!("second"),
+        3 => tr!("third"),
+        n => tr!("{n}th", n),
     }
 }

@@ -1,0 +1,56 @@
+//! The words on screen in the player's language: a text stands in the code in English, inside `tr!`, and a catalogue in gettext's
+//! PO format gives it in another language.
+//!
+//! A text without a translation stays English. What a player wrote (names, cues, lines of story) is never translated, nor are the
+//! words of files and of the command line: pieces, settings and scripts are the same in every language.
+
+use std::path::Path;
+
+use tr::PoTranslator;
+
+/// Marks a text of a table that is put into the player's language where it is shown, by `tr!(words)`.
+macro_rules! msgid {
+    ($text:literal) => {
+        $text
+    };
+}
+
+/// A language that the screens speak.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub enum Language {
+    #[default]
+    English,
+    French,
+}
+
+/// The catalogue of French, as `msgfmt --check` reads it.
+const FRENCH: &str = include_str!("language/fr.po");
+
+impl Language {
+    pub const ALL: [Language; 2] = [Language::English, Language::French];
+
+    /// Returns the tag of the settings file: a language code of ISO 639-1.
+    pub fn tag(self) -> &'static str {
+        match self {
+            Language::English => "en",
+            Language::French => "fr",
+        }
+    }
+
+    pub fn from_tag(tag: &str) -> Option<Language> {
+        Language::ALL.into_iter().find(|language| language.tag() == tag)
+    }
+
+    /// Makes this the language of every `tr!` of the program from now on.
+    ///
+    /// The shell calls it once, before anything is shown: what was said before stays as it was said.
+    pub fn speak(self) {
+        let catalogue = match self {
+            Language::English => return,
+            Language::French => FRENCH,
+        };
+        // The reader takes a text where it is asked for a path (rspolib 0.1), and finds nothing in bytes.
+        let words = PoTranslator::from_path(Path::new(catalogue)).expect("the catalogue is read by the tests");
+        tr::set_translator!(words);
+    }
+}

@@ -1,0 +1,136 @@
+//! The catalogue of words: every text inside `tr!` has its translation, none is left over, and their blanks agree.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// One text of the code, as `tr!` has it: singular, and plural where it counts something.
+type Text = (String, Option<String>);
+
+#[test]
+fn every_text_of_the_screens_is_in_the_catalogue_and_nothing_else_is() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let texts = texts_of(&root.join("src"));
+    assert!(texts.len() > 100, "the texts of the code were not found: {}", texts.len());
+    let entries = catalogue(&std::fs::read_to_string(root.join("src/language/fr.po")).unwrap());
+    let missing: Vec<String> =
+        texts.iter().filter(|(text, _)| !entries.contains_key(*text)).map(|(text, file)| format!("{}: {text:?}", file.display())).collect();
+    assert!(missing.is_empty(), "not in the catalogue:\n{}", missing.join("\n"));
+    let dead: Vec<&Text> = entries.keys().filter(|text| !texts.contains_key(*text)).collect();
+    assert!(dead.is_empty(), "in the catalogue, but not in the code: {dead:#?}");
+}
+
+#[test]
+fn a_translation_has_the_blanks_of_its_text_and_is_none_of_them_empty() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    for ((one, many), said) in catalogue(&std::fs::read_to_string(root.join("src/language/fr.po")).unwrap()) {
+        let wanted = if many.is_some() { 2 } else { 1 };
+        assert_eq!(said.len(), wanted, "{one:?}");
+        for translation in &said {
+            assert!(!translation.is_empty(), "{one:?} has no translation");
+            let source = many.as_ref().unwrap_or(&one);
+            assert_eq!(blanks(translation), blanks(source), "{source:?} and {translation:?}");
+        }
+    }
+}
+
+#[test]
+fn gettext_marks_and_escapes_are_read() {
+    let texts = texts_in(r#"let a = tr!("bar {bar}", bar); tr!( "1 \"place\"" | "{n} places" % n); str!("no"); tr!("a \u{2013} b")"#);
+    let expected = [("bar {bar}", None), ("1 \"place\"", Some("{n} places")), ("a \u{2013} b", None)];
+    assert_eq!(texts, expected.map(|(one, many)| (one.to_owned(), many.map(str::to_owned))));
+    let entries = catalogue(
+        "msgid \"\"\nmsgstr \"\"\n\"Language: fr\\n\"\n\nmsgid \"a \\\"b\\\"\"\nmsgstr \"c\"\n\nmsgid \"1 x\"\nmsgid_plural \"{n} x\"\nmsgstr[0] \"y\"\nmsgstr[1] \"ys\"\n",
+    );
+    assert_eq!(entries.len(), 2);
+    assert_eq!(entries[&("1 x".to_owned(), Some("{n} x".to_owned()))], ["y", "ys"]);
+}
+
+/// Returns every text of the code with a file that has it.
+fn texts_of(dir: &Path) -> BTreeMap<Text, PathBuf> {
+    let mut texts = BTreeMap::new();
+    let mut dirs = vec![dir.to_owned()];
+    while let Some(dir) = dirs.pop() {
+        for entry in std::fs::read_dir(dir).unwrap() {
+            let path = entry.unwrap().path();
+            if path.is_dir() {
+                dirs.push(path);
+            } else if path.extension().is_some_and(|e| e == "rs") {
+                texts.extend(texts_in(&std::fs::read_to_string(&path).unwrap()).into_iter().map(|text| (text, path.clone())));
+            }
+        }
+    }
+    texts
+}
+
+/// Returns the texts inside `tr!` and `msgid!` in Rust source.
+fn texts_in(source: &str) -> Vec<Text> {
+    let mut texts = Vec::new();
+    let marks = ["tr!(", "msgid!("].into_iter().flat_map(|mark| source.match_indices(mark));
+    for (at, mark) in marks {
+        if source[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_' || c == '`') {
+            continue;
+        }
+        let Some((one, rest)) = literal(source[at + mark.len()..].trim_start()) else { continue };
+        let many = rest.trim_start().strip_prefix('|').and_then(|rest| literal(rest.trim_start())).map(|(many, _)| many);
+        texts.push((one, many));
+    }
+    texts
+}
+
+/// Reads a string literal at the beginning of `source`; returns it and what follows.
+fn literal(source: &str) -> Option<(String, &str)> {
+    let mut rest = source.strip_prefix('"')?;
+    let mut text = String::new();
+    loop {
+        let c = rest.chars().next()?;
+        rest = &rest[c.len_utf8()..];
+        match c {
+            '"' => return Some((text, rest)),
+            '\\' => {
+                let escaped = rest.chars().next()?;
+                rest = &rest[escaped.len_utf8()..];
+                match escaped {
+                    'n' => text.push('\n'),
+                    'u' => {
+                        let (code, after) = rest.strip_prefix('{')?.split_once('}')?;
+                        text.push(char::from_u32(u32::from_str_radix(code, 16).ok()?)?);
+                        rest = after;
+                    }
+                    // A line of the source that goes on in the next.
+                    '\n' => rest = rest.trim_start(),
+                    other => text.push(other),
+                }
+            }
+            c => text.push(c),
+        }
+    }
+}
+
+/// Reads a PO file: its texts, and for each what it is in the other language (one, or one for each plural form).
+fn catalogue(text: &str) -> BTreeMap<Text, Vec<String>> {
+    let mut entries = BTreeMap::new();
+    for block in text.split("\n\n") {
+        let (mut one, mut many, mut said) = (String::new(), None, Vec::<String>::new());
+        for line in block.lines().filter(|line| !line.starts_with('#')) {
+            let (key, quoted) = line.split_at(line.find('"').unwrap_or(line.len()));
+            let Some((value, _)) = literal(quoted) else { continue };
+            match key.trim() {
+                "msgid" => one = value,
+                "msgid_plural" => many = Some(value),
+                "" => said.last_mut().expect("a line goes on from one before").push_str(&value),
+                _ => said.push(value),
+            }
+        }
+        if !one.is_empty() {
+            entries.insert((one, many), said);
+        }
+    }
+    entries
+}
+
+/// Returns the blanks of a text in order of their names: `{bar}`, `{}`.
+fn blanks(text: &str) -> Vec<&str> {
+    let mut blanks: Vec<&str> = text.split('{').skip(1).filter_map(|rest| rest.split('}').next()).collect();
+    blanks.sort_unstable();
+    blanks
+}
