@@ -37,10 +37,6 @@ impl Language {
         }
     }
 
-    pub fn from_tag(tag: &str) -> Option<Language> {
-        Language::ALL.into_iter().find(|language| language.tag() == tag)
-    }
-
     /// Makes this the language of every `tr!` of the program from now on.
     ///
     /// The shell calls it once, before anything is shown: what was said before stays as it was said.
