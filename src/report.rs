@@ -9,6 +9,7 @@ pub mod progress_svg;
 pub mod progress_text;
 mod progress_words;
 pub mod rows;
+mod steadiness;
 pub mod story_page;
 pub mod story_sheet;
 pub mod take_account;

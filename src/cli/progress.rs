@@ -43,7 +43,8 @@ pub fn run(args: ProgressArgs) -> anyhow::Result<ExitCode> {
     let answers = store.answers(&opened.key)?;
     let known = Known::read_sections(&store, std::slice::from_ref(&opened), rules)?;
     let memory = known.pieces.first().map(|piece| (piece, &known.fitted.weights));
-    let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs: store.runs(&opened.key, N_RUNS_MAX)? };
+    let (runs, pace) = (store.runs(&opened.key, N_RUNS_MAX)?, store.latest_pace(&opened.key)?);
+    let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs, pace };
     let progress = Progress::of(&opened.piece, records, wall_now().date_naive(), |rep| store.noted(rep))?;
     if let Some(file) = &args.html {
         super::write_page(file, &progress_page::page(&progress))?;

@@ -4,7 +4,7 @@ use std::collections::HashMap;
 
 use chrono::NaiveDate;
 
-use super::entry::{Mode, Recovery, Verdict, Witness};
+use super::entry::{BarPace, Mode, Recovery, Verdict, Witness};
 use crate::time::{Micros, Timestamp};
 
 /// Where a rep stands in the journal, for asking more about it.
@@ -65,6 +65,16 @@ pub struct DatedRun {
     pub is_held: bool,
     /// In the order they happened: place, way back, and the time it took.
     pub lapses: Vec<(String, Recovery, Micros)>,
+}
+
+/// The pace of one run-through.
+#[derive(Clone, PartialEq, Debug)]
+pub struct DatedPace {
+    pub at: Timestamp,
+    /// Set against the player's own reading; else against the page.
+    pub by_reading: bool,
+    /// In the order they were played; bars that a lapse was in are not there.
+    pub bars: Vec<BarPace>,
 }
 
 /// Texts that are met again and again, each kept once.

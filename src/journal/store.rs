@@ -21,7 +21,6 @@ mod write;
 pub use copy::Merged;
 pub use recovered::Recovered;
 pub use rescue::rescue_path;
-pub use run_pace::DatedPace;
 pub use salvage::Salvaged;
 pub use underway::{Begun, TakeInProgress};
 

@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 use chrono::NaiveDate;
 
 use super::plain_text::plain;
-use crate::journal::attempts::{Attempt, Attempts, DatedRun, Noted, RepRow};
+use crate::journal::attempts::{Attempt, Attempts, DatedPace, DatedRun, Noted, RepRow};
 use crate::journal::entry::{Mode, Outcome, QuestionKind, Verdict, Witness};
 use crate::journal::stats::DatedAnswer;
 use crate::memory::item::{ItemIdx, ItemKind};
@@ -108,6 +108,8 @@ pub struct SectionHeld {
     pub today: (usize, usize),
     /// Clean often enough today: to be asked again on another day, and not yet secure.
     pub is_warm: bool,
+    /// Tested over days as often as it takes, and lately.
+    pub is_secure: bool,
 }
 
 /// The recall times of one day.
@@ -153,6 +155,8 @@ pub struct Progress {
     pub recall: Vec<RecallDay>,
     pub days: Vec<PlayedDay>,
     pub runs: Vec<DatedRun>,
+    /// How steady the latest run-through was.
+    pub pace: Option<DatedPace>,
     /// Most days first.
     pub stubborn: Vec<Stubborn>,
     pub n_readings: usize,
@@ -166,6 +170,7 @@ pub struct Records<'a> {
     pub attempts: &'a Attempts,
     pub answers: &'a [DatedAnswer],
     pub runs: Vec<DatedRun>,
+    pub pace: Option<DatedPace>,
 }
 
 impl Progress {
@@ -179,7 +184,7 @@ impl Progress {
         today: NaiveDate,
         mut noted: impl FnMut(RepRow) -> Result<Vec<Noted>, E>,
     ) -> Result<Progress, E> {
-        let Records { memory, attempts, answers, runs } = records;
+        let Records { memory, attempts, answers, runs, pace } = records;
         let changed = memory.map(|(memory, weights)| (memory, memory.changed(ItemKind::Section, today, weights)));
         let (mut secured, mut insecure) = (Vec::new(), Vec::new());
         if let Some((memory, changed)) = changed {
@@ -187,6 +192,12 @@ impl Progress {
             secured.extend(changed.secured.into_iter().map(name));
             insecure.extend(changed.lost.into_iter().map(|(idx, now)| (name(idx), now.words())));
         }
+        let is_secure = |bars: std::ops::Range<usize>| {
+            memory.is_some_and(|(memory, weights)| {
+                let item = memory.of_kind(ItemKind::Section).find(|idx| memory.items[idx.0].bars == bars);
+                item.is_some_and(|idx| memory.security(idx, today, weights).is_secure())
+            })
+        };
         let layout = Layout::new(piece, attempts);
         let days = by_day(attempts, answers);
         let mut tries = Latest::new(&layout);
@@ -209,6 +220,7 @@ impl Progress {
                 n_clean_days,
                 today: (n_clean, n_reps),
                 is_warm: n_clean >= usize::from(section.target_reps.unwrap_or(piece.target_reps)),
+                is_secure: is_secure(section.bars.start.0..section.bars.end.0),
             });
         }
         let outside: Vec<BarHeld> =
@@ -234,6 +246,7 @@ impl Progress {
                 n_clean_days: 0,
                 today: (0, 0),
                 is_warm: false,
+                is_secure: false,
             });
         }
         Ok(Progress {
@@ -248,6 +261,7 @@ impl Progress {
             days: played(&days, attempts, answers),
             stubborn: last_day.map_or_else(Vec::new, |last| stubborn(last, attempts, answers, &layout, piece)),
             runs,
+            pace,
             n_readings: attempts.all.iter().filter(|a| a.mode == Mode::Reading).count(),
             n_told: attempts.all.iter().filter(|a| a.witness == Witness::Told).count()
                 + answers.iter().filter(|a| a.witness == Witness::Told).count(),

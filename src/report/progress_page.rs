@@ -3,9 +3,10 @@
 use maud::{DOCTYPE, Markup, PreEscaped, html};
 
 use super::plots;
-use super::progress::Progress;
-use super::progress_svg::{inline, legend, map};
+use super::progress::{Progress, SectionHeld};
+use super::progress_svg::{cell, meanings};
 use super::progress_words as words;
+use super::steadiness;
 
 /// Days of practice that are drawn.
 pub const N_DAYS_SHOWN: i64 = 56;
@@ -42,28 +43,29 @@ fn body(progress: &Progress) -> Markup {
             @for line in words::days(&progress.days, progress.today).iter().chain(&words::changes(progress)) { p { (line) } }
             h2 { "Bar by bar" }
             p.quiet { (words::MAP) }
-            figure { (inline(&legend(), "what the marks mean")) }
-            @for section in &progress.sections {
-                figure { (inline(&map(std::slice::from_ref(section)), &words::section_name(section))) }
-            }
-            @if let Some(line) = words::recall(&progress.recall) {
-                section.whole {
-                    h2 { "Time to begin" }
-                    p { (line) }
-                    (plot(plots::recall(&progress.recall), &line))
+            div.key { @for (mark, meaning) in meanings() { span { (mark) (meaning) } } }
+            @for part in &progress.sections { (section(part)) }
+            div.plots {
+                @if let Some(line) = words::recall(&progress.recall) {
+                    section.whole {
+                        h2 { "Time to begin" }
+                        p { (line) }
+                        (plot(|size| plots::recall(&progress.recall, size), &line))
+                    }
                 }
-            }
-            section.whole {
-                h2 { "Minutes of playing" }
-                (plot(plots::minutes(&progress.days, progress.today, N_DAYS_SHOWN), "minutes of playing by day"))
+                section.whole {
+                    h2 { "Minutes of playing" }
+                    (plot(|size| plots::minutes(&progress.days, progress.today, N_DAYS_SHOWN, size), "minutes of playing by day"))
+                }
             }
             @if !progress.runs.is_empty() {
                 h2 { "Run-throughs" }
-                table {
+                table.dated {
                     @for run in progress.runs.iter().rev() {
                         tr { th scope="row" { (words::date(run.at.date_naive())) } td { (words::run(run)) } }
                     }
                 }
+                @if let Some(pace) = &progress.pace { p { (steadiness::words(pace)) } }
             }
             @if !progress.stubborn.is_empty() {
                 h2 { "Stubborn places in the last four weeks" }
@@ -74,12 +76,27 @@ fn body(progress: &Progress) -> Markup {
     }
 }
 
-fn plot(svg: Option<String>, label: &str) -> Markup {
-    let (width, height) = plots::SIZE;
+/// A section: what it is called, its counts, and its bars in rows as long as the page is wide.
+fn section(section: &SectionHeld) -> Markup {
     html! {
-        @if let Some(svg) = svg {
-            // The library's own element has a fixed size: in another one with a view box it grows and shrinks with the page.
-            figure { svg viewBox={ "0 0 " (width) " " (height) } role="img" aria-label=(label) { (PreEscaped(svg)) } }
+        section.whole {
+            div.head {
+                h3 { (words::section_name(section)) }
+                @if section.is_section { span { (words::section_counts(section)) } }
+            }
+            div.bars { @for bar in &section.bars { (cell(bar)) } }
+        }
+    }
+}
+
+/// Draws a plot wide and narrow; the style shows the one whose letters can be read.
+fn plot(draw: impl Fn((u32, u32)) -> Option<String>, label: &str) -> Markup {
+    html! {
+        @for (class, size) in [("wide", plots::WIDE), ("narrow", plots::NARROW)] {
+            @if let Some(svg) = draw(size) {
+                // The library's own element has a fixed size: in another one with a view box it grows and shrinks with the page.
+                figure class=(class) { svg viewBox={ "0 0 " (size.0) " " (size.1) } role="img" aria-label=(label) { (PreEscaped(svg)) } }
+            }
         }
     }
 }

@@ -9,9 +9,10 @@ use super::plain_text::wrapped;
 use super::plots;
 use super::progress::{BarHeld, Held, Progress, SectionHeld, Trend, Try};
 use super::progress_words as words;
+use super::steadiness;
 use crate::journal::entry::Witness;
 
-pub const WIDTH: usize = 760;
+const WIDTH: usize = 760;
 const CELL: (usize, usize) = (48, 42);
 const GAP: usize = 5;
 const N_COLUMNS: usize = (WIDTH + GAP) / (CELL.0 + GAP);
@@ -20,13 +21,13 @@ const N_CHARS: usize = 104;
 const LINE: usize = 19;
 
 /// A part of a picture and its height.
-pub struct Drawn {
-    pub height: usize,
-    pub markup: Markup,
+struct Drawn {
+    height: usize,
+    markup: Markup,
 }
 
 /// Draws all sections below each other.
-pub fn map(sections: &[SectionHeld]) -> Drawn {
+fn map(sections: &[SectionHeld]) -> Drawn {
     let mut y = 0;
     let parts: Vec<Markup> = sections
         .iter()
@@ -72,15 +73,15 @@ fn bar_cell(bar: &BarHeld) -> Markup {
     let title = format!("bar {}: {}", bar.label, if told.is_empty() { words::held(None).to_owned() } else { told.join(", ") });
     let label: String = bar.label.chars().take(5).collect();
     let trend = match bar.tries.trend() {
-        Trend::Better => Some("M37 13 l4 -7 l4 7 z"),
+        Trend::Better => Some(BETTER),
         Trend::Same => None,
-        Trend::Worse => Some("M37 6 l4 7 l4 -7 z"),
+        Trend::Worse => Some(WORSE),
     };
     html! {
         title { (title) }
         rect width=(CELL.0) height=(CELL.1) rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } stroke-dasharray=[is_told.then_some("4 3")] {}
         text x="5" y="14" font-size="12" style={ "fill:" (ink) } { (label) }
-        @if let Some(trend) = trend { path d=(trend) style={ "fill:" (ink) } {} }
+        @if let Some(trend) = trend { path d=(trend) transform="translate(37 6)" style={ "fill:" (ink) } {} }
         @for (nth, one) in earlier(tries).iter().enumerate() {
             (mark(8.0 + 11.0 * nth as f64, 29.0, 3.5, one.map(|t| t.held), ink))
         }
@@ -121,31 +122,70 @@ fn mark(x: f64, y: f64, r: f64, held: Option<Held>, ink: &str) -> Markup {
     }
 }
 
-/// Draws what the marks mean, in a row.
-pub fn legend() -> Drawn {
-    let items = [(Some(Held::Yes), 0), (Some(Held::Cued), 75), (Some(Held::No), 190), (None, 310)];
-    let markup = html! {
-        @for (held, x) in items {
-            @let (fill, ink) = colours(held);
-            g transform={ "translate(" (x) " 0)" } {
-                rect width="24" height="24" rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } {}
-                (mark(12.0, 12.0, 7.0, held, ink))
-                text x="30" y="17" font-size="13" fill="currentColor" { (words::held(held)) }
-            }
-        }
-        path d="M455 16 l4 -7 l4 7 z" fill="currentColor" {}
-        text x="468" y="17" font-size="13" fill="currentColor" { "more often than before" }
-        path d="M655 9 l4 7 l4 -7 z" fill="currentColor" {}
-        text x="668" y="17" font-size="13" fill="currentColor" { "less often" }
-    };
-    Drawn { height: 32, markup }
+/// A mark whose meaning is told.
+#[derive(Clone, Copy)]
+enum Sign {
+    Cell(Option<Held>),
+    /// Nothing was heard.
+    Told,
+    Trend(&'static str),
 }
 
-/// Returns an `svg` element to stand in a page.
-pub fn inline(drawn: &Drawn, label: &str) -> Markup {
-    html! {
-        svg viewBox={ "-1 -1 " (WIDTH + 2) " " (drawn.height + 2) } role="img" aria-label=(label) font-family="sans-serif" { (drawn.markup) }
+/// What the marks mean, and where they stand in two rows of a sheet.
+const KEY: [(Sign, &str, (usize, usize)); 7] = [
+    (Sign::Cell(Some(Held::Yes)), "held", (0, 0)),
+    (Sign::Cell(Some(Held::Cued)), "with a cue", (90, 0)),
+    (Sign::Cell(Some(Held::No)), "did not hold", (220, 0)),
+    (Sign::Cell(None), "not tried yet", (360, 0)),
+    (Sign::Told, "the player's own word", (510, 0)),
+    (Sign::Trend(BETTER), "holds more often than before", (0, 30)),
+    (Sign::Trend(WORSE), "less often", (260, 30)),
+];
+const BETTER: &str = "M0 7 l4 -7 l4 7 z";
+const WORSE: &str = "M0 0 l4 7 l4 -7 z";
+
+impl Sign {
+    fn width(self) -> usize {
+        if let Sign::Trend(_) = self { 8 } else { 24 }
     }
+
+    fn draw(self) -> Markup {
+        let square = |fill: &str, is_told: bool| {
+            html! { rect width="24" height="24" rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } stroke-dasharray=[is_told.then_some("4 3")] {} }
+        };
+        match self {
+            Sign::Cell(held) => {
+                let (fill, ink) = colours(held);
+                html! { (square(fill, false)) (mark(12.0, 12.0, 7.0, held, ink)) }
+            }
+            Sign::Told => square(colours(None).0, true),
+            Sign::Trend(path) => html! { path d=(path) transform="translate(0 9)" fill="currentColor" {} },
+        }
+    }
+}
+
+/// Draws what the marks mean, in two rows.
+fn legend() -> Drawn {
+    let markup = html! {
+        @for (sign, meaning, (x, y)) in KEY {
+            g transform={ "translate(" (x) " " (y) ")" } {
+                (sign.draw())
+                text x=(sign.width() + 6) y="17" font-size="13" fill="currentColor" { (meaning) }
+            }
+        }
+    };
+    Drawn { height: 62, markup }
+}
+
+/// Returns the cell of one bar as an `svg` element to stand in a page.
+pub fn cell(bar: &BarHeld) -> Markup {
+    html! { svg width=(CELL.0 + 2) height=(CELL.1 + 2) viewBox={ "-1 -1 " (CELL.0 + 2) " " (CELL.1 + 2) } role="img" font-family="sans-serif" { (bar_cell(bar)) } }
+}
+
+/// Returns each mark as an `svg` element with what it means.
+pub fn meanings() -> Vec<(Markup, &'static str)> {
+    let drawn = |width: usize, markup: Markup| html! { svg width=(width) height="26" viewBox={ "-1 -1 " (width) " 26" } aria-hidden="true" { (markup) } };
+    KEY.iter().map(|(sign, meaning, _)| (drawn(sign.width() + 2, sign.draw()), *meaning)).collect()
 }
 
 /// Draws everything on one sheet: an SVG file of its own.
@@ -165,13 +205,14 @@ pub fn sheet(progress: &Progress) -> String {
         if let Some(line) = words::recall(&progress.recall) {
             sheet.heading("Time to begin", 18);
             sheet.text(&line);
-            sheet.plot(plots::recall(&progress.recall));
+            sheet.plot(plots::recall(&progress.recall, plots::WIDE));
         }
         sheet.heading("Minutes of playing", 18);
-        sheet.plot(plots::minutes(&progress.days, progress.today, super::progress_page::N_DAYS_SHOWN));
+        sheet.plot(plots::minutes(&progress.days, progress.today, super::progress_page::N_DAYS_SHOWN, plots::WIDE));
         if !progress.runs.is_empty() {
             sheet.heading("Run-throughs", 18);
             progress.runs.iter().rev().for_each(|run| sheet.text(&format!("{}: {}", words::date(run.at.date_naive()), words::run(run))));
+            progress.pace.iter().for_each(|pace| sheet.text(&steadiness::words(pace)));
         }
         if !progress.stubborn.is_empty() {
             sheet.heading("Stubborn places in the last four weeks", 18);
@@ -225,7 +266,7 @@ impl Sheet {
         if let Some(svg) = svg {
             self.y += 8;
             self.parts.push(html! { g transform={ "translate(0 " (self.y) ")" } { (PreEscaped(svg)) } });
-            self.y += plots::SIZE.1 as usize;
+            self.y += plots::WIDE.1 as usize;
         }
     }
 }

@@ -9,6 +9,7 @@ use ratatui::widgets::{Axis, Chart, Dataset, GraphType, Widget};
 use super::plain_text::wrapped;
 use super::progress::{BarHeld, Held, N_TRIES_SHOWN, PlayedDay, Progress, RecallDay, Trend};
 use super::progress_words as words;
+use super::steadiness;
 use crate::journal::entry::Witness;
 
 const WIDTH: usize = 80;
@@ -51,6 +52,7 @@ pub fn lines(progress: &Progress) -> Vec<String> {
         say("", "");
         say("Run-throughs:", "");
         progress.runs.iter().rev().for_each(|run| say(&format!("  {}: {}", words::date(run.at.date_naive()), words::run(run)), "    "));
+        progress.pace.iter().for_each(|pace| say(&format!("  {}", steadiness::words(pace)), "    "));
     }
     if !progress.stubborn.is_empty() {
         say("", "");

@@ -33,7 +33,7 @@ pub fn section_name(section: &SectionHeld) -> String {
     if section.bars_words.is_empty() { section.name.clone() } else { format!("{}, {}", section.name, section.bars_words) }
 }
 
-/// Says how a section stands: `3 of 3 first tries held; clean on 4 days; today 3 of 4 clean: warm`.
+/// Says how a section stands: `3 of 3 first tries held; clean on 4 days; today 3 of 4 clean: warm`, or with `secure` at its end.
 pub fn section_counts(section: &SectionHeld) -> String {
     let tries = section.tries.shown();
     let mut parts = Vec::new();
@@ -52,7 +52,10 @@ pub fn section_counts(section: &SectionHeld) -> String {
     }
     let (n_clean, n_reps) = section.today;
     if n_reps > 0 {
-        parts.push(format!("today {n_clean} of {n_reps} clean{}", if section.is_warm { ": warm" } else { "" }));
+        parts.push(format!("today {n_clean} of {n_reps} clean{}", if section.is_warm && !section.is_secure { ": warm" } else { "" }));
+    }
+    if section.is_secure {
+        parts.push("secure".to_owned());
     }
     parts.join("; ")
 }
@@ -141,7 +144,7 @@ pub fn stubborn(place: &Stubborn) -> String {
 /// Says what the counts leave out or rest on.
 pub fn notes(progress: &Progress) -> Vec<String> {
     let mut lines = Vec::new();
-    if progress.sections.iter().any(|s| s.is_warm) {
+    if progress.sections.iter().any(|s| s.is_warm && !s.is_secure) {
         lines.push("Warm: clean as often as wanted on one day. Whether it stays, the first tries of other days tell.".to_owned());
     }
     if progress.n_readings > 0 {

@@ -9,7 +9,9 @@ use super::story_sheet::{DRAFT, SWITCHES, SheetSection, SheetSwitch, StorySheet}
 const STYLE: &str = "
 .story { columns: 19rem 2; column-gap: 2rem; }
 .story section { margin-bottom: .8rem; break-inside: avoid; }
-.story h2 { margin: 0 0 .2rem; break-after: avoid; font-size: 1.05rem; border-bottom: 1px solid var(--line); }
+.story { margin-top: .8rem; }
+h2 { margin: .8rem 0 .2rem; font-size: 1.1em; border-bottom: 1px solid var(--line); }
+.story h2 { margin-top: 0; }
 .start { font-style: italic; }
 dl { display: grid; grid-template-columns: minmax(2.6rem, max-content) 1fr; gap: .1rem .6rem; margin: .2rem 0; }
 dl > div { display: contents; }

@@ -49,8 +49,9 @@ fn main() {
         let store = Store::open(dir.path()).expect("the journal opens");
         let known = Known::read_sections(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records");
         let (answers, runs) = (store.answers("ferry").expect("answers"), store.runs("ferry", N_RUNS_MAX).expect("runs"));
+        let pace = store.latest_pace("ferry").expect("the pace");
         let memory = Some((&known.pieces[0], &known.fitted.weights));
-        let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs };
+        let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs, pace };
         Progress::of(piece, records, today, |rep| store.noted(rep)).expect("progress")
     };
     let store = Store::open(dir.path()).expect("the journal opens");

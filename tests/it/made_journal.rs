@@ -3,7 +3,7 @@
 //! For tests, pictures and benches; what is in it is invented.
 
 use catchword::journal::entry::{
-    Answer, Entry, Happening, Lapse, Mode, Outcome, QuestionKind, Reason, Recovery, Rep, RepNumber, Run, Spot, Verdict, Witness,
+    Answer, BarPace, Entry, Happening, Lapse, Mode, Outcome, QuestionKind, Reason, Recovery, Rep, RepNumber, Run, Spot, Verdict, Witness,
 };
 use catchword::journal::store::{NewSession, SessionId, Store};
 use catchword::midi::{Channel, MidiEvent, MidiKey, Take, Velocity};
@@ -231,15 +231,23 @@ impl Evening<'_> {
                 let place = format!("{}.1", self.label(bar.0));
                 let kind = ["hesitation", "wrong"][player.rng.usize(0..2)];
                 rep.happenings.push(Happening { at, kind, place: place.clone(), hand: None });
-                let recovery = [Recovery::WentOn, Recovery::WentOn, Recovery::Landmark, Recovery::Restarted][player.rng.usize(0..4)];
-                let going_at = Some(format!("{}.1", self.label((bar.0 + 1).min(n_bars - 1))));
+                let recovery = [Recovery::WentOn, Recovery::NotRecovered, Recovery::Landmark, Recovery::Restarted][player.rng.usize(0..4)];
+                let going_at = (recovery != Recovery::NotRecovered).then(|| format!("{}.1", self.label((bar.0 + 1).min(n_bars - 1))));
                 lapses.push(Lapse { at, place, kind, recovery, going_at, lost: Micros::from_millis(player.rng.i64(400..4_000)) });
             }
         }
         rep.verdict = if lapses.is_empty() { Verdict::Clean } else { Verdict::Broken };
         rep.reason = lapses.first().map(|l| Reason { place: l.place.clone(), kind: l.kind, words: format!("a lapse at bar {}", l.place) });
-        let is_held = lapses.iter().all(|l| l.recovery != Recovery::Restarted);
-        rep.run = Some(Run { n_bars: n_bars as u32, n_bars_played: n_bars as u32, is_held, lapses, bars: vec![], by_reading: false });
+        let is_held = lapses.iter().all(|l| l.recovery != Recovery::NotRecovered);
+        // The places that stay hard are hurried through, and the last bar is taken broadly.
+        let permille = |bar: usize| match player.stubborn.map(|hard| bar.abs_diff(hard)) {
+            _ if bar + 1 == n_bars => 860,
+            near if near.contains(&0) => 1130,
+            near if near.contains(&1) => 1104,
+            _ => 1000 - bar as u32 % 3 * 15,
+        };
+        let bars = (0..n_bars).map(|bar| BarPace { bar: self.label(bar), permille: permille(bar) }).collect();
+        rep.run = Some(Run { n_bars: n_bars as u32, n_bars_played: n_bars as u32, is_held, lapses, bars, by_reading: true });
         self.keep(&Entry::Rep(rep));
     }
 }

@@ -16,7 +16,7 @@ use catchword::report::story_sheet::StorySheet;
 use catchword::report::{progress_page, progress_svg, progress_text, story_page};
 use catchword::score::{BarIdx, Place};
 use catchword::time::{Micros, ScoreTime};
-use chrono::NaiveDate;
+use chrono::{Duration, NaiveDate};
 
 use crate::made_journal::Life;
 
@@ -30,15 +30,20 @@ fn day(month: u32, day: u32) -> NaiveDate {
 
 fn progress(store: &Store, piece: &Piece, today: NaiveDate) -> Progress {
     let (attempts, answers) = (store.attempts("ferry").unwrap(), store.answers("ferry").unwrap());
-    let records = Records { memory: None, attempts: &attempts, answers: &answers, runs: store.runs("ferry", N_RUNS_MAX).unwrap() };
+    let (runs, pace) = (store.runs("ferry", N_RUNS_MAX).unwrap(), store.latest_pace("ferry").unwrap());
+    let records = Records { memory: None, attempts: &attempts, answers: &answers, runs, pace };
     Progress::of(piece, records, today, |rep| store.noted(rep)).unwrap()
 }
 
 /// Five weeks of a made player.
 fn lived(piece: &Piece) -> Progress {
+    lived_days(piece, 36)
+}
+
+fn lived_days(piece: &Piece, n_days: u32) -> Progress {
     let mut store = Store::open_in_memory().unwrap();
-    Life { piece, key: "ferry", first_day: day(1, 4), n_days: 36, n_reps: 3, seed: 7 }.live(&mut store);
-    progress(&store, piece, day(2, 8))
+    Life { piece, key: "ferry", first_day: day(1, 4), n_days, n_reps: 3, seed: 7 }.live(&mut store);
+    progress(&store, piece, day(1, 3) + Duration::days(i64::from(n_days)))
 }
 
 /// A rep of the first section on a day of March; slips are `kind` at `place`.
@@ -207,6 +212,13 @@ fn weeks_of_practice_fit_eighty_columns_and_say_counts_only() {
     for part in ["casting off, bars 1-4", "Run-throughs:", "Stubborn places", "From question to first note:", "Mon      Tue", "•"] {
         assert!(text.contains(part), "{part} is not in\n{text}");
     }
+    // As the made player took the latest run-through: bars 3 and 21 and those beside them hurried, the last bar broad.
+    let steadiness = "of 8 Feb, set against the reading: a tenth or more faster in bars 2-4, bars 20-22; a tenth or more slower in bar 24.";
+    assert!(progress.pace.is_some());
+    let flat = |text: &str| text.split_whitespace().collect::<Vec<_>>().join(" ");
+    for page in [flat(&text), progress_page::page(&progress)] {
+        assert!(page.contains(steadiness), "{page}");
+    }
     for (name, page) in [("text", text.clone()), ("page", progress_page::page(&progress))] {
         let shown: String = page.split("</style>").last().unwrap().split('<').filter_map(|part| part.split('>').next_back()).collect();
         assert!(!shown.contains('%'), "{name}: counts, never a bare percentage");
@@ -322,10 +334,13 @@ fn pages_to_look_at() {
     fs::create_dir_all(&dir).unwrap();
     for name in ["ferry", "all-through-the-night"] {
         let piece = piece(name);
-        let progress = lived(&piece);
+        let (progress, early) = (lived(&piece), lived_days(&piece, 10));
         let sheet = StorySheet::of(&piece, analyse(&piece.score, piece.part).as_ref());
         let write = |ending: &str, text: String| fs::write(dir.join(format!("{name}-{ending}")), text).unwrap();
         write("progress.html", progress_page::page(&progress));
+        write("early.html", progress_page::page(&early));
+        write("early.svg", progress_svg::sheet(&early));
+        write("early.txt", progress_text::lines(&early).join("\n"));
         write("progress.svg", progress_svg::sheet(&progress));
         write("progress.txt", progress_text::lines(&progress).join("\n"));
         write("story.html", story_page::page(&sheet));

@@ -4,18 +4,8 @@ use rusqlite::OptionalExtension;
 
 use super::convert::timestamp;
 use super::{Error, Store};
+use crate::journal::attempts::DatedPace;
 use crate::journal::entry::BarPace;
-use crate::time::Timestamp;
-
-/// The pace of one run-through.
-#[derive(Clone, PartialEq, Debug)]
-pub struct DatedPace {
-    pub at: Timestamp,
-    /// Set against the player's own reading; else against the page.
-    pub by_reading: bool,
-    /// In the order they were played; bars that a lapse was in are not there.
-    pub bars: Vec<BarPace>,
-}
 
 impl Store {
     /// Returns how steady the latest run-through of a piece was; none where no run was long enough to tell.
