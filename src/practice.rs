@@ -32,7 +32,7 @@ mod span;
 mod steer;
 mod story_line;
 pub mod view;
-mod words;
+pub mod words;
 
 pub use account::Played;
 pub use command::Command;

@@ -6,10 +6,12 @@
 
 mod moves;
 mod needs;
+mod together;
 mod words;
 
 pub use moves::{Change, Trouble};
 pub use needs::{Problem, ProblemKind};
+pub use together::Together;
 
 use crate::score::{Part, Score, Unfolded};
 use crate::theory::Letter;
@@ -57,6 +59,11 @@ impl Plan {
             }
         }
         standing
+    }
+
+    /// Returns the same just before a played position: what is moved there has not been.
+    pub fn before(&self, played: ScoreTime) -> Plan {
+        Plan { changes: self.changes.iter().filter(|c| c.played < played).copied().collect(), ..self.clone() }
     }
 
     /// Returns the pedals at a played position; letters that the stretch does not use are natural.

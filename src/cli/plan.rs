@@ -16,16 +16,19 @@ use crate::clock::wall_now;
 use crate::journal::attempts::{Attempt, Attempts};
 use crate::journal::store::Store;
 use crate::memory::fit::{Fitted, fit};
-use crate::memory::item::{Layout, PlaceAt, SectionAt};
+use crate::memory::item::{ChangeAt, Layout, PlaceAt, SectionAt};
 use crate::memory::pace::{N_LATEST, Pace};
-use crate::memory::piece_memory::{PieceFacts, PieceMemory};
+use crate::memory::piece_memory::{PieceFacts, PieceMemory, SettingSlips};
 use crate::memory::plan::outlook::outlook;
 use crate::memory::plan::{PlanConfig, plan_days};
 use crate::memory::rules::Rules;
+use crate::midi::Matching;
 use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
-use crate::score::unfold;
+use crate::practice::words::moves;
+use crate::score::{Place, unfold};
+use crate::setting::{self, Together};
 use crate::time::Tempo;
 
 /// Quarters a minute where neither piece nor score has a tempo; only expected minutes rest on it.
@@ -122,7 +125,10 @@ impl Known {
         for piece in opened {
             let mut memory = PieceMemory::new(facts(piece, with_exits));
             let attempts = store.attempts(&piece.key)?;
-            memory.read(&attempts, &store.lapses(&piece.key)?, &store.answers(&piece.key)?);
+            // Few pieces have levers to move, and the slips of all others need not be looked for.
+            let is_set = memory.facts.layout.changes.iter().any(|change| !change.heard_at.is_empty());
+            let slips = if is_set { store.setting_slips(&piece.key)? } else { SettingSlips::default() };
+            memory.read(&attempts, &store.lapses(&piece.key)?, &slips, &store.answers(&piece.key)?);
             latest.extend(&attempts.all[attempts.all.len().saturating_sub(N_LATEST)..]);
             pieces.push(memory);
             all.push(attempts);
@@ -162,7 +168,7 @@ pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Resu
 fn facts(opened: &OpenedPiece, with_exits: bool) -> PieceFacts {
     let piece = &opened.piece;
     let score = &piece.score;
-    let place = |place: crate::score::Place| PlaceAt { text: place.text(score), bar: place.bar.0 };
+    let place = |place: Place| PlaceAt { text: place.text(score), bar: place.bar.0 };
     let sections = piece.sections.iter().map(|s| SectionAt {
         name: s.name.clone(),
         bars: s.bars.start.0..s.bars.end.0,
@@ -183,9 +189,29 @@ fn facts(opened: &OpenedPiece, with_exits: bool) -> PieceFacts {
             sections: sections.collect(),
             landmarks: piece.landmarks.iter().map(|l| (l.name.clone(), place(l.place))).collect(),
             switches,
+            changes: changes(piece),
         },
         bar_seconds: bar_seconds(piece),
     }
+}
+
+/// Where levers or pedals of a harp's piece move.
+fn changes(piece: &Piece) -> Vec<ChangeAt> {
+    let Some((harp, bars)) = piece.harp.as_ref().zip(piece.score.all_bars()) else { return Vec::new() };
+    let (score, part) = (&piece.score, piece.part());
+    let stretch = unfold(score, part, &bars);
+    let plan = setting::plan(harp, score, part, &stretch, piece.tempo);
+    let is_heard = !matches!(piece.hearing.matching, Matching::Strings { .. });
+    let text = |place: &Place| place.text(score);
+    let change = |together: Together| ChangeAt {
+        name: moves(&together, score),
+        place: PlaceAt { text: text(&together.place), bar: together.place.bar.0 },
+        for_bar: together.for_place.bar.0,
+        heard_at: if is_heard { together.heard_at(&plan, harp, part, &stretch).iter().map(text).collect() } else { Vec::new() },
+    };
+    let mut changes: Vec<ChangeAt> = plan.together().into_iter().map(change).collect();
+    changes.sort_by_key(|change| change.place.bar);
+    changes
 }
 
 /// Returns how long each printed bar takes in the whole piece, all times through.

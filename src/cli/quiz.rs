@@ -1,4 +1,4 @@
-//! `catchword quiz`: cold starts, what comes next, switches and jumps, for so many minutes.
+//! `catchword quiz`: cold starts, what comes next, switches, changes of levers and pedals, and jumps, for so many minutes.
 
 use std::path::PathBuf;
 use std::process::ExitCode;

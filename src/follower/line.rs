@@ -24,6 +24,8 @@ pub struct Line {
     pub ends_piece: bool,
     /// How chords are rolled; none where they are struck together, as on a keyboard.
     pub rolling: Option<Rolling>,
+    /// Where a lever or pedal moves, in quarters from the start of the stretch; sorted. The silence around it is longer.
+    pub moves: Vec<ScoreTime>,
 }
 
 /// All notes that start at one time.
@@ -128,7 +130,7 @@ impl Line {
         let first_bar = unfolded.bars.first()?.bar;
         let tempo = score.tempo_at(score.bar(first_bar).start);
         let ends_piece = unfolded.bars.last().is_some_and(|last| last.bar.0 + 1 == score.bars.len());
-        (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo, ends_piece, rolling: None })
+        (!onsets.is_empty()).then_some(Line { onsets, notes, total: unfolded.total(), tempo, ends_piece, rolling: None, moves: Vec::new() })
     }
 
     pub fn onset(&self, onset: OnsetIdx) -> &Onset {
@@ -137,6 +139,12 @@ impl Line {
 
     pub fn note(&self, note: LineNoteIdx) -> &LineNote {
         &self.notes[note.0]
+    }
+
+    /// Tells whether a lever or pedal moves between two onsets, or with either of them.
+    pub fn is_moved_between(&self, from: OnsetIdx, to: OnsetIdx) -> bool {
+        let (from, to) = (self.onset(from).at, self.onset(to).at);
+        self.moves.get(self.moves.partition_point(|at| *at < from)).is_some_and(|at| *at <= to)
     }
 
     /// Returns the printed bar of an onset.

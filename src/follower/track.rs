@@ -63,6 +63,8 @@ const SURE_ENOUGH: f64 = 0.5;
 const FINAL_QUARTERS: f64 = 2.0;
 const ALLOW_PIECE_END: f64 = 3.0;
 const ALLOW_SPAN_END: f64 = 2.2;
+/// Around the move of a lever or pedal (a reasoned default: no measurement of it is known).
+const ALLOW_MOVE: f64 = 2.0;
 /// Takes from which a place's own timing stands for the allowance.
 const N_TAKES_KNOWN: usize = 3;
 /// The tempo's uncertainty (spread of its logarithm) once playing has gone on for some notes. As long as it is larger, the wait
@@ -431,13 +433,16 @@ impl Follower {
         Some(deadline.max(self.last + Micros::from_millis(300)))
     }
 
-    /// The factor A of [`wait`]: above 1 where a phrase may end, and in the last bar.
+    /// The factor A of [`wait`]: above 1 where a phrase may end, where a lever or pedal moves, and in the last bar.
     fn allowance(&self, here: usize) -> f64 {
         let plan = &self.model.plan;
         let next = here + 1;
         let last_bar = plan.at[plan.bars[plan.bars.len() - 1] as usize];
         if plan.at[next] >= last_bar || plan.at[plan.n_onsets() - 1] - plan.at[next] < FINAL_QUARTERS {
             return if self.line.ends_piece { ALLOW_PIECE_END } else { ALLOW_SPAN_END };
+        }
+        if self.line.is_moved_between(OnsetIdx(here), OnsetIdx(next)) {
+            return ALLOW_MOVE;
         }
         let phrase_end = plan.bar[next] != plan.bar[here] && plan.weighty[plan.bar[next] as usize];
         if phrase_end { self.model.constants.wait_phrase } else { 1.0 }

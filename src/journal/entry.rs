@@ -181,6 +181,8 @@ pub enum QuestionKind {
     Switch,
     /// To a landmark in the middle of playing.
     Jump,
+    /// Which lever or pedal moves at a place, and on from there.
+    Change,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]

@@ -88,6 +88,7 @@ mod tests {
             sections: vec![section("a", 0..4), section("b", 4..8)],
             landmarks: vec![("roll".into(), place(5))],
             switches: vec![vec![place(2), place(6)]],
+            changes: Vec::new(),
         };
         let facts = PieceFacts { key: "p".into(), title: "P".into(), perform_on: None, layout, bar_seconds: vec![3.0; 8] };
         let mut piece = PieceMemory::new(facts);

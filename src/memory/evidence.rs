@@ -6,14 +6,16 @@
 //! - the section it begins with, when it goes on to that section's end: a cold start. A section whose bounds were changed keeps the record of
 //!   reps that have at least three quarters of their bars in common with it;
 //! - the sections, joins and exits that it plays over on the way;
-//! - the landmark it begins at.
+//! - the landmark it begins at;
+//! - the changes of levers and pedals that it plays over, where the instrument tells how its strings are set: a slip of that setting from
+//!   there on fails one, and so does a cue on the way to its note; another slip there shows nothing of it.
 //!
 //! A drill stops at its first slip: nothing after it was played, and everything before it held.
 
 use std::collections::HashMap;
 use std::ops::Range;
 
-use super::item::{Item, ItemIdx, ItemKind, Layout};
+use super::item::{ChangeAt, Item, ItemIdx, ItemKind, Layout};
 use super::{Attempt, Outcome, Way};
 use crate::journal::attempts::{Attempt as Rep, Attempts, PlayedSpan};
 use crate::journal::entry::{self, Mode, QuestionKind, Recovery, Verdict, Witness};
@@ -53,15 +55,22 @@ impl<'a> Played<'a> {
         Played { reader, touched: attempts.spans.iter().map(items_of).collect(), failed: attempts.failures.iter().map(failed).collect() }
     }
 
-    /// Tells what one rep showed, item by item, to `tell`; `lapses` are those of a run-through. Reading takes, and bars that the score no longer has, show nothing.
-    pub fn rep(&self, rep: &Rep, lapses: &[DatedLapse], mut tell: impl FnMut(ItemIdx, Attempt)) {
+    /// Tells what one rep showed, item by item, to `tell`; `lapses` are those of a run-through, `slips` the places (`bar.beat`) at which a lever
+    /// or pedal was heard to stand wrong. Reading takes, and bars that the score no longer has, show nothing.
+    pub fn rep(&self, rep: &Rep, lapses: &[DatedLapse], slips: &[String], mut tell: impl FnMut(ItemIdx, Attempt)) {
         if rep.mode == Mode::Reading {
             return;
         }
         let failed = rep.failed.and_then(|failed| self.failed[failed]);
         for &(idx, way) in &self.touched[rep.span] {
-            let zone = &self.reader.items[idx.0].zone;
+            let item = &self.reader.items[idx.0];
+            let zone = &item.zone;
             let (way, shown) = match rep.mode {
+                _ if item.kind == ItemKind::Change => {
+                    let Some(change) = self.reader.layout.change_of(item) else { continue };
+                    let way = if rep.mode == Mode::RunThrough { Way::RunThrough } else { way };
+                    (way, change_shown(change, rep, failed, slips, zone))
+                }
                 Mode::RunThrough => (Way::RunThrough, run_shown(self.reader, rep, failed, lapses, zone)),
                 _ => (way, shown(rep, failed, zone, way)),
             };
@@ -95,7 +104,7 @@ impl<'a> Reader<'a> {
                 _ if answer.witness == Witness::Told => Way::Asked,
                 ItemKind::Section => Way::Asked,
                 ItemKind::Landmark => Way::Cold,
-                ItemKind::Join | ItemKind::Switch => Way::Flow,
+                ItemKind::Join | ItemKind::Switch | ItemKind::Change => Way::Flow,
             };
             tell(idx, Attempt { day: answer.at.date_naive(), outcome, way, recall: answer.recall });
         }
@@ -107,6 +116,7 @@ impl<'a> Reader<'a> {
             QuestionKind::ColdStart | QuestionKind::Jump => &[ItemKind::Section, ItemKind::Landmark],
             QuestionKind::GoOn => &[ItemKind::Join],
             QuestionKind::Switch => &[ItemKind::Switch],
+            QuestionKind::Change => &[ItemKind::Change],
             QuestionKind::WhatNext => &[],
         };
         let bar = self.place(place);
@@ -114,7 +124,9 @@ impl<'a> Reader<'a> {
             ItemKind::Section => Some(item.bars.start) == bar,
             // The first bar after the seam.
             ItemKind::Join => bar.is_some_and(|bar| item.zone.end == bar + 1),
-            ItemKind::Landmark | ItemKind::Switch => bar.is_some() && item.id.0.split_once(' ').is_some_and(|(_, at)| at == place),
+            ItemKind::Landmark | ItemKind::Switch | ItemKind::Change => {
+                bar.is_some() && item.id.0.split_once(' ').is_some_and(|(_, at)| at == place)
+            }
         };
         let items = self.items.iter().enumerate();
         items.filter(move |(_, i)| wanted.contains(&i.kind) && is_it(i)).map(|(idx, _)| ItemIdx(idx))
@@ -140,6 +152,8 @@ fn touched(layout: &Layout, items: &[Item], span: &Range<usize>) -> Vec<(ItemIdx
             ItemKind::Section | ItemKind::Join if covers => Some(Way::Flow),
             ItemKind::Landmark if item.bars.start == span.start => Some(Way::Cold),
             ItemKind::Switch if span.start <= item.bars.start && item.zone.start < span.end => Some(Way::Flow),
+            // A span that begins after the move has it set already.
+            ItemKind::Change if covers && span.start < item.zone.end => Some(Way::Flow),
             _ => None,
         }
     };
@@ -160,6 +174,25 @@ fn shown(rep: &Rep, failed: Option<(usize, &str)>, zone: &Range<usize>, way: Way
         (_, Some(_)) => None,
         // The player's own word, without a place.
         (_, None) => (way == Way::Cold).then_some(Outcome::Failed),
+    }
+}
+
+/// What a rep showed of a change whose move and first note lie in the bars `zone`; none when it tells nothing of it.
+///
+/// A slip is told by its place alone: where two levers moved at different places sound together, both are taken to have failed.
+fn change_shown(change: &ChangeAt, rep: &Rep, failed: Option<(usize, &str)>, slips: &[String], zone: &Range<usize>) -> Option<Outcome> {
+    if change.heard_at.is_empty() {
+        return None;
+    }
+    if slips.iter().any(|place| change.heard_at.contains(place)) {
+        return Some(Outcome::Failed);
+    }
+    match (rep.verdict, failed) {
+        (Verdict::Clean, _) => Some(Outcome::Clean),
+        (_, Some((bar, _))) if bar >= zone.end => Some(Outcome::Clean),
+        (_, Some((bar, "prompt-1" | "prompt-2" | "prompt-3"))) if bar >= zone.start => Some(Outcome::Failed),
+        (_, Some((bar, "hesitation"))) if bar >= zone.start => Some(Outcome::Recovered),
+        _ => None,
     }
 }
 

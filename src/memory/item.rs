@@ -1,4 +1,5 @@
-//! What can be forgotten by itself: sections, joins between them, landmarks, the exits of switches.
+//! What can be forgotten by itself: sections, joins between them, landmarks, the exits of switches, and where levers or
+//! pedals move.
 //!
 //! Items are made of a [`Layout`]: the piece's places as values, bars as indices in page order. An
 //! item is known by its bars or place **as printed**, so that it keeps its record when a section is
@@ -9,7 +10,7 @@ use std::ops::Range;
 
 /// Bars before and after a seam that a join is practised over.
 const JOIN_BARS: usize = 2;
-/// Bars before a switch that an exit is practised from.
+/// Bars before a switch, or a change, that it is practised from.
 const LEAD_IN_BARS: usize = 1;
 
 #[derive(Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
@@ -22,9 +23,11 @@ pub enum ItemKind {
     Landmark,
     /// One exit of a switch.
     Switch,
+    /// What levers and pedals do at one place of a harp's piece.
+    Change,
 }
 
-/// What stays when names change: the kind, and bars or place as printed (`section 1-4`, `join 4/5`, `switch 7.3`).
+/// What stays when names change: the kind, and bars or place as printed (`section 1-4`, `join 4/5`, `switch 7.3`, `change 11.4`).
 #[derive(Clone, PartialEq, Eq, Hash, PartialOrd, Ord, Debug)]
 pub struct ItemId(pub String);
 
@@ -70,6 +73,19 @@ pub struct PlaceAt {
     pub bar: usize,
 }
 
+/// Where levers or pedals move.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct ChangeAt {
+    /// What moves, before which place, in the player's words.
+    pub name: String,
+    pub place: PlaceAt,
+    /// Bar of the first note that needs it; not before the place.
+    pub for_bar: usize,
+    /// `bar.beat` of all notes at which it is heard that it was not done, until the same moves again. Empty where the instrument does not
+    /// tell how its strings are set: then nothing that was played shows anything of it.
+    pub heard_at: Vec<String>,
+}
+
 /// Where things stand in a piece. Sections and places are in page order.
 #[derive(Clone, PartialEq, Eq, Debug, Default)]
 pub struct Layout {
@@ -80,10 +96,11 @@ pub struct Layout {
     pub landmarks: Vec<(String, PlaceAt)>,
     /// Each with the places where its copies part.
     pub switches: Vec<Vec<PlaceAt>>,
+    pub changes: Vec<ChangeAt>,
 }
 
 impl Layout {
-    /// Returns the items of the piece: all sections, then joins, landmarks and exits, each in page order; ids are unique.
+    /// Returns the items of the piece: all sections, then joins, landmarks, exits and changes, each in page order; ids are unique.
     pub fn items(&self) -> Vec<Item> {
         let mut items: Vec<Item> = Vec::new();
         let mut add = |item: Item| {
@@ -144,7 +161,25 @@ impl Layout {
                 family: Some(family),
             });
         }
+        for change in &self.changes {
+            let end = (change.for_bar.max(change.place.bar) + 1).min(self.labels.len());
+            add(Item {
+                kind: ItemKind::Change,
+                id: ItemId(format!("change {}", change.place.text)),
+                name: change.name.clone(),
+                bars: change.place.bar.saturating_sub(LEAD_IN_BARS)..end,
+                zone: change.place.bar..end,
+                target: 2,
+                family: None,
+            });
+        }
         items
+    }
+
+    /// Returns the change that an item is; none when it is something else.
+    pub fn change_of(&self, item: &Item) -> Option<&ChangeAt> {
+        let place = item.id.0.strip_prefix("change ").filter(|_| item.kind == ItemKind::Change)?;
+        self.changes.iter().find(|change| change.place.text == place)
     }
 
     /// Returns the index of a printed bar.
@@ -208,6 +243,12 @@ mod tests {
             sections: vec![section("opening", 0..4), section("answer", 4..9), section("close", 8..12)],
             landmarks: vec![("the tune".into(), place(4)), ("the roll".into(), place(6))],
             switches: vec![vec![place(2), place(6)]],
+            changes: vec![ChangeAt {
+                name: "lever on F before bar 11".into(),
+                place: PlaceAt { text: "10.3".into(), bar: 9 },
+                for_bar: 10,
+                heard_at: vec!["11.1".into()],
+            }],
         }
     }
 
@@ -229,6 +270,7 @@ mod tests {
                 "landmark 7.1 [7-8] the roll",
                 "switch 3.1 [2-4] the parting in bar 3",
                 "switch 7.1 [6-8] the parting in bar 7",
+                "change 10.3 [9-11] lever on F before bar 11",
             ]
         );
         assert_eq!(joins_beside(&items, ItemIdx(0)), [ItemIdx(3)]);

@@ -33,6 +33,9 @@ const N_TIMED: usize = 4000;
 /// The lapses of run-throughs, by rep.
 pub type Lapses = HashMap<RepRow, Vec<DatedLapse>>;
 
+/// Where a lever or pedal was heard to stand wrong (`bar.beat`), by rep.
+pub type SettingSlips = HashMap<RepRow, Vec<String>>;
+
 #[derive(Clone, PartialEq, Debug)]
 pub struct PieceMemory {
     pub facts: PieceFacts,
@@ -75,7 +78,7 @@ impl PieceMemory {
     }
 
     /// Reads what was played and answered, both oldest first. Records stay as they were until [`remember`](Self::remember).
-    pub fn read(&mut self, played: &Attempts, lapses: &Lapses, answers: &[DatedAnswer]) {
+    pub fn read(&mut self, played: &Attempts, lapses: &Lapses, slips: &SettingSlips, answers: &[DatedAnswer]) {
         let reader = Reader::new(&self.facts.layout, &self.items);
         let reps = Played::new(&reader, played);
         let mut history = Vec::with_capacity(played.all.len() + answers.len());
@@ -85,7 +88,8 @@ impl PieceMemory {
                 reader.answer(answer, |idx, attempt| history.push((idx, attempt)));
             }
             let lapses = lapses.get(&rep.row).map_or(&[][..], Vec::as_slice);
-            reps.rep(rep, lapses, |idx, attempt| history.push((idx, attempt)));
+            let slips = slips.get(&rep.row).map_or(&[][..], Vec::as_slice);
+            reps.rep(rep, lapses, slips, |idx, attempt| history.push((idx, attempt)));
         }
         answers.for_each(|answer| reader.answer(answer, |idx, attempt| history.push((idx, attempt))));
         self.history = history;

@@ -7,7 +7,7 @@
 
 mod choose;
 pub mod outlook;
-mod why;
+pub mod why;
 
 use chrono::NaiveDate;
 
@@ -125,7 +125,7 @@ pub fn plan_days(pieces: &[PieceMemory], weights: &Weights, config: &PlanConfig,
             let held = |way| Attempt { day: today, outcome: Outcome::Clean, way, recall: None };
             match &step.what {
                 What::Item { idx, kind, .. } => {
-                    let way = if matches!(kind, ItemKind::Join | ItemKind::Switch) { Way::Flow } else { Way::Cold };
+                    let way = if matches!(kind, ItemKind::Join | ItemKind::Switch | ItemKind::Change) { Way::Flow } else { Way::Cold };
                     (0..step.reps).for_each(|_| piece.add(*idx, held(way), weights));
                 }
                 What::RunThrough => {

@@ -134,8 +134,8 @@ fn piece(config: &SimulateConfig) -> PieceMemory {
         layout: Layout {
             labels: (1..=n_bars).map(|n| n.to_string()).collect(),
             sections: (0..config.n_sections).map(section).collect(),
-            landmarks: Vec::new(),
             switches: (0..n_pairs).map(|p| vec![place(2 * p), place(2 * p + far)]).collect(),
+            ..Layout::default()
         },
         bar_seconds: vec![3.0; n_bars],
     })

@@ -138,9 +138,8 @@ impl ByWord {
         let Phase::Playing { .. } = self.phase else { return };
         let from = self.cues.last().map_or(0, |(_, onset, _)| onset.0 + 1);
         let span = self.span();
-        let cue = (from..span.n_onsets()).find_map(|o| Some((OnsetIdx(o), span.cue_at(OnsetIdx(o))?)));
-        let Some((onset, cue)) = cue else { return };
-        let text = self.piece.cues[cue].text.clone();
+        let cue = (from..span.n_onsets()).find_map(|o| Some((OnsetIdx(o), span.cue_at(OnsetIdx(o), &self.piece)?)));
+        let Some((onset, text)) = cue.map(|(onset, cue)| (onset, cue.text.clone())) else { return };
         self.cues.push((self.now, onset, text.clone()));
         out.push(Output::Prompted { at: self.now, rung: 1, onset, text });
     }

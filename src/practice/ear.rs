@@ -52,6 +52,11 @@ impl Ear {
         }
     }
 
+    /// Tells whether strings were heard by their names and nothing has shown whether that was their setting.
+    pub fn is_in_doubt(&self) -> bool {
+        !self.is_sounding && !self.waiting.is_empty()
+    }
+
     /// Says whether the beginning of a note is the player's doing.
     pub fn sift(&mut self, at: Micros, key: MidiKey, velocity: Velocity, is_due: bool) -> Passage {
         self.filter.as_mut().map_or(Passage::Played, |filter| filter.weigh(at, key, velocity, is_due))

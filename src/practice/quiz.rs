@@ -27,7 +27,7 @@ use super::habits::Learned;
 use super::view::{self, Stage, View};
 use super::{Command, Input, Machine, Output};
 use crate::journal::entry::{Answer, Entry, Mode, Outcome, QuestionKind, Verdict, Witness};
-use crate::midi::MidiEvent;
+use crate::midi::{Matching, MidiEvent, Take};
 use crate::piece::Piece;
 use crate::score::Place;
 use crate::time::{Micros, Stamped};
@@ -103,10 +103,14 @@ pub struct Quiz {
 enum Phase {
     Ready,
     Asked(Asking),
-    /// Nobody heard the answer: how was it?
+    /// Nobody heard the answer, or not all that matters of it: how was it?
     Mark {
         asking: Asking,
+        /// When the player had it, and since when they are asked.
         had: Micros,
+        since: Micros,
+        /// What was played to it, where anything was heard.
+        take: Take,
     },
     /// A breath before the next question, with the outcome of the last.
     Between {
@@ -242,9 +246,16 @@ impl Quiz {
         Some(Ear::Jump(from, Box::new(JumpEar::new(at, run, around, |n| deck.below(n))?)))
     }
 
+    /// Tells whether the player says how the answer to a question went: always without an instrument, and of levers and pedals where the
+    /// instrument sends strings, however they are set.
+    fn is_told(&self, question: usize) -> bool {
+        let is_unheard = || matches!(self.piece.hearing.matching, Matching::Strings { .. });
+        self.config.is_told || self.questions[question].kind == QuestionKind::Change && is_unheard()
+    }
+
     fn plain_ear(&self, question: usize, at: Micros) -> Ear {
         match Task::of(&self.questions[question], self.around()) {
-            _ if self.config.is_told => Ear::Told { jump: None },
+            _ if self.is_told(question) => Ear::Told { jump: None },
             Some(task) => Ear::Passage(Box::new(PassageEar::new(at, task))),
             None => Ear::Chord(Box::new(ChordEar::new(at, &self.piece.hearing))),
         }
@@ -258,9 +269,14 @@ impl Quiz {
     ) {
         let around = Around { piece: &self.piece, practice: &self.practice, config: &self.config };
         let Phase::Asked(asking) = &mut self.phase else { return };
-        if let Some(end) = take_in(asking, &self.questions, around, out) {
-            self.answered(end, out);
+        let Some(end) = take_in(asking, &self.questions, around, out) else { return };
+        let is_open = end.outcome == Outcome::Held && self.questions[asking.question].kind == QuestionKind::Change && asking.is_in_doubt();
+        if is_open && let Phase::Asked(asking) = std::mem::replace(&mut self.phase, Phase::Ready) {
+            // All strings were right, and how they were set was not to be heard: the player knows.
+            self.phase = Phase::Mark { asking, had: end.first_right.unwrap_or(end.at), since: end.at, take: end.take };
+            return;
         }
+        self.answered(end, out);
     }
 
     fn midi(&mut self, stamped: Stamped<MidiEvent>, out: &mut Vec<Output>) {
@@ -295,6 +311,7 @@ impl Quiz {
         let (Phase::Asked(asking) | Phase::Mark { asking, .. }) = &self.phase else { return };
         let (idx, asked) = asking.subject();
         let question = &self.questions[idx];
+        let is_told = asking.is_told() || matches!(self.phase, Phase::Mark { .. });
         let recall = end.first_right.map(|first| first - asked);
         let bar = |place: Place| tr!("bar {bar}", bar = self.piece.score.bar(place.bar).label);
         self.answers.push(Answered {
@@ -322,7 +339,7 @@ impl Quiz {
             first_right: end.first_right,
             ended: end.at,
             outcome: end.outcome,
-            witness: if self.config.is_told { Witness::Told } else { Witness::Heard },
+            witness: if is_told { Witness::Told } else { Witness::Heard },
             n_notes_between: end.n_notes_between,
             happenings: end.happenings,
             take: end.take,
@@ -343,15 +360,15 @@ impl Quiz {
             (Command::Pause, Phase::Mark { .. }) => {}
             // Without an instrument the same key goes on, so that one pressed once too often stops nothing.
             (Command::Pause, Phase::Between { .. }) if self.config.is_told => self.ask(now, out),
-            (Command::Pause, Phase::Asked(_)) if self.config.is_told => self.had(now),
-            (Command::Overrule(verdict), Phase::Mark { asking, had }) => {
+            (Command::Pause, Phase::Asked(asking)) if self.is_told(asking.question) => self.had(now),
+            (Command::Overrule(verdict), Phase::Mark { asking, had, take, .. }) => {
                 let outcome = if verdict == Verdict::Clean { Outcome::Held } else { Outcome::Failed };
                 let end = asking.told(now, outcome, &tr!("it did not hold"), &self.questions, &self.piece);
-                self.answered(End { first_right: Some(*had), ..end }, out);
+                self.answered(End { first_right: Some(*had), take: take.clone(), ..end }, out);
             }
             (Command::Overrule(verdict), Phase::Between { .. }) => self.overrule(verdict, out),
             // What nobody hears is marked after it is had, and so a mark before that may mean the question that stands.
-            (Command::Overrule(verdict), Phase::Asked(asking)) if !self.config.is_told && !asking.has_begun() => {
+            (Command::Overrule(verdict), Phase::Asked(asking)) if !self.is_told(asking.question) && !asking.has_begun() => {
                 self.overrule(verdict, out);
             }
             (Command::Pause, Phase::Paused { since }) => {
@@ -397,7 +414,7 @@ impl Quiz {
     /// The player has the answer, and nobody heard it. Before its call a jump has none.
     fn had(&mut self, now: Micros) {
         match std::mem::replace(&mut self.phase, Phase::Ready) {
-            Phase::Asked(asking) if asking.is_called() => self.phase = Phase::Mark { asking, had: now },
+            Phase::Asked(asking) if asking.is_called() => self.phase = Phase::Mark { asking, had: now, since: now, take: Take::default() },
             other => self.phase = other,
         }
     }
@@ -429,7 +446,7 @@ impl Quiz {
                 } else if asking.has_begun() {
                     view::Quiz::Answering { kind }
                 } else {
-                    view::Quiz::Asked { kind, large, small, is_told: self.config.is_told }
+                    view::Quiz::Asked { kind, large, small, is_told: self.is_told(asking.question) }
                 }
             }
             Phase::Mark { asking, .. } => view::Quiz::Mark { question: &self.questions[asking.question].check, choices: CHOICES },
@@ -465,7 +482,7 @@ impl Machine for Quiz {
                 let own = asking.deadline(&self.questions, self.around());
                 Some(if asking.has_begun() { own } else { self.ends.map_or(own, |ends| ends.min(own)) })
             }
-            Phase::Mark { had, .. } => Some(*had + MARK),
+            Phase::Mark { since, .. } => Some(*since + MARK),
             Phase::Between { since, .. } => {
                 let hush = self.last_note.map_or(*since, |last| last + HUSH);
                 Some((*since + self.config.glance).max(hush).min(*since + GLANCE_MAX))

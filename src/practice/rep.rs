@@ -150,7 +150,7 @@ impl Attempt {
         self.ear.excuse(&mut self.findings, cx.span);
         self.pass_on(cx, out);
         if let Some(ladder) = &mut self.ladder {
-            let cue = cx.span.cue_for(ladder.onset).map(|c| &cx.piece.cues[c]);
+            let cue = cx.span.prompt_for(ladder.onset, cx.piece);
             ladder.climb(cue.is_some(), cue.is_some_and(|c| c.more.is_some()), &cx.config.ladder);
             let (rung, onset) = (ladder.rung, ladder.onset);
             let place = cx.span.place(onset).words(&cx.piece.score);
@@ -173,6 +173,11 @@ impl Attempt {
                 self.ladder = Some(Ladder::begin(onset, now, &cx.config.ladder));
             }
         }
+    }
+
+    /// Tells whether a string was heard by its name alone, and it is not known whether that was its setting.
+    pub fn is_setting_in_doubt(&self) -> bool {
+        self.ear.is_in_doubt()
     }
 
     pub fn is_on_last_onset(&self, cx: &Context<'_>) -> bool {

@@ -1,6 +1,6 @@
 //! A span laid out for practice: its line, its bars as the ribbon shows them, the cues that belong to it.
 
-use std::ops::Range;
+use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
 
 use super::glissando::{Glissando, glissandi};
@@ -10,8 +10,8 @@ use crate::follower::{Line, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Mode;
 use crate::midi::Hearing;
 use crate::piece::{Cue, Piece};
-use crate::score::{BarRange, Place, PlayedNote, Unfolded, unfold};
-use crate::setting::Moved;
+use crate::score::{BarRange, Place, PlayedNote, Score, Unfolded, unfold};
+use crate::setting::{self, Moved, Together};
 use crate::theory::harp::HarpString;
 use crate::theory::{KeySignature, Letter};
 
@@ -41,6 +41,18 @@ pub struct Span {
     /// The string of each note of the line; empty on a keyboard.
     strings: Arc<Vec<Strung>>,
     pub glissandi: Arc<Vec<Glissando>>,
+    /// Cues drafted for what levers and pedals do, in playing order.
+    moves: Vec<MoveCue>,
+}
+
+/// A cue for a move of levers or pedals.
+#[derive(Clone, Debug)]
+struct MoveCue {
+    /// From the first onset after the move to the one that needs it.
+    onsets: RangeInclusive<usize>,
+    cue: Cue,
+    /// The piece has a cue of its own at that place.
+    is_told: bool,
 }
 
 /// A note as a string that is set.
@@ -76,10 +88,28 @@ impl Span {
             line.lay_on_strings(harp, piece.part(), &stretch, hearing.matching);
             line.rolling = Some(piece.manner.rolling());
         }
+        let plan = piece.harp.as_ref().map(|harp| setting::plan(harp, score, piece.part(), &stretch, piece.tempo));
+        line.moves = plan.iter().flat_map(|plan| &plan.changes).map(|change| change.played).collect();
+        let moves = plan.map_or_else(Vec::new, |plan| plan.together().iter().map(|moved| MoveCue::new(moved, score, &line)).collect());
         let bars = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
         let (line, cues, habits, seams) = (Arc::new(line), Vec::new(), Habits::default(), Vec::new());
-        let mut span =
-            Span { name, mode, line, bars, target, cues, habits, pace: None, stretch, seams, joined: 0..0, hearing, strings, glissandi };
+        let mut span = Span {
+            name,
+            mode,
+            line,
+            bars,
+            target,
+            cues,
+            habits,
+            pace: None,
+            stretch,
+            seams,
+            joined: 0..0,
+            hearing,
+            strings,
+            glissandi,
+            moves,
+        };
         span.lay_cues(&piece.cues);
         Some(span)
     }
@@ -112,6 +142,9 @@ impl Span {
             }
         }
         self.cues.sort();
+        for moved in &mut self.moves {
+            moved.is_told = cues.iter().any(|cue| cue.place == moved.cue.place);
+        }
     }
 
     /// Lays out a run of bars to be drilled; `None` when it has no notes.
@@ -149,9 +182,19 @@ impl Span {
         near.then_some(cue)
     }
 
-    /// Returns the cue placed on an onset, as an index into the piece's cues.
-    pub fn cue_at(&self, onset: OnsetIdx) -> Option<usize> {
-        self.cues.iter().find(|(at, _)| *at == onset).map(|(_, cue)| *cue)
+    /// Returns the cue to prompt an onset with: that of the piece, or one drafted for a lever or pedal that moves since and of which the piece
+    /// says nothing.
+    pub fn prompt_for<'a>(&'a self, onset: OnsetIdx, piece: &'a Piece) -> Option<&'a Cue> {
+        let moved = self.moves.iter().rfind(|moved| !moved.is_told && moved.onsets.contains(&onset.0));
+        let is_own_nearer = |moved: &&MoveCue| self.cues.iter().any(|(at, _)| (moved.onsets.start()..=&onset.0).contains(&&at.0));
+        let drafted = moved.filter(|moved| !is_own_nearer(moved)).map(|moved| &moved.cue);
+        drafted.or_else(|| self.cue_for(onset).map(|cue| &piece.cues[cue]))
+    }
+
+    /// Returns the cue placed on an onset, of the piece or drafted for what moves.
+    pub fn cue_at<'a>(&'a self, onset: OnsetIdx, piece: &'a Piece) -> Option<&'a Cue> {
+        let own = self.cues.iter().find(|(at, _)| *at == onset).map(|(_, cue)| &piece.cues[*cue]);
+        own.or_else(|| self.moves.iter().find(|moved| !moved.is_told && *moved.onsets.start() == onset.0).map(|moved| &moved.cue))
     }
 
     /// Returns the index in the part of a note of the line.
@@ -172,6 +215,15 @@ impl Span {
 
     pub fn n_onsets(&self) -> usize {
         self.line.onsets.len()
+    }
+}
+
+impl MoveCue {
+    fn new(moved: &Together, score: &Score, line: &Line) -> MoveCue {
+        let first = line.onsets.partition_point(|o| o.at < moved.played);
+        let needed = line.onsets.partition_point(|o| o.at < moved.needed);
+        let cue = Cue { place: moved.place, hand: None, text: moved.cue(score), more: Some(moved.words(score)) };
+        MoveCue { onsets: first..=needed.max(first), cue, is_told: false }
     }
 }
 

@@ -3,7 +3,7 @@
 use super::judge::{Fault, Found};
 use super::span::Span;
 use crate::score::{Place, Score};
-use crate::setting::Moved;
+use crate::setting::{Moved, Together};
 use crate::theory::Hand;
 
 /// Says the last rung of the prompt ladder: where to look.
@@ -60,6 +60,15 @@ pub fn setting(moved: Moved) -> String {
         Moved::Lever(string) => tr!("lever on {}", string.letter().char()),
         Moved::Tuned(string) => tr!("tuning of {}", string.letter().char()),
     }
+}
+
+/// Says what moves at one place, and before what: `lever on F before bar 12`.
+pub fn moves(together: &Together, score: &Score) -> String {
+    let mut moved: Vec<String> = together.changes.iter().map(|change| setting(change.what)).collect();
+    moved.dedup();
+    let place = together.for_place;
+    let place = if place.into_bar.is_zero() { tr!("bar {bar}", bar = score.bar(place.bar).label) } else { place.words(score) };
+    tr!("{moved} before {place}", moved = moved.join(", "), place)
 }
 
 /// Says a recorded place: `bar 7, beat 2`.

@@ -22,6 +22,8 @@ pub struct Change {
     pub played: ScoreTime,
     /// The note that needs it.
     pub for_place: Place,
+    /// The same, in quarters from the start of the stretch.
+    pub needed: ScoreTime,
     pub what: Moved,
     pub from: i8,
     pub to: i8,
@@ -80,7 +82,7 @@ pub fn moves(
             Moved::Tuned(_) => continue,
         };
         let (Some(place), Some(for_place)) = (stretch.place(played), stretch.place(w.due)) else { continue };
-        changes.push(Change { place, played, for_place, what: w.what, from: w.from, to: w.to, trouble });
+        changes.push(Change { place, played, for_place, needed: w.due, what: w.what, from: w.from, to: w.to, trouble });
     }
     changes.sort_by_key(|c| (c.played, c.what));
     (start, changes)

@@ -75,7 +75,7 @@ impl Plan {
     }
 }
 
-fn accidental(alter: i8) -> &'static str {
+pub(super) fn accidental(alter: i8) -> &'static str {
     match alter {
         -2 => "double flat",
         -1 => "flat",

@@ -177,7 +177,7 @@ fn line(n_onsets: usize) -> Line {
             mark: None,
         });
     }
-    Line { onsets, notes, total: ScoreTime::new(n_onsets as i64, 2), tempo: None, ends_piece: true, rolling: None }
+    Line { onsets, notes, total: ScoreTime::new(n_onsets as i64, 2), tempo: None, ends_piece: true, rolling: None, moves: Vec::new() }
 }
 
 fn chord(rng: &mut Rng, within: usize) -> Vec<u8> {

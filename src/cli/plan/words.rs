@@ -7,7 +7,7 @@ use super::Known;
 use crate::memory::calibration::{Bin, calibration};
 use crate::memory::item::ItemKind;
 use crate::memory::piece_memory::PieceMemory;
-use crate::memory::plan::{DayPlan, PlannedStep, What};
+use crate::memory::plan::{DayPlan, PlannedStep, What, why};
 
 /// Returns the lines of one day.
 pub fn day(known: &Known, plan: &DayPlan, minutes: u16) -> Vec<String> {
@@ -89,6 +89,9 @@ pub fn after(known: &Known, said: &[String], today: NaiveDate, is_one: bool) -> 
             let security = piece.security(idx, today, &known.fitted.weights);
             lines.push(format!("  {:<30} {}", piece.items[idx.0].name, security.words()));
         }
+        for idx in piece.of_kind(ItemKind::Change) {
+            lines.push(format!("  {:<30} {}", piece.items[idx.0].name, why::last(&piece.records[idx.0], today)));
+        }
     }
     lines
 }
@@ -161,6 +164,7 @@ fn kind_word(kind: ItemKind) -> &'static str {
         ItemKind::Join => "join",
         ItemKind::Landmark => "landmark",
         ItemKind::Switch => "switch",
+        ItemKind::Change => "change",
     }
 }
 

@@ -68,6 +68,22 @@ impl Store {
         Ok(lapses)
     }
 
+    /// Returns where a lever or pedal was heard to stand wrong in the reps of a piece, in order.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn setting_slips(&self, piece_key: &str) -> Result<HashMap<RepRow, Vec<String>>, Error> {
+        let sql = "SELECT rep.rowid, place
+                   FROM happening CROSS JOIN rep ON rep.id = happening.rep_id CROSS JOIN session ON session.id = rep.session_id
+                   WHERE kind = 'setting' AND piece_key = ? ORDER BY happening.rep_id, nth";
+        let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), row.get(1)?));
+        let mut slips: HashMap<RepRow, Vec<String>> = HashMap::new();
+        for (rep, place) in self.rows(sql, [piece_key], read, "read the slips of levers and pedals")? {
+            slips.entry(rep).or_default().push(place);
+        }
+        Ok(slips)
+    }
+
     /// Returns the player's last word on each rep of a piece whose verdict they overruled.
     pub(super) fn overruled(&self, piece_key: &str) -> Result<HashMap<RepRow, Verdict>, Error> {
         // A CROSS JOIN keeps SQLite to the order written: from the few verdicts to their reps, not the other way round.

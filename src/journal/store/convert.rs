@@ -58,6 +58,7 @@ impl Word for QuestionKind {
         (QuestionKind::WhatNext, "what-next"),
         (QuestionKind::Switch, "switch"),
         (QuestionKind::Jump, "jump"),
+        (QuestionKind::Change, "change"),
     ];
 }
 

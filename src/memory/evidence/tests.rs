@@ -11,6 +11,7 @@ fn layout() -> Layout {
         sections: vec![section("a", 0..4), section("b", 4..8), section("c", 8..12)],
         landmarks: vec![("roll".into(), place(5))],
         switches: vec![vec![place(2), place(10)]],
+        changes: Vec::new(),
     }
 }
 
@@ -40,7 +41,8 @@ fn said_in(layout: &Layout, reps: &Attempts, lapses: &[DatedLapse]) -> Vec<Strin
     let items = layout.items();
     let reader = Reader::new(layout, &items);
     let mut said = Vec::new();
-    Played::new(&reader, reps).rep(&reps.all[0], lapses, |idx, a| said.push(format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)));
+    Played::new(&reader, reps)
+        .rep(&reps.all[0], lapses, &[], |idx, a| said.push(format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)));
     said
 }
 

@@ -234,6 +234,11 @@ fn known_items<'p>(piece: &'p PieceMemory, weights: &Weights, config: &PlanConfi
     let mut out = Vec::new();
     for idx in (0..piece.items.len()).map(ItemIdx) {
         let (item, record) = (&piece.items[idx.0], &piece.records[idx.0]);
+        // A change that holds is tested by whatever is played over it: a step of its own is for one that failed.
+        let has_failed = record.tests.last().is_some_and(|last| record.failed_on.is_some_and(|failed| failed >= last.day));
+        if item.kind == ItemKind::Change && !has_failed {
+            continue;
+        }
         let is_join = item.kind != ItemKind::Section;
         let recall = record.recall(today, weights).unwrap_or(0.0);
         let doubt = if record.is_begun() { 1.0 - recall * (1.0 - record.weakness()) } else { 1.0 };

@@ -13,6 +13,7 @@ pub(super) fn due(item: &Item, record: &ItemRecord, due: NaiveDate, today: Naive
         let ago = ago((today - record.failed_on.unwrap_or(last.day)).num_days());
         return match item.kind {
             ItemKind::Switch => format!("the wrong way, or a halt, {ago}"),
+            ItemKind::Change => format!("set wrong, or a halt, {ago}"),
             _ => format!("it did not hold {ago}"),
         };
     }
@@ -22,12 +23,24 @@ pub(super) fn due(item: &Item, record: &ItemRecord, due: NaiveDate, today: Naive
     if late > 3 { format!("{head} {ago}, {late} days overdue") } else { format!("{head} {ago}, due") }
 }
 
+/// Says how the last test went: `held 3 days ago`.
+pub fn last(record: &ItemRecord, today: NaiveDate) -> String {
+    let Some(last) = record.tests.last() else { return "not begun".to_owned() };
+    let head = match last.outcome {
+        _ if record.failed_on.is_some_and(|failed| failed >= last.day) => "did not hold",
+        Outcome::Recovered => "shaky",
+        _ => "held",
+    };
+    let day = record.failed_on.map_or(last.day, |failed| failed.max(last.day));
+    format!("{head} {}", ago((today - day).num_days()))
+}
+
 /// For what becomes possible once its sections are known.
 pub(super) fn not_yet(kind: ItemKind) -> String {
     match kind {
         ItemKind::Join => "both sides are there, not joined yet",
         ItemKind::Landmark => "not started cold from here yet",
-        ItemKind::Switch | ItemKind::Section => "not tried by itself yet",
+        ItemKind::Switch | ItemKind::Section | ItemKind::Change => "not tried by itself yet",
     }
     .to_owned()
 }

@@ -27,7 +27,14 @@ pub fn lines(answers: &[Answered]) -> Vec<String> {
         return vec![tr!("no question answered yet")];
     }
     let mut lines = vec![tr!("{held} of 1 answer held" | "{held} of {n} answers held" % answers.len(), held = n_held(answers.iter()))];
-    let kinds = [QuestionKind::ColdStart, QuestionKind::GoOn, QuestionKind::WhatNext, QuestionKind::Switch, QuestionKind::Jump];
+    let kinds = [
+        QuestionKind::ColdStart,
+        QuestionKind::GoOn,
+        QuestionKind::WhatNext,
+        QuestionKind::Switch,
+        QuestionKind::Jump,
+        QuestionKind::Change,
+    ];
     for kind in kinds {
         let of_kind = || answers.iter().filter(|a| a.kind == kind);
         if of_kind().count() > 0 {

@@ -53,6 +53,16 @@ impl Asking {
         }
     }
 
+    /// Tells whether the player is to say how it went.
+    pub fn is_told(&self) -> bool {
+        matches!(self.ear, Ear::Told { .. })
+    }
+
+    /// Tells whether a string was heard by its name alone, so that it is not known how it was set.
+    pub fn is_in_doubt(&self) -> bool {
+        matches!(&self.ear, Ear::Passage(ear) if ear.attempt().is_setting_in_doubt())
+    }
+
     /// Tells whether it is all said: no call is to come.
     pub fn is_called(&self) -> bool {
         match &self.ear {

@@ -1,5 +1,6 @@
 //! Everything that can be asked about a piece, in its playing order.
 
+mod changes;
 mod ways;
 
 use std::collections::HashSet;
@@ -53,6 +54,7 @@ pub fn questions(piece: &Piece, analysis: &Analysis, failed: &[Place]) -> Vec<Qu
         }
     }
     out.extend(bank.harmonies(is_start));
+    out.extend(bank.changes());
     out.sort_by_key(|q| (q.order(), q.kind, q.source));
     out
 }

@@ -10,12 +10,13 @@ use crate::score::Place;
 use crate::time::Micros;
 
 /// How often each kind of question is asked where several can be.
-const KINDS: [(QuestionKind, f64); 5] = [
+const KINDS: [(QuestionKind, f64); 6] = [
     (QuestionKind::ColdStart, 2.0),
     (QuestionKind::GoOn, 1.0),
     (QuestionKind::WhatNext, 1.0),
     (QuestionKind::Switch, 1.0),
     (QuestionKind::Jump, 1.0),
+    (QuestionKind::Change, 1.0),
 ];
 
 /// How often each kind of place is asked, as shares of any whole; not all nothing.
@@ -23,7 +24,7 @@ const KINDS: [(QuestionKind, f64); 5] = [
 pub struct Mix {
     pub starts: f64,
     pub switches: f64,
-    /// Starts after spots that failed.
+    /// Starts after spots that failed, and where levers or pedals move.
     pub spots: f64,
     pub bars: f64,
 }

@@ -13,7 +13,7 @@ pub enum Source {
     /// The start of a section, or a landmark.
     Start,
     Switch,
-    /// The bar after one that failed.
+    /// The bar after one that failed, and where levers or pedals move.
     Spot,
     /// Any bar.
     Bar,
@@ -131,5 +131,6 @@ pub fn kind_words(kind: QuestionKind) -> String {
         QuestionKind::WhatNext => tr!("what comes next"),
         QuestionKind::Switch => tr!("switch"),
         QuestionKind::Jump => tr!("jump"),
+        QuestionKind::Change => tr!("what moves"),
     }
 }

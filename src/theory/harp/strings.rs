@@ -51,6 +51,15 @@ impl HarpString {
 
     /// Returns `F in the 4th octave`, by the harpist's count of octaves.
     pub fn words(self) -> String {
+        format!("{} in the {}", self.letter().char(), self.octave_words())
+    }
+
+    /// Returns the same as short as a cue wants it: `F 4th octave`.
+    pub fn short_words(self) -> String {
+        format!("{} {}", self.letter().char(), self.octave_words())
+    }
+
+    fn octave_words(self) -> String {
         let octave = self.harp_octave();
         let ending = match octave {
             1 => "st",
@@ -58,7 +67,7 @@ impl HarpString {
             3 => "rd",
             _ => "th",
         };
-        format!("{} in the {octave}{ending} octave", self.letter().char())
+        format!("{octave}{ending} octave")
     }
 }
 
