@@ -65,14 +65,13 @@ impl<'a> Played<'a> {
         for &(idx, way) in &self.touched[rep.span] {
             let item = &self.reader.items[idx.0];
             let zone = &item.zone;
-            let (way, shown) = match rep.mode {
-                _ if item.kind == ItemKind::Change => {
-                    let Some(change) = self.reader.layout.change_of(item) else { continue };
-                    let way = if rep.mode == Mode::RunThrough { Way::RunThrough } else { way };
-                    (way, change_shown(change, rep, failed, slips, zone))
-                }
+            let (way, told) = match rep.mode {
                 Mode::RunThrough => (Way::RunThrough, run_shown(self.reader, rep, failed, lapses, zone)),
                 _ => (way, shown(rep, failed, zone, way)),
+            };
+            let shown = match self.reader.layout.change_of(item) {
+                Some(change) => change_shown(change, rep, failed, slips, zone, told),
+                None => told,
             };
             let way = if rep.witness == Witness::Told { Way::Asked } else { way };
             if let Some(outcome) = shown {
@@ -152,8 +151,7 @@ fn touched(layout: &Layout, items: &[Item], span: &Range<usize>) -> Vec<(ItemIdx
             ItemKind::Section | ItemKind::Join if covers => Some(Way::Flow),
             ItemKind::Landmark if item.bars.start == span.start => Some(Way::Cold),
             ItemKind::Switch if span.start <= item.bars.start && item.zone.start < span.end => Some(Way::Flow),
-            // A span that begins after the move has it set already.
-            ItemKind::Change if covers && span.start < item.zone.end => Some(Way::Flow),
+            ItemKind::Change if covers => Some(Way::Flow),
             _ => None,
         }
     };
@@ -177,23 +175,27 @@ fn shown(rep: &Rep, failed: Option<(usize, &str)>, zone: &Range<usize>, way: Way
     }
 }
 
-/// What a rep showed of a change whose move and first note lie in the bars `zone`; none when it tells nothing of it.
+/// What a rep showed of a change whose move and first note lie in the bars `zone`, of which it `showed` so much; none when it tells nothing of it.
 ///
 /// A slip is told by its place alone: where two levers moved at different places sound together, both are taken to have failed.
-fn change_shown(change: &ChangeAt, rep: &Rep, failed: Option<(usize, &str)>, slips: &[String], zone: &Range<usize>) -> Option<Outcome> {
+fn change_shown(
+    change: &ChangeAt,
+    rep: &Rep,
+    failed: Option<(usize, &str)>,
+    slips: &[String],
+    zone: &Range<usize>,
+    showed: Option<Outcome>,
+) -> Option<Outcome> {
     if change.heard_at.is_empty() {
         return None;
     }
-    if slips.iter().any(|place| change.heard_at.contains(place)) {
+    let is_overruled = rep.verdict == Verdict::Clean && rep.judged != Verdict::Clean;
+    if !is_overruled && slips.iter().any(|place| change.heard_at.contains(place)) {
         return Some(Outcome::Failed);
     }
-    match (rep.verdict, failed) {
-        (Verdict::Clean, _) => Some(Outcome::Clean),
-        (_, Some((bar, _))) if bar >= zone.end => Some(Outcome::Clean),
-        (_, Some((bar, "prompt-1" | "prompt-2" | "prompt-3"))) if bar >= zone.start => Some(Outcome::Failed),
-        (_, Some((bar, "hesitation"))) if bar >= zone.start => Some(Outcome::Recovered),
-        _ => None,
-    }
+    // What else failed there says nothing of the lever: only a cue may have been the one for it, and a halt the search for it.
+    let is_other = |(bar, kind): (usize, &str)| zone.contains(&bar) && !kind.starts_with("prompt") && kind != "hesitation";
+    showed.filter(|_| rep.mode == Mode::RunThrough || rep.verdict == Verdict::Clean || !failed.is_some_and(is_other))
 }
 
 /// What a run-through showed of the bars `zone`; none when it ended before them.

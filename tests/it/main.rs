@@ -2,6 +2,7 @@
 
 mod analysis;
 mod capture;
+mod changes;
 mod cli;
 mod export;
 mod faults;

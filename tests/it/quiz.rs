@@ -59,6 +59,11 @@ impl Sitting {
     pub fn with(name: &str, kinds: &[QuestionKind], config: QuizConfig) -> Self {
         let (piece, mut asked) = asked_of(name);
         asked.retain(|q| kinds.is_empty() || kinds.contains(&q.kind));
+        Sitting::of(piece, asked, config)
+    }
+
+    /// Sits down to these questions.
+    pub fn of(piece: Arc<Piece>, asked: Vec<Question>, config: QuizConfig) -> Self {
         let seed = config.seed;
         let quiz =
             Quiz::try_new(Arc::clone(&piece), asked, &Only(None), PracticeConfig::standard(), config).expect("there is something to ask");
@@ -87,7 +92,7 @@ impl Sitting {
         }
     }
 
-    fn meet_deadline(&mut self) {
+    pub fn meet_deadline(&mut self) {
         let due = self.quiz.next_deadline().expect("a quiz that is on waits for something");
         self.input(due, Input::Deadline);
     }

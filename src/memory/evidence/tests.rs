@@ -1,6 +1,6 @@
 use super::*;
 use crate::journal::attempts::RepRow;
-use crate::memory::item::{PlaceAt, SectionAt};
+use crate::memory::item::{ChangeAt, PlaceAt, SectionAt};
 
 /// Three sections of four bars; a landmark in bar 6; the passages of bars 3 and 11 part there.
 fn layout() -> Layout {
@@ -151,4 +151,69 @@ fn answers_of_the_quiz_grade_what_was_asked() {
     assert_eq!(answer(QuestionKind::GoOn, "5.1", None, OutOfTime), ["join 4/5: Failed Flow"]);
     assert_eq!(answer(QuestionKind::Switch, "11.1", Some(900), Held), ["switch 11.1: Clean Flow"]);
     assert_eq!(answer(QuestionKind::WhatNext, "5.1", Some(900), Held), [] as [&str; 0]);
+}
+
+/// A lever moved in bar 2 for a note of bar 3, and heard there and in bar 6.
+fn with_change() -> Layout {
+    let heard_at = vec!["3.1".to_owned(), "6.2".to_owned()];
+    let place = PlaceAt { text: "2.3".into(), bar: 1 };
+    Layout { changes: vec![ChangeAt { name: "lever on F before bar 3".into(), place, for_bar: 2, heard_at }], ..layout() }
+}
+
+fn of_the_change(layout: &Layout, reps: &Attempts, slips: &[&str]) -> Option<String> {
+    let items = layout.items();
+    let reader = Reader::new(layout, &items);
+    let slips: Vec<String> = slips.iter().map(|s| (*s).to_owned()).collect();
+    let mut said = None;
+    Played::new(&reader, reps).rep(&reps.all[0], &[], &slips, |idx, a| {
+        if items[idx.0].kind == ItemKind::Change {
+            said = Some(format!("{:?} {:?}", a.outcome, a.way));
+        }
+    });
+    said
+}
+
+#[test]
+fn a_change_is_held_by_a_clean_rep_and_failed_by_a_slip_of_its_setting_from_there_on() {
+    let layout = with_change();
+    let of = |bars, verdict, failed, slips: &[&str]| of_the_change(&layout, &rep(Mode::Drill, bars, verdict, failed), slips);
+    let (clean, flow, lost) = (Some("Clean Flow".to_owned()), "Recovered Flow".to_owned(), Some("Failed Flow".to_owned()));
+    assert_eq!(of(("1", "4"), Verdict::Clean, None, &[]), clean);
+    assert_eq!(of(("5", "8"), Verdict::Clean, None, &[]), None, "it is not played over");
+    assert_eq!(of(("3", "4"), Verdict::Clean, None, &[]), None, "it was set before");
+    assert_eq!(of(("1", "4"), Verdict::Broken, Some(("3.1", "setting")), &["3.1"]), lost);
+    assert_eq!(of(("1", "8"), Verdict::Broken, Some(("6.2", "setting")), &["6.2"]), lost, "heard later");
+    assert_eq!(of(("1", "4"), Verdict::Clean, None, &["3.1"]), lost, "an inner note, within the allowance");
+    assert_eq!(of(("1", "8"), Verdict::Broken, Some(("7.1", "setting")), &["7.1"]), clean, "another lever");
+    assert_eq!(of(("1", "4"), Verdict::Broken, Some(("3.1", "wrong")), &[]), None, "a wrong string says nothing of the lever");
+    assert_eq!(of(("1", "4"), Verdict::Prompted, Some(("3.1", "prompt-1")), &[]), lost, "a cue on the way to its note");
+    assert_eq!(of(("1", "4"), Verdict::Broken, Some(("3.1", "hesitation")), &[]), Some(flow));
+    assert_eq!(of(("1", "4"), Verdict::Broken, Some(("1.3", "wrong")), &[]), None, "it was not come to");
+    let mut overruled = rep(Mode::Drill, ("1", "4"), Verdict::Broken, Some(("3.1", "setting")));
+    overruled.all[0].verdict = Verdict::Clean;
+    assert_eq!(of_the_change(&layout, &overruled, &["3.1"]), clean, "the player's word goes before what was heard");
+    let run = rep(Mode::RunThrough, ("1", "12"), Verdict::Clean, None);
+    assert_eq!(of_the_change(&layout, &run, &["6.2"]).as_deref(), Some("Failed RunThrough"));
+    assert_eq!(of_the_change(&layout, &run, &["9.1"]).as_deref(), Some("Clean RunThrough"));
+}
+
+#[test]
+fn where_the_instrument_does_not_tell_its_levers_no_rep_shows_anything_of_a_change() {
+    let mut layout = with_change();
+    layout.changes[0].heard_at.clear();
+    assert_eq!(of_the_change(&layout, &rep(Mode::Drill, ("1", "4"), Verdict::Clean, None), &[]), None);
+    let items = layout.items();
+    let mut said = Vec::new();
+    let answer = DatedAnswer {
+        at: "2026-03-02T20:00:00+01:00".parse().unwrap(),
+        kind: QuestionKind::Change,
+        place: "2.3".into(),
+        recall: Some(Micros::from_millis(1200)),
+        length: Micros::from_millis(9000),
+        outcome: entry::Outcome::Failed,
+        witness: Witness::Told,
+        n_notes_between: None,
+    };
+    Reader::new(&layout, &items).answer(&answer, |idx, a| said.push(format!("{}: {:?} {:?}", items[idx.0].id, a.outcome, a.way)));
+    assert_eq!(said, ["change 2.3: Failed Asked"], "an answer does");
 }
