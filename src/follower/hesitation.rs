@@ -2,7 +2,7 @@
 //!
 //! Hesitation = the silence outgrows `max(E + floor, A * k * E, E exp(m + 4 sigma))`, where E is the score
 //! distance at the local tempo, m and sigma this place's timing habit and A the allowance at the end of
-//! a phrase (a model of this project, fitted on public recordings; ratios rather than differences after Repp 1997).
+//! a phrase or where a lever or pedal moves (a model of this project, fitted on public recordings; ratios rather than differences after Repp 1997).
 //!
 //! Two things differ from the model as proposed, by measurement on 44 performances: the tempo is the
 //! filter's, not the median of the last 8 steps, and where the player is slowing down E is longer by as

@@ -325,8 +325,8 @@ fn answers_about_changes_go_out_of_one_journal_and_into_another() {
     store.append(session, &a_rep(0, true)).unwrap();
     drop(store);
     let backup = from.path().join(FILE_NAME).display().to_string();
-    catchword(to.path(), &["import", &backup]);
-    let json = catchword(to.path(), &["export", "--json", "--piece", "study"]);
+    catchword(to.path(), &["journal", "import", &backup]);
+    let json = catchword(to.path(), &["journal", "export", "--json", "--piece", "study"]);
     assert!(json.contains("\"change\"") && json.contains("7.2"), "{json}");
     let store = Store::open(to.path()).unwrap();
     let answers = store.answers("study").unwrap();

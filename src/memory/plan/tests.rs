@@ -21,6 +21,7 @@ fn piece(key: &str, n_sections: usize, perform_on: Option<NaiveDate>) -> PieceMe
             sections: (0..n_sections).map(|s| SectionAt { name: format!("part {}", s + 1), bars: s * 4..s * 4 + 4, target: 3 }).collect(),
             landmarks: vec![],
             switches: if n_sections > 2 { vec![vec![place(6), place(10)]] } else { vec![] },
+            changes: vec![],
         },
         bar_seconds: vec![3.0; n_bars],
     })
