@@ -45,12 +45,13 @@ impl Together {
     /// Returns where a wrong setting is heard: the places of all notes on what was moved, from the change until it is moved again; in playing
     /// order, no place twice.
     pub fn heard_at(&self, plan: &Plan, harp: &Harp, part: &Part, stretch: &Unfolded) -> Vec<Place> {
+        let until = |what| plan.changes.iter().find(|c| c.what == what && c.played > self.played).map(|c| c.played);
+        let moved: Vec<(Moved, Option<ScoreTime>)> = self.changes.iter().map(|c| (c.what, until(c.what))).collect();
         let mut places: Vec<Place> = Vec::new();
         for note in stretch.notes.iter().filter(|n| n.onset >= self.played) {
-            let moved = Moved::of(harp, HarpString::of(part.notes[note.note.0].pitch));
-            let is_moved = self.changes.iter().any(|c| c.what == moved);
-            let is_over = plan.changes.iter().any(|c| c.what == moved && c.played > self.played && c.played <= note.onset);
-            let place = stretch.place(note.onset).filter(|_| is_moved && !is_over);
+            let of_note = Moved::of(harp, HarpString::of(part.notes[note.note.0].pitch));
+            let is_it = |(what, until): &(Moved, Option<ScoreTime>)| *what == of_note && until.is_none_or(|until| note.onset < until);
+            let place = stretch.place(note.onset).filter(|_| moved.iter().any(is_it));
             places.extend(place.filter(|p| !places.contains(p)));
         }
         places

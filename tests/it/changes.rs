@@ -6,14 +6,14 @@ use std::sync::Arc;
 
 use catchword::analysis::analyse;
 use catchword::export::musicxml;
-use catchword::journal::entry::{Answer, Entry, Happening, Mode, Outcome, QuestionKind, Reason, Rep, RepNumber, Verdict, Witness};
+use catchword::journal::entry::{Answer, Entry, Outcome, QuestionKind, Verdict, Witness};
 use catchword::journal::store::{FILE_NAME, NewSession, Store};
 use catchword::midi::{Channel, Hearing, Matching, MidiEvent, MidiKey, Take, Velocity};
 use catchword::piece::{Cue, Instrument, Piece};
 use catchword::practice::quiz::{Question, QuizConfig, questions};
 use catchword::practice::view::{self, Stage};
 use catchword::practice::{Command, Input, Machine, Output, PracticeConfig, Span, listen};
-use catchword::score::{Bar, BarIdx, BarLabel, BarSigns, Note, Part, Place, Score};
+use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Part, Place, Score};
 use catchword::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use catchword::time::{Micros, ScoreTime, Stamped, Tempo};
 
@@ -258,27 +258,23 @@ fn an_answer(outcome: Outcome) -> Entry {
     })
 }
 
-fn a_rep(number: u32, is_slip: bool) -> Entry {
-    let at = Micros(7_000_000);
-    let reason = is_slip.then(|| Reason { place: "4.1".into(), kind: "setting", words: "bar 4, beat 1: lever on F".into() });
-    let slip = is_slip.then(|| Happening { at, kind: "setting", place: "4.1".into(), hand: None });
-    Entry::Rep(Rep {
-        number: RepNumber(number),
-        mode: Mode::Drill,
-        span: "first half".into(),
-        bars: ("1".into(), "4".into()),
-        started: Micros(1_000_000 + 60_000_000 * i64::from(number)),
-        ended: Micros(13_000_000 + 60_000_000 * i64::from(number)),
-        verdict: if is_slip { Verdict::Broken } else { Verdict::Clean },
-        witness: Witness::Heard,
-        reason,
-        happenings: slip.into_iter().collect(),
-        n_notes_due: 20,
-        n_notes_right: 19,
-        tempo: None,
-        run: None,
-        take: Take::default(),
-    })
+/// The first half drilled, with every key sent as `sent` says; as the program writes it down.
+fn a_rep(sent: impl Fn(MidiKey) -> MidiKey) -> Entry {
+    let piece = piece(Instrument::LeverHarp, Matching::Sounding);
+    let bars = BarRange::try_new(0..4).unwrap();
+    let span = Span::drill(&piece, "first half".into(), &bars, 1).unwrap();
+    let notes = piece.part().notes.iter().filter(|n| n.bar.0 < 4);
+    let mut notes: Vec<_> = notes.map(|n| (secs(1.0 + n.onset.to_f64() * 0.6), sent(n.key))).collect();
+    notes.sort();
+    let on = |(at, key)| Stamped { at, what: MidiEvent::NoteOn { channel: Channel(0), key, velocity: Velocity(70) } };
+    let out = listen(&piece, &span, &PracticeConfig::standard(), &notes.into_iter().map(on).collect());
+    let Some(Output::Record(rep)) = out.last() else { panic!("the last output is the rep") };
+    rep.clone()
+}
+
+fn verdict(rep: &Entry) -> Verdict {
+    let Entry::Rep(rep) = rep else { panic!("it is a rep") };
+    rep.verdict
 }
 
 fn catchword(data: &std::path::Path, args: &[&str]) -> String {
@@ -299,7 +295,9 @@ fn the_plan_names_each_change_and_brings_back_the_one_that_failed() {
     std::fs::write(folder.join("piece.toml"), format!("{head}{}{}", section("first half", "1-4"), section("second half", "5-8"))).unwrap();
     let mut store = Store::open(dir.path()).unwrap();
     let session = store.begin_session(&a_session("2026-03-01T18:00:00+01:00")).unwrap();
-    store.append(session, &a_rep(0, true)).unwrap();
+    let forgotten = a_rep(sharp_as_natural);
+    assert_eq!(verdict(&forgotten), Verdict::Broken);
+    store.append(session, &forgotten).unwrap();
     store.append(session, &an_answer(Outcome::Held)).unwrap();
     let today = catchword(dir.path(), &["plan", "study", "--on", "2026-03-02"]);
     assert!(today.contains("lever on F before bar 4, bars 2-4") && today.contains("set wrong, or a halt, yesterday"), "{today}");
@@ -310,7 +308,9 @@ fn the_plan_names_each_change_and_brings_back_the_one_that_failed() {
     let last = |plan: &str| ["lever on F before bar 4  ", "lever on F before bar 8  "].map(|name| standing(name, plan));
     assert_eq!(last(&today), ["did not hold yesterday", "held yesterday"], "{today}");
     let later = store.begin_session(&a_session("2026-03-02T18:00:00+01:00")).unwrap();
-    store.append(later, &a_rep(0, false)).unwrap();
+    let clean = a_rep(|key| key);
+    assert_eq!(verdict(&clean), Verdict::Clean);
+    store.append(later, &clean).unwrap();
     let next = catchword(dir.path(), &["plan", "study", "--on", "2026-03-03"]);
     assert_eq!(last(&next), ["held yesterday", "held 2 days ago"], "{next}");
     assert!(!next.contains("bars 2-4"), "{next}");
@@ -322,7 +322,7 @@ fn answers_about_changes_go_out_of_one_journal_and_into_another() {
     let mut store = Store::open(from.path()).unwrap();
     let session = store.begin_session(&a_session("2026-03-01T18:00:00+01:00")).unwrap();
     store.append(session, &an_answer(Outcome::Failed)).unwrap();
-    store.append(session, &a_rep(0, true)).unwrap();
+    store.append(session, &a_rep(sharp_as_natural)).unwrap();
     drop(store);
     let backup = from.path().join(FILE_NAME).display().to_string();
     catchword(to.path(), &["journal", "import", &backup]);
