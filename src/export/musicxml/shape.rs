@@ -27,8 +27,7 @@ pub(super) fn shape_of(length: ScoreTime) -> Option<Shape> {
         (0..=DOTS_MAX).find_map(|dots| {
             // A value with its dots lasts 1, 3/2 or 7/4 of its head.
             let head = length.scaled(1 << dots, (2 << dots) - 1);
-            let name = NAMES.iter().enumerate().find(|(i, _)| head == ScoreTime::new(LONGEST_QUARTERS, 1 << i))?.1;
-            Some((*name, dots))
+            Some((name_of(head)?, dots))
         })
     };
     if let Some((name, dots)) = plain(length) {
@@ -38,6 +37,15 @@ pub(super) fn shape_of(length: ScoreTime) -> Option<Shape> {
         let (name, dots) = plain(length.scaled(actual.into(), normal.into()))?;
         (dots < DOTS_MAX).then_some(Shape { name, dots, ratio: Some((actual, normal)) })
     })
+}
+
+/// Returns the name of a value without dots, by how often the longest is halved until it lasts so long.
+fn name_of(head: ScoreTime) -> Option<&'static str> {
+    let (above, below) = (u64::try_from(head.numerator()).ok()?, head.denominator() as u64);
+    // A reduced fraction: the longest halved some times is a power of two over one, or one over a power of two.
+    let is_halved = above.is_power_of_two() && below.is_power_of_two();
+    let n_halved = (LONGEST_QUARTERS.ilog2() + below.ilog2()).checked_sub(above.checked_ilog2()?)?;
+    NAMES.get(n_halved as usize).copied().filter(|_| is_halved)
 }
 
 /// Cuts a length into written values, the longest first; what no values add up to stays one piece without a shape.
@@ -108,6 +116,10 @@ mod tests {
             (2, 3, "quarter 3:2"),
             (1, 5, "16th 5:4"),
             (5, 6, "eighth + eighth 3:2"),
+            (8, 1, "breve"),
+            (1, 64, "256th"),
+            (16, 1, "breve + breve"),
+            (1, 128, "?"),
             (1, 11, "?"),
         ] {
             assert_eq!(words(n, d), expected, "{n}/{d}");
