@@ -79,7 +79,8 @@ fn bar_cell(bar: &BarHeld) -> Markup {
     };
     html! {
         title { (title) }
-        rect width=(CELL.0) height=(CELL.1) rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } stroke-dasharray=[is_told.then_some("4 3")] {}
+        rect width=(CELL.0) height=(CELL.1) rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } {}
+        @if is_told { (told_frame(CELL, ink)) }
         text x="5" y="14" font-size="12" style={ "fill:" (ink) } { (label) }
         @if let Some(trend) = trend { path d=(trend) transform="translate(37 6)" style={ "fill:" (ink) } {} }
         @for (nth, one) in earlier(tries).iter().enumerate() {
@@ -87,6 +88,12 @@ fn bar_cell(bar: &BarHeld) -> Markup {
         }
         (mark(36.0, 28.0, 7.0, last.map(|t| t.held), ink))
     }
+}
+
+/// Draws the dashes of what nobody heard: inside the edge, so that they are seen on a dark page as well.
+fn told_frame(size: (usize, usize), ink: &str) -> Markup {
+    let style = format!("fill:none;stroke:{ink}");
+    html! { rect x="2" y="2" width=(size.0 - 4) height=(size.1 - 4) rx="2" stroke-dasharray="4 3" style=(style) {} }
 }
 
 /// The two tries before the last, the older first.
@@ -150,15 +157,16 @@ impl Sign {
     }
 
     fn draw(self) -> Markup {
-        let square = |fill: &str, is_told: bool| {
-            html! { rect width="24" height="24" rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } stroke-dasharray=[is_told.then_some("4 3")] {} }
-        };
+        let square = |fill: &str| html! { rect width="24" height="24" rx="4" style={ "fill:" (fill) ";stroke:#4a5560" } {} };
         match self {
             Sign::Cell(held) => {
                 let (fill, ink) = colours(held);
-                html! { (square(fill, false)) (mark(12.0, 12.0, 7.0, held, ink)) }
+                html! { (square(fill)) (mark(12.0, 12.0, 7.0, held, ink)) }
             }
-            Sign::Told => square(colours(None).0, true),
+            Sign::Told => {
+                let (fill, ink) = colours(None);
+                html! { (square(fill)) (told_frame((24, 24), ink)) }
+            }
             Sign::Trend(path) => html! { path d=(path) transform="translate(0 9)" fill="currentColor" {} },
         }
     }
