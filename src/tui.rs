@@ -7,6 +7,7 @@
 mod action;
 mod app;
 pub mod between;
+mod gate;
 mod key_screen;
 mod keys;
 pub mod plain;

@@ -8,7 +8,7 @@ use crossterm::event::{Event, KeyEvent};
 use ratatui::Frame;
 
 use super::run::{Opened, Wake};
-use super::{Error, Exit, screen as screens, terminal};
+use super::{Error, Exit, terminal};
 use crate::source::Signal;
 
 /// What such a screen is.
@@ -64,10 +64,7 @@ pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Res
     let seconds = tick(Duration::from_secs(1));
     loop {
         if let Some(_hold) = terminal::hold()
-            && let Err(source) = screen.draw(|frame| {
-                shown.draw(frame);
-                screens::make_plain(frame.buffer_mut());
-            })
+            && let Err(source) = screen.draw(|frame| shown.draw(frame))
         {
             if terminal::is_closing(&source) || !terminal::is_open() {
                 return Ok(End::Outside(Exit::Closed));

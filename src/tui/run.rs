@@ -65,7 +65,7 @@ pub trait Host<B: Backend> {
 
 struct System;
 
-impl Host<ratatui::backend::CrosstermBackend<std::io::BufWriter<std::io::Stdout>>> for System {
+impl Host<super::gate::Gate<std::io::BufWriter<std::io::Stdout>>> for System {
     fn is_open(&self) -> bool {
         terminal::is_open()
     }
@@ -180,10 +180,7 @@ impl Session<'_> {
         let view = self.practice.view();
         self.app.follow(&view);
         let (app, caption) = (&self.app, self.practice.caption());
-        let drawn = screen.draw(|frame| {
-            screen::draw(app, caption, &view, frame);
-            screen::make_plain(frame.buffer_mut());
-        });
+        let drawn = screen.draw(|frame| screen::draw(app, caption, &view, frame));
         drawn.map(|_| ())
     }
 

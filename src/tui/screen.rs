@@ -13,7 +13,6 @@ mod story;
 pub mod study;
 
 use ratatui::Frame;
-use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::widgets::Clear;
 
@@ -22,7 +21,6 @@ use super::theme::Theme;
 use super::widget::wrap;
 use crate::practice::View;
 use crate::practice::view::{Quiz, Stage};
-use crate::report::plain_text::{is_hidden, plain};
 
 /// Draws what is to be seen now.
 pub fn draw(app: &App, caption: Option<&str>, view: &View, frame: &mut Frame) {
@@ -50,18 +48,6 @@ pub fn caution_line(caution: Caution) -> String {
 /// Draws a page of a longer text; returns its first line, and how many lines fit.
 pub fn read_page(lines: &[String], first: usize, theme: Theme, frame: &mut Frame) -> (usize, usize) {
     (progress::draw(lines, first, theme, frame), progress::n_rows(page(frame.area())))
-}
-
-/// Takes out of what was drawn all that would steer the terminal: names and lines come from files that may be anybody's.
-pub fn make_plain(buffer: &mut Buffer) {
-    for cell in &mut buffer.content {
-        let symbol = cell.symbol();
-        // One byte that is shown is nearly every cell.
-        if !matches!(symbol.as_bytes(), [b' '..=b'~']) && symbol.contains(is_hidden) {
-            let plain = plain(symbol);
-            cell.set_symbol(&plain);
-        }
-    }
 }
 
 /// The last row: a notice, else the caption, else a hint of the keys while nothing is being played.

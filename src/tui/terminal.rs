@@ -10,7 +10,9 @@ use crossterm::cursor::{Hide, Show};
 use crossterm::execute;
 use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode, window_size};
 use ratatui::Terminal;
-use ratatui::backend::{Backend, CrosstermBackend};
+use ratatui::backend::Backend;
+
+use super::gate::Gate;
 
 /// True while the terminal is ours; lets a panic on any thread give it back exactly once.
 static OURS: AtomicBool = AtomicBool::new(false);
@@ -23,7 +25,7 @@ const N_WAITS_MAX: usize = 200;
 /// Enough for a full repaint of a large screen in one write.
 const BUFFER: usize = 1 << 16;
 
-pub type FullScreen = Terminal<CrosstermBackend<BufWriter<Stdout>>>;
+pub type FullScreen = Terminal<Gate<BufWriter<Stdout>>>;
 
 /// Holds the terminal; gives it back when dropped.
 pub struct Taken {
@@ -43,7 +45,7 @@ impl Drop for Taken {
 /// # Errors
 /// When there is no terminal, or it refuses.
 pub fn take() -> io::Result<Taken> {
-    let backend = CrosstermBackend::new(BufWriter::with_capacity(BUFFER, io::stdout()));
+    let backend = Gate::new(BufWriter::with_capacity(BUFFER, io::stdout()));
     let taken = Taken { screen: ManuallyDrop::new(Terminal::new(backend)?) };
     enter()?;
     Ok(taken)
