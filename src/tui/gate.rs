@@ -1,7 +1,7 @@
 //! The way of every drawn cell to the terminal: what would steer it is taken out, names and lines come from files that may be anybody's.
 //!
-//! Only cells that changed come by here. Looking through all of a large screen before each drawing took a tenth of the time from a note
-//! to its screen.
+//! Only cells that changed come by here. Looking through all of a large screen before each drawing was a tenth of all that the program
+//! did in a drill.
 
 use std::borrow::Cow;
 use std::io::{self, Write};
