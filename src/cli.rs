@@ -31,12 +31,13 @@ mod study;
 mod trace;
 mod voice;
 
-use std::io::Write;
+use std::io::{BufRead as _, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context as _, bail};
 use clap::{Parser, Subcommand};
+use crossbeam_channel::{Receiver, bounded};
 
 use crate::config::Config;
 use crate::journal::store::Store;
@@ -188,6 +189,20 @@ fn complain(words: &str) {
 
 /// Signals that may wait between a source and the loop: some seconds of the densest playing.
 const N_SIGNALS_MAX: usize = 4096;
+
+/// Reads lines on a thread of its own, which ends with the process if nobody types.
+fn read_words() -> Receiver<String> {
+    let (sender, words) = bounded(16);
+    std::thread::spawn(move || {
+        for line in std::io::stdin().lock().lines() {
+            let Ok(line) = line else { return };
+            if sender.send(line).is_err() {
+                return;
+            }
+        }
+    });
+    words
+}
 
 /// Returns where pieces are looked for by name. A machine without a home directory still has pieces given by path.
 fn pieces_dirs() -> Vec<PathBuf> {

@@ -3,14 +3,13 @@
 //! Lines in and lines out, as it is done beside the instrument: each action asks for its switch, and every switch is in the
 //! settings as soon as it is known.
 
-use std::io::{self, BufRead, Write};
+use std::io::{self, Write};
 use std::path::Path;
-use std::thread;
 
 use anyhow::Context as _;
 use crossbeam_channel::{Receiver, at, bounded, never, select};
 
-use super::N_SIGNALS_MAX;
+use super::{N_SIGNALS_MAX, read_words};
 use crate::clock::SessionClock;
 use crate::config::{Config, put_switch};
 use crate::journal::entry::Verdict;
@@ -112,18 +111,4 @@ fn one(signals: &Receiver<Signal>, words: &Receiver<String>, clock: SessionClock
 fn say(line: &str) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
     writeln!(out, "{line}").and_then(|()| out.flush()).context("writing to the terminal")
-}
-
-/// Reads lines on a thread of its own, which ends with the process if nobody types.
-fn read_words() -> Receiver<String> {
-    let (sender, words) = bounded(16);
-    thread::spawn(move || {
-        for line in io::stdin().lock().lines() {
-            let Ok(line) = line else { return };
-            if sender.send(line).is_err() {
-                return;
-            }
-        }
-    });
-    words
 }

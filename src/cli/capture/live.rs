@@ -3,15 +3,14 @@
 //! The dialogue is lines in and lines out, so that it works on any terminal and with hands busy: Enter goes on.
 
 use std::fs::File;
-use std::io::{self, BufRead, Write};
-use std::thread;
+use std::io::{self, Write};
 
 use anyhow::Context as _;
 use crossbeam_channel::{Receiver, after, at, bounded, never, select};
 
 use crate::capture::Pass;
 use crate::capture::record::{Kept, KeptBeats};
-use crate::cli::N_SIGNALS_MAX;
+use crate::cli::{N_SIGNALS_MAX, read_words};
 use crate::clock::SessionClock;
 use crate::midi::{Channel, MidiEvent, Take};
 use crate::paths::Paths;
@@ -242,18 +241,4 @@ fn append(out: &mut File, take: &mut Take, event: Stamped<MidiEvent>) -> anyhow:
     take.push(event);
     let last = take.events().last().copied().into_iter().collect::<Take>();
     out.write_all(write_take_lines(&last).as_bytes()).and_then(|()| out.flush()).context("writing the take")
-}
-
-/// Reads lines on a thread of its own, which ends with the process if nobody types.
-fn read_words() -> Receiver<String> {
-    let (sender, words) = bounded(16);
-    thread::spawn(move || {
-        for line in io::stdin().lock().lines() {
-            let Ok(line) = line else { return };
-            if sender.send(line).is_err() {
-                return;
-            }
-        }
-    });
-    words
 }
