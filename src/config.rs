@@ -25,7 +25,7 @@ use hands::Hands;
 use crate::language::Language;
 use crate::memory::rules::Rules;
 use crate::midi::MatchMode;
-use crate::paths::{TEXT_BYTES_MAX, read_text};
+use crate::paths::{TEXT_BYTES_MAX, read_text, replace_file};
 use crate::piece::text::{At, Error as TextError, Keys, Source};
 use crate::piece::{ANCHORS, Instrument, Manner, Piece, ROLL_MS_MAX};
 use crate::practice::footswitch::FootswitchConfig;
@@ -167,11 +167,8 @@ impl Config {
         let refused = |what: String| Error::Change { file: file.to_owned(), what };
         let changed = edit(&Config::read(file)?.unwrap_or_default()).map_err(refused)?;
         Config::parse(&changed, &file.display().to_string())?;
-        let mut beside = file.as_os_str().to_owned();
-        beside.push(".new");
-        let folder = file.parent().unwrap_or(Path::new("."));
-        let written =
-            std::fs::create_dir_all(folder).and_then(|()| std::fs::write(&beside, changed)).and_then(|()| std::fs::rename(&beside, file));
+        let folder = file.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
+        let written = std::fs::create_dir_all(folder).and_then(|()| replace_file(file, changed.as_bytes()));
         written.map_err(|error| refused(error.to_string()))
     }
 

@@ -12,7 +12,6 @@
 //! soft = "48:40 50:44"      # each string's key, and how hard it is struck when it is played softly
 //! ```
 
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use toml_edit::Value;
@@ -20,7 +19,7 @@ use toml_edit::Value;
 use crate::midi::profile::{Ends, Profile};
 use crate::midi::sensor::Sensor;
 use crate::midi::{MatchMode, MidiKey, Velocity};
-use crate::paths::Paths;
+use crate::paths::{Paths, replace_file};
 use crate::piece::text::{At, Error as TextError, Keys, Source};
 use crate::time::Micros;
 
@@ -104,7 +103,7 @@ impl Instruments {
         out
     }
 
-    /// Writes the file, in one step: an old one stays whole until the new one stands.
+    /// Writes the file, whole or not at all.
     ///
     /// # Errors
     /// When it cannot be written.
@@ -112,10 +111,7 @@ impl Instruments {
         let failed = |source| Error::Write { file: file.to_owned(), source };
         let folder = file.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
         std::fs::create_dir_all(folder).map_err(failed)?;
-        let new = file.with_extension("toml.new");
-        let mut out = std::fs::File::create(&new).map_err(failed)?;
-        out.write_all(self.write().as_bytes()).and_then(|()| out.sync_all()).map_err(failed)?;
-        std::fs::rename(&new, file).map_err(failed)
+        replace_file(file, self.write().as_bytes()).map_err(failed)
     }
 }
 

@@ -6,6 +6,10 @@
 //! directory. One directory given with `--data` holds all three instead, so that a practice can be
 //! carried about, tried out, or kept apart.
 
+mod replace;
+
+pub use replace::{replace_file, replace_file_if};
+
 use std::fs::File;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};

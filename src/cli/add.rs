@@ -10,7 +10,7 @@ use clap::Args;
 use crate::analysis::draft::{Head, piece_text};
 use crate::analysis::{StoryConfig, analyse};
 use crate::import::read_score;
-use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
+use crate::paths::{Paths, SCORE_BYTES_MAX, read_file, replace_file};
 use crate::piece::{Piece, PieceFile};
 use crate::piece_folder::PIECE_FILE;
 use crate::score::Score;
@@ -82,7 +82,7 @@ pub(super) fn draft(score: Arc<Score>, part: usize, title: &str, score_file: &st
 }
 
 pub(super) fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
-    fs::write(path, bytes).with_context(|| format!("writing {}", path.display()))
+    replace_file(path, bytes).with_context(|| format!("writing {}", path.display()))
 }
 
 /// Lower case, with dashes for all that is not a letter or digit.

@@ -6,6 +6,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use super::{Error, read_text};
+use crate::paths::replace_file_if;
 use crate::piece;
 use crate::piece::merge::{Clash, merge};
 use crate::score::Score;
@@ -116,7 +117,7 @@ impl PieceText {
                 Err(clash) => return Err(self.keep_beside(clash)),
             };
             let is_still = || !self.path.exists() || fs::read(&self.path).is_ok_and(|now| now == on_disk.as_bytes());
-            let written = replace(&self.path, &text, is_still).map_err(|source| SaveError::Write { path: self.path.clone(), source })?;
+            let written = replace_file_if(&self.path, text.as_bytes(), is_still).map_err(|source| SaveError::Write { path: self.path.clone(), source })?;
             if written {
                 let saved = if on_disk == self.base { Saved::Written } else { Saved::Merged };
                 (self.base, self.text) = (text.clone(), text);
@@ -136,7 +137,7 @@ impl PieceText {
     fn keep_beside(&mut self, clash: Clash) -> SaveError {
         let beside = match self.kept_beside.take() {
             Some(mine) => OpenOptions::new().write(true).create(true).truncate(true).open(&mine).map(|file| (mine, file)),
-            None => new_beside(&self.path, "mine"),
+            None => new_beside(&self.path),
         };
         let kept = beside.and_then(|(mine, mut file)| {
             file.write_all(self.text.as_bytes())?;
@@ -154,35 +155,13 @@ impl PieceText {
 }
 
 /// Makes a new file beside another: `piece.mine.toml`, `piece.mine-2.toml` …
-fn new_beside(path: &Path, word: &str) -> io::Result<(PathBuf, File)> {
+fn new_beside(path: &Path) -> io::Result<(PathBuf, File)> {
     let mut nth = 1;
     loop {
-        let beside = path.with_extension(if nth == 1 { format!("{word}.toml") } else { format!("{word}-{nth}.toml") });
+        let beside = path.with_extension(if nth == 1 { "mine.toml".to_owned() } else { format!("mine-{nth}.toml") });
         match OpenOptions::new().write(true).create_new(true).open(&beside) {
             Err(error) if error.kind() == io::ErrorKind::AlreadyExists && nth < 1000 => nth += 1,
             made => return made.map(|file| (beside, file)),
         }
     }
-}
-
-/// Replaces a file in one step, unless `is_still` says no at the last moment; tells whether it did.
-fn replace(path: &Path, text: &str, is_still: impl Fn() -> bool) -> io::Result<bool> {
-    let (new, mut file) = new_beside(path, "new")?;
-    let written = (|| {
-        file.write_all(text.as_bytes())?;
-        if let Ok(old) = fs::metadata(path) {
-            file.set_permissions(old.permissions())?;
-        }
-        file.sync_all()?;
-        drop(file);
-        if !is_still() {
-            return Ok(false);
-        }
-        fs::rename(&new, path)?;
-        Ok(true)
-    })();
-    if !matches!(written, Ok(true)) {
-        let _ = fs::remove_file(&new);
-    }
-    written
 }

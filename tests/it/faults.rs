@@ -10,6 +10,7 @@ mod input;
 mod load;
 mod player;
 mod port;
+mod replacing;
 mod rescue;
 mod screen;
 mod times;
