@@ -56,7 +56,7 @@ pub(super) enum Was {
 pub(super) struct Hypothesis {
     pub onset: u32,
     pub weight: f64,
-    /// Weight of all hypotheses at this onset together.
+    /// Weight of all hypotheses at this onset together, 0 to 1.
     pub mass: f64,
     /// Weight of the heaviest path that ends here: its memory is the one kept.
     lead: f64,
@@ -448,7 +448,8 @@ impl Belief {
             let scale = 1.0 / total;
             self.next.iter_mut().for_each(|h| {
                 h.weight *= scale;
-                h.mass *= scale;
+                // Paths that were cut still count in it: it can come out a little above the whole.
+                h.mass = (h.mass * scale).min(1.0);
             });
             for note in &self.touched {
                 self.note_weight[*note as usize] *= scale;

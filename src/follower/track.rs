@@ -213,7 +213,7 @@ impl Follower {
                 self.heard_by[note.0] = self.n_heard;
             }
             let tally = self.belief.tally;
-            let confidence = (tally.wrong + tally.extra + tally.again) as f32;
+            let confidence = (tally.wrong + tally.extra + tally.again).min(1.0) as f32;
             findings.push(Finding::Slip(Slip {
                 at,
                 kind,

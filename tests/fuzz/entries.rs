@@ -7,7 +7,7 @@ use std::sync::{Arc, LazyLock};
 
 use catchword::config::Config;
 use catchword::export;
-use catchword::follower::{Begin, Follower, FollowerConfig, Line, OnsetIdx};
+use catchword::follower::{Begin, Finding, Follower, FollowerConfig, Line, OnsetIdx};
 use catchword::import::{self, smf};
 use catchword::journal::entry::Verdict;
 use catchword::midi::decode::Decoder;
@@ -166,7 +166,12 @@ pub fn follower(bytes: &[u8]) {
         let key = MidiKey::try_new(i32::from(key)).expect("in range");
         let said = follower.note(at, key, Velocity(velocity % 128), &mut findings);
         assert!(said.position.onset.0 < n_onsets);
-        assert!((0.0..=1.000_001).contains(&said.position.confidence), "{}", said.position.confidence);
+        assert!((0.0..=1.0).contains(&said.position.confidence), "{}", said.position.confidence);
+        for finding in findings.drain(..) {
+            if let Finding::Slip(slip) = finding {
+                assert!((0.0..=1.0).contains(&slip.confidence), "{}", slip.confidence);
+            }
+        }
         assert!(said.note.is_none_or(|n| n.0 < LINE.notes.len()));
         let _ = (follower.hesitation_deadline(), follower.tempo(), follower.is_at_end());
     }
