@@ -43,7 +43,7 @@ pub use reading::Timed;
 pub use span::Span;
 pub use story_line::Story;
 pub use view::{Ask, Stage, View};
-pub use words::{look_at_the_page, setting as setting_words};
+pub use words::{look_at_the_page, setting as setting_words, stand as stand_words};
 
 use std::sync::Arc;
 

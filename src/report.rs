@@ -1,6 +1,7 @@
 //! What is written for people and programs to read: outputs and records in, text out; one format a file.
 
 mod ignored;
+pub mod items_held;
 pub mod plain_text;
 mod plots;
 pub mod progress;

@@ -6,11 +6,13 @@
 
 mod moves;
 mod needs;
+mod stand;
 mod together;
 mod words;
 
 pub use moves::{Change, Trouble};
 pub use needs::{Problem, ProblemKind};
+pub use stand::{Stand, StandError};
 pub use together::Together;
 
 use crate::score::{Part, Score, Unfolded};

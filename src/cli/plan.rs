@@ -111,19 +111,10 @@ pub struct Known {
 impl Known {
     /// Reads the records of the pieces given and fits the model to them.
     pub fn read(store: &Store, opened: &[OpenedPiece], rules: Rules) -> anyhow::Result<Known> {
-        Known::read_items(store, opened, rules, true)
-    }
-
-    /// Reads no records of exits, which take an analysis of the score to find.
-    pub fn read_sections(store: &Store, opened: &[OpenedPiece], rules: Rules) -> anyhow::Result<Known> {
-        Known::read_items(store, opened, rules, false)
-    }
-
-    fn read_items(store: &Store, opened: &[OpenedPiece], rules: Rules, with_exits: bool) -> anyhow::Result<Known> {
         let (mut pieces, mut all) = (Vec::new(), Vec::new());
         let mut latest: Vec<Attempt> = Vec::new();
         for piece in opened {
-            let mut memory = PieceMemory::new(facts(piece, with_exits));
+            let mut memory = PieceMemory::new(facts(piece));
             let attempts = store.attempts(&piece.key)?;
             // Few pieces have levers to move, and the slips of all others need not be looked for.
             let is_set = memory.facts.layout.changes.iter().any(|change| !change.heard_at.is_empty());
@@ -165,7 +156,7 @@ pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Resu
 }
 
 /// Turns a checked piece and what its analysis finds into plain places.
-fn facts(opened: &OpenedPiece, with_exits: bool) -> PieceFacts {
+fn facts(opened: &OpenedPiece) -> PieceFacts {
     let piece = &opened.piece;
     let score = &piece.score;
     let place = |place: Place| PlaceAt { text: place.text(score), bar: place.bar.0 };
@@ -174,8 +165,7 @@ fn facts(opened: &OpenedPiece, with_exits: bool) -> PieceFacts {
         bars: s.bars.start.0..s.bars.end.0,
         target: s.target_reps.unwrap_or(piece.target_reps),
     });
-    let analysis = with_exits.then(|| analyse(score, piece.part)).flatten();
-    let switches = analysis.map_or_else(Vec::new, |analysis| {
+    let switches = analyse(score, piece.part).map_or_else(Vec::new, |analysis| {
         let n_max = piece.sections.len().div_ceil(SECTIONS_A_SWITCH);
         let exits = |s: &crate::analysis::switches::Switch| s.places.iter().take(EXITS_MAX).map(|at| place(analysis.place(*at))).collect();
         analysis.switches.iter().take(n_max).map(exits).collect()
@@ -207,6 +197,7 @@ fn changes(piece: &Piece) -> Vec<ChangeAt> {
         name: moves(&together, score),
         place: PlaceAt { text: text(&together.place), bar: together.place.bar.0 },
         for_bar: together.for_place.bar.0,
+        moved: together.changes.iter().map(|change| change.what.to_string()).collect(),
         heard_at: if is_heard { together.heard_at(&plan, harp, part, &stretch).iter().map(text).collect() } else { Vec::new() },
     };
     let mut changes: Vec<ChangeAt> = plan.together().into_iter().map(change).collect();

@@ -41,10 +41,12 @@ pub fn run(args: ProgressArgs) -> anyhow::Result<ExitCode> {
     let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
     let store = super::open_journal(&paths)?;
     let answers = store.answers(&opened.key)?;
-    let known = Known::read_sections(&store, std::slice::from_ref(&opened), rules)?;
+    let known = Known::read(&store, std::slice::from_ref(&opened), rules)?;
     let memory = known.pieces.first().map(|piece| (piece, &known.fitted.weights));
     let (runs, pace) = (store.runs(&opened.key, N_RUNS_MAX)?, store.latest_pace(&opened.key)?);
-    let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs, pace };
+    // Few pieces have levers to move, and the slips of all others need not be looked for.
+    let slips = if opened.piece.harp.is_some() { store.dated_slips(&opened.key)? } else { Vec::new() };
+    let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs, pace, slips };
     let progress = Progress::of(&opened.piece, records, wall_now().date_naive(), |rep| store.noted(rep))?;
     if let Some(file) = &args.html {
         super::write_page(file, &progress_page::page(&progress))?;

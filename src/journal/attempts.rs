@@ -56,6 +56,30 @@ pub struct Noted {
     pub place: String,
 }
 
+/// A lever or pedal that was heard to stand wrong.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct SettingSlip {
+    /// `bar.beat`.
+    pub place: String,
+    /// As [`super::entry::Happening::setting`]; none where an older program wrote it down.
+    pub setting: Option<String>,
+}
+
+impl SettingSlip {
+    /// Returns which lever or pedal it was, without how it should stand: `lever F4`.
+    pub fn moved(&self) -> Option<&str> {
+        let setting = self.setting.as_deref()?;
+        setting.match_indices(' ').nth(1).map(|(end, _)| &setting[..end])
+    }
+}
+
+/// The same, in a rep or an answer of a day.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct DatedSlip {
+    pub at: Timestamp,
+    pub slip: SettingSlip,
+}
+
 /// A run-through as the journal gives it back.
 #[derive(Clone, PartialEq, Debug)]
 pub struct DatedRun {

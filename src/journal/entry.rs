@@ -228,4 +228,6 @@ pub struct Happening {
     pub place: String,
     /// `left` or `right`, where one hand is meant.
     pub hand: Option<&'static str>,
+    /// Of a `setting`: which lever or pedal, and how the page has it, as [`crate::setting::Stand`] is written; none of any other kind.
+    pub setting: Option<String>,
 }

@@ -48,6 +48,7 @@ const MIGRATIONS: &[M<'_>] = &[
     M::up(include_str!("migrations/002-answers-runs-and-spots.sql")),
     M::up(include_str!("migrations/003-reps-in-short.sql")),
     M::up(include_str!("migrations/004-overruled-answers-unfinished-lines-and-pace-by-bar.sql")),
+    M::up(include_str!("migrations/005-which-lever.sql")),
 ];
 /// What `PRAGMA application_id` says of a journal: "CWjl".
 const APPLICATION_ID: i32 = 0x4357_6a6c;
@@ -100,6 +101,7 @@ pub struct StoredHappening {
     pub kind: String,
     pub place: String,
     pub hand: Option<String>,
+    pub setting: Option<String>,
 }
 
 /// Why the journal could not be opened, written or read.
@@ -388,9 +390,11 @@ impl Store {
     /// # Errors
     /// When it cannot be read.
     pub fn happenings(&self, rep: RepId) -> Result<Vec<StoredHappening>, Error> {
-        let sql = "SELECT at_us, kind, place, hand FROM happening WHERE rep_id = ? ORDER BY nth";
-        let read =
-            |row: &Row<'_>| Ok(StoredHappening { at: Micros(row.get(0)?), kind: row.get(1)?, place: row.get(2)?, hand: row.get(3)? });
+        let sql = "SELECT at_us, kind, place, hand, setting FROM happening WHERE rep_id = ? ORDER BY nth";
+        let read = |row: &Row<'_>| {
+            let (at, kind, place, hand, setting) = (Micros(row.get(0)?), row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?);
+            Ok(StoredHappening { at, kind, place, hand, setting })
+        };
         self.rows(sql, [rep.0.to_string()], read, "read a rep")
     }
 

@@ -17,7 +17,7 @@ use std::ops::Range;
 
 use super::item::{ChangeAt, Item, ItemIdx, ItemKind, Layout};
 use super::{Attempt, Outcome, Way};
-use crate::journal::attempts::{Attempt as Rep, Attempts, PlayedSpan};
+use crate::journal::attempts::{Attempt as Rep, Attempts, PlayedSpan, SettingSlip};
 use crate::journal::entry::{self, Mode, QuestionKind, Recovery, Verdict, Witness};
 use crate::journal::stats::{DatedAnswer, DatedLapse};
 use crate::time::Micros;
@@ -55,9 +55,9 @@ impl<'a> Played<'a> {
         Played { reader, touched: attempts.spans.iter().map(items_of).collect(), failed: attempts.failures.iter().map(failed).collect() }
     }
 
-    /// Tells what one rep showed, item by item, to `tell`; `lapses` are those of a run-through, `slips` the places (`bar.beat`) at which a lever
-    /// or pedal was heard to stand wrong. Reading takes, and bars that the score no longer has, show nothing.
-    pub fn rep(&self, rep: &Rep, lapses: &[DatedLapse], slips: &[String], mut tell: impl FnMut(ItemIdx, Attempt)) {
+    /// Tells what one rep showed, item by item, to `tell`; `lapses` are those of a run-through, `slips` the levers
+    /// and pedals that were heard to stand wrong. Reading takes, and bars that the score no longer has, show nothing.
+    pub fn rep(&self, rep: &Rep, lapses: &[DatedLapse], slips: &[SettingSlip], mut tell: impl FnMut(ItemIdx, Attempt)) {
         if rep.mode == Mode::Reading {
             return;
         }
@@ -177,20 +177,23 @@ fn shown(rep: &Rep, failed: Option<(usize, &str)>, zone: &Range<usize>, way: Way
 
 /// What a rep showed of a change whose move and first note lie in the bars `zone`, of which it `showed` so much; none when it tells nothing of it.
 ///
-/// A slip is told by its place alone: where two levers moved at different places sound together, both are taken to have failed.
+/// A slip of an older record is told by its place alone: where two levers moved at different places sound together, both are taken to have failed.
 fn change_shown(
     change: &ChangeAt,
     rep: &Rep,
     failed: Option<(usize, &str)>,
-    slips: &[String],
+    slips: &[SettingSlip],
     zone: &Range<usize>,
     showed: Option<Outcome>,
 ) -> Option<Outcome> {
     if change.heard_at.is_empty() {
         return None;
     }
+    let is_of_it = |slip: &SettingSlip| {
+        change.heard_at.contains(&slip.place) && slip.moved().is_none_or(|moved| change.moved.iter().any(|own| own == moved))
+    };
     let is_overruled = rep.verdict == Verdict::Clean && rep.judged != Verdict::Clean;
-    if !is_overruled && slips.iter().any(|place| change.heard_at.contains(place)) {
+    if !is_overruled && slips.iter().any(is_of_it) {
         return Some(Outcome::Failed);
     }
     // What else failed there says nothing of the lever: only a cue may have been the one for it, and a halt the search for it.

@@ -81,6 +81,8 @@ pub struct ChangeAt {
     pub place: PlaceAt,
     /// Bar of the first note that needs it; not before the place.
     pub for_bar: usize,
+    /// The levers and pedals, as [`crate::setting::Moved`] is written: `lever F4`.
+    pub moved: Vec<String>,
     /// `bar.beat` of all notes at which it is heard that it was not done, until the same moves again. Empty where the instrument does not
     /// tell how its strings are set: then nothing that was played shows anything of it.
     pub heard_at: Vec<String>,
@@ -247,6 +249,7 @@ mod tests {
                 name: "lever on F before bar 11".into(),
                 place: PlaceAt { text: "10.3".into(), bar: 9 },
                 for_bar: 10,
+                moved: vec!["lever F4".into()],
                 heard_at: vec!["11.1".into()],
             }],
         }

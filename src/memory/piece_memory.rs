@@ -11,7 +11,7 @@ use super::pace;
 use super::record::{ItemRecord, grades};
 use super::secure::{Security, security};
 use super::{Attempt, Outcome};
-use crate::journal::attempts::{Attempts, RepRow};
+use crate::journal::attempts::{Attempts, RepRow, SettingSlip};
 use crate::journal::entry::{Mode, Verdict};
 use crate::journal::stats::{DatedAnswer, DatedLapse};
 
@@ -33,8 +33,8 @@ const N_TIMED: usize = 4000;
 /// The lapses of run-throughs, by rep.
 pub type Lapses = HashMap<RepRow, Vec<DatedLapse>>;
 
-/// Where a lever or pedal was heard to stand wrong (`bar.beat`), by rep.
-pub type SettingSlips = HashMap<RepRow, Vec<String>>;
+/// The levers and pedals that were heard to stand wrong, by rep.
+pub type SettingSlips = HashMap<RepRow, Vec<SettingSlip>>;
 
 #[derive(Clone, PartialEq, Debug)]
 pub struct PieceMemory {

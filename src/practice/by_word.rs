@@ -155,6 +155,7 @@ impl ByWord {
             kind: super::judge::Fault::Prompt(1).word(),
             place: span.place(*onset).text(&self.piece.score),
             hand: None,
+            setting: None,
         });
         let rep = Rep {
             number,

@@ -243,7 +243,7 @@ impl Engine {
             Some(Found { onset, fault, hand, .. }) => {
                 let (place, bar) = (self.span().place(onset), self.span().line.onset(onset).played_bar);
                 if wants_line(fault) {
-                    self.open_place(place, hand, at, out);
+                    self.open_place(place, hand, fault.stand(), at, out);
                 }
                 Show::Look { words, bar }
             }

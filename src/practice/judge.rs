@@ -3,7 +3,7 @@
 use crate::follower::{Finding, Line, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::Verdict;
 use crate::piece::Judging;
-use crate::setting::Moved;
+use crate::setting::Stand;
 use crate::theory::Hand;
 use crate::time::{Micros, Tempo};
 
@@ -14,8 +14,8 @@ pub enum Fault {
     Missed,
     Extra,
     WrongTurn,
-    /// The right string with its lever or pedal set wrong: which one.
-    Setting(Option<Moved>),
+    /// The right string with its lever or pedal set wrong: which one, and how the page has it.
+    Setting(Option<Stand>),
     Restart,
     Jump,
     Hesitation,
@@ -28,6 +28,11 @@ pub enum Fault {
 }
 
 impl Fault {
+    /// Returns which lever or pedal stood wrong, where that is it.
+    pub fn stand(self) -> Option<Stand> {
+        if let Fault::Setting(stand) = self { stand } else { None }
+    }
+
     /// Returns the word that records are counted by.
     pub fn word(self) -> &'static str {
         match self {
@@ -69,13 +74,13 @@ pub struct Judge {
 }
 
 impl Judge {
-    /// Takes in a finding of the follower; `moved` is the lever or pedal of its note. Tells whether the rep is broken by now.
+    /// Takes in a finding of the follower; `stand` is the lever or pedal of its note, as the page has it. Tells whether the rep is broken by now.
     ///
     /// A setting that is wrong weighs as one slip: it breaks the rep on the top line or the bass, and counts among the inner notes
     /// elsewhere; the ear says it once, however many notes it is heard in.
-    pub fn finding(&mut self, finding: &Finding, line: &Line, rules: &Judging, moved: Option<Moved>) -> bool {
+    pub fn finding(&mut self, finding: &Finding, line: &Line, rules: &Judging, stand: Option<Stand>) -> bool {
         match *finding {
-            Finding::Slip(slip) => self.slip(&slip, line, rules, moved),
+            Finding::Slip(slip) => self.slip(&slip, line, rules, stand),
             Finding::Restart { at, from, .. } => self.breaks(Found { at, fault: Fault::Restart, onset: from, hand: None }),
             Finding::Jump { at, from, .. } => self.breaks(Found { at, fault: Fault::Jump, onset: from, hand: None }),
             // Being lost says only that nothing is known: what follows tells a restart from a jump from a stop.
@@ -84,14 +89,14 @@ impl Judge {
         self.is_broken()
     }
 
-    fn slip(&mut self, slip: &Slip, line: &Line, rules: &Judging, moved: Option<Moved>) {
+    fn slip(&mut self, slip: &Slip, line: &Line, rules: &Judging, stand: Option<Stand>) {
         let note = slip.note.map(|n| line.note(n));
         let fault = match slip.kind {
             SlipKind::Wrong => Fault::Wrong,
             SlipKind::Missed => Fault::Missed,
             SlipKind::Extra => Fault::Extra,
             SlipKind::WrongTurn => Fault::WrongTurn,
-            SlipKind::Setting => Fault::Setting(moved),
+            SlipKind::Setting => Fault::Setting(stand),
         };
         let found = Found { at: slip.at, fault, onset: slip.onset, hand: note.map(|n| n.hand) };
         if note.is_some_and(|n| n.is_outer) || slip.kind == SlipKind::WrongTurn {

@@ -122,11 +122,11 @@ impl Attempt {
 
     fn pass_on(&mut self, cx: &Context<'_>, out: &mut Vec<Output>) {
         for finding in &self.findings {
-            let moved = match finding {
-                Finding::Slip(slip) => slip.note.and_then(|n| cx.span.strung(n)).map(|s| s.moved),
+            let stand = match finding {
+                Finding::Slip(slip) => slip.note.and_then(|n| cx.span.strung(n)).map(|strung| strung.stand()),
                 _ => None,
             };
-            self.judge.finding(finding, &cx.span.line, &cx.piece.judging, moved);
+            self.judge.finding(finding, &cx.span.line, &cx.piece.judging, stand);
             out.push(Output::Finding(*finding));
         }
     }
@@ -258,6 +258,7 @@ impl Attempt {
             kind: f.fault.word(),
             place: span.place(f.onset).text(score),
             hand: f.hand.map(|h| if h == Hand::Left { "left" } else { "right" }),
+            setting: f.fault.stand().map(|stand| stand.to_string()),
         });
         // A slip that was the way of a lapse is told once, as that.
         let is_own = |h: &Happening| {

@@ -11,7 +11,7 @@ use crate::journal::entry::Mode;
 use crate::midi::Hearing;
 use crate::piece::{Cue, Piece};
 use crate::score::{BarRange, Place, PlayedNote, Score, Unfolded, unfold};
-use crate::setting::{self, Moved, Together};
+use crate::setting::{self, Moved, Stand, Together};
 use crate::theory::harp::HarpString;
 use crate::theory::{KeySignature, Letter};
 
@@ -66,6 +66,13 @@ pub struct Strung {
     pub natural: i32,
     /// The signature where the note stands.
     pub key: KeySignature,
+}
+
+impl Strung {
+    /// Returns the lever or pedal, as the page has it here.
+    pub fn stand(&self) -> Stand {
+        Stand { what: self.moved, alter: self.alter }
+    }
 }
 
 impl Span {

@@ -15,6 +15,7 @@ use crate::journal::entry::{Entry, Mode, Spot};
 use crate::piece::edit::put_cue;
 use crate::piece::{Cue, Piece};
 use crate::score::{BarIdx, Place, unfold};
+use crate::setting::{self, Stand, Together};
 use crate::theory::Hand;
 use crate::time::Micros;
 
@@ -53,6 +54,8 @@ pub(super) struct OpenPlace {
 pub(super) struct Stories {
     /// Lines drafted from the score.
     drafted: Vec<Cue>,
+    /// What levers and pedals do in the piece, in playing order.
+    moves: Vec<Together>,
     open: Vec<OpenPlace>,
     /// Which of `open` is asked about.
     asked: Option<usize>,
@@ -74,15 +77,37 @@ impl Stories {
     }
 
     /// Puts a place on the list, where it is not yet; returns its index.
-    fn open(&mut self, place: Place, hand: Option<Hand>, piece: &Piece) -> usize {
+    fn open(&mut self, place: Place, hand: Option<Hand>, stand: Option<Stand>, piece: &Piece) -> usize {
         if let Some(known) = self.open.iter().position(|o| (o.place, o.hand) == (place, hand)) {
             return known;
         }
-        let drafts = near(&self.drafted, place, hand, &piece.cues);
+        let mut drafts: Vec<Cue> = self.of_a_move(place, stand, piece).into_iter().collect();
+        // A line of its bar is told for the very place.
+        drafts.extend(near(&self.drafted, place, hand, &piece.cues).into_iter().map(|draft| Cue { place, hand, ..draft }));
+        drafts.truncate(N_DRAFTS_MAX);
         let draft_texts = drafts.iter().map(|d| d.text.clone()).collect();
         let words = words::place_of(place, hand, &piece.score);
         self.open.push(OpenPlace { place, hand, words, drafts, draft_texts, typed: String::new() });
         self.open.len() - 1
+    }
+
+    /// Returns the cue of what should have been moved: of the lever or pedal that stood wrong, or else of what moves on the way to the
+    /// place. It is told where it moves, unless the player has a line there.
+    fn of_a_move(&self, place: Place, stand: Option<Stand>, piece: &Piece) -> Option<Cue> {
+        let moved = match stand {
+            Some(stand) => {
+                let is_it = |t: &&Together| t.place <= place && t.changes.iter().any(|c| c.what == stand.what && c.to == stand.alter);
+                self.moves.iter().filter(is_it).max_by_key(|t| t.place)
+            }
+            None => self.moves.iter().filter(|t| (t.place..=t.for_place).contains(&place)).max_by_key(|t| t.place),
+        }?;
+        let text = moved.cue(&piece.score);
+        let here = |cue: &&Cue| cue.place == moved.place;
+        if piece.cues.iter().filter(here).any(|cue| cue.text == text) {
+            return None;
+        }
+        let is_free = !piece.cues.iter().any(|cue| here(&cue));
+        Some(Cue { place: if is_free { moved.place } else { place }, hand: None, text, more: Some(moved.words(&piece.score)) })
     }
 
     fn take_asked(&mut self) -> Option<OpenPlace> {
@@ -118,6 +143,10 @@ impl Engine {
     #[must_use]
     pub fn with_drafts(mut self, drafted: Vec<Cue>) -> Self {
         self.stories.drafted = drafted;
+        let (score, part) = (&self.piece.score, self.piece.part());
+        if let Some((harp, bars)) = self.piece.harp.as_ref().zip(score.all_bars()) {
+            self.stories.moves = setting::plan(harp, score, part, &unfold(score, part, &bars), self.piece.tempo).together();
+        }
         self
     }
 
@@ -125,7 +154,7 @@ impl Engine {
     #[must_use]
     pub fn with_open_places(mut self, places: impl IntoIterator<Item = (Place, Option<Hand>)>) -> Self {
         for (place, hand) in places {
-            self.stories.open(place, hand, &self.piece);
+            self.stories.open(place, hand, None, &self.piece);
         }
         self
     }
@@ -134,7 +163,7 @@ impl Engine {
     #[must_use]
     pub fn with_unfinished_lines(mut self, lines: impl IntoIterator<Item = (Place, Option<Hand>, String)>) -> Self {
         for (place, hand, typed) in lines {
-            let idx = self.stories.open(place, hand, &self.piece);
+            let idx = self.stories.open(place, hand, None, &self.piece);
             self.stories.open[idx].typed = typed;
         }
         self
@@ -142,11 +171,11 @@ impl Engine {
 
     pub(super) fn story(&mut self, story: Story, out: &mut Vec<Output>) {
         match story {
-            Story::Told(text) => self.tell(&text, None, out),
+            Story::Told(text) => self.tell(text, out),
             Story::Picked(n) => {
                 let asked = self.stories.asked.and_then(|i| self.stories.open.get(i));
-                if let Some(Cue { text, more, .. }) = asked.and_then(|o| o.drafts.get(n)).cloned() {
-                    self.tell(&text, more, out);
+                if let Some(cue) = asked.and_then(|o| o.drafts.get(n)).cloned() {
+                    self.put_line(cue, out);
                 }
             }
             Story::Typed(text) => {
@@ -162,8 +191,8 @@ impl Engine {
     }
 
     /// A rep broke here: the place goes on the list, and a line is asked for.
-    pub(super) fn open_place(&mut self, place: Place, hand: Option<Hand>, at: Micros, out: &mut Vec<Output>) {
-        let idx = self.stories.open(place, hand, &self.piece);
+    pub(super) fn open_place(&mut self, place: Place, hand: Option<Hand>, stand: Option<Stand>, at: Micros, out: &mut Vec<Output>) {
+        let idx = self.stories.open(place, hand, stand, &self.piece);
         self.stories.asked = Some(idx);
         self.record_spot(place, hand, None, at, out);
     }
@@ -185,13 +214,18 @@ impl Engine {
         self.after_story(None, out);
     }
 
-    fn tell(&mut self, text: &str, more: Option<String>, out: &mut Vec<Output>) {
-        let text: String = text.split_whitespace().collect::<Vec<_>>().join(" ");
+    fn tell(&mut self, text: String, out: &mut Vec<Output>) {
+        let Some(&OpenPlace { place, hand, .. }) = self.stories.asked.and_then(|i| self.stories.open.get(i)) else { return };
+        self.put_line(Cue { place, hand, text, more: None }, out);
+    }
+
+    fn put_line(&mut self, cue: Cue, out: &mut Vec<Output>) {
+        let text: String = cue.text.split_whitespace().collect::<Vec<_>>().join(" ");
         if text.is_empty() {
             return;
         }
+        let cue = Cue { text, ..cue };
         let Some(OpenPlace { place, hand, .. }) = self.stories.take_asked() else { return };
-        let cue = Cue { place, hand, text, more };
         let mut cues = self.piece.cues.clone();
         put_cue(&mut cues, &cue);
         self.use_cues(cues);

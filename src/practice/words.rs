@@ -3,7 +3,7 @@
 use super::judge::{Fault, Found};
 use super::span::Span;
 use crate::score::{Place, Score};
-use crate::setting::{Moved, Together};
+use crate::setting::{Moved, Stand, Together};
 use crate::theory::Hand;
 
 /// Says the last rung of the prompt ladder: where to look.
@@ -42,7 +42,7 @@ pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
         Fault::Extra => tr!("{place}: more than is written", place),
         Fault::WrongTurn => tr!("{place}: that way belongs to the look-alike", place),
         Fault::Setting(None) => tr!("{place}: the right string, check its setting", place),
-        Fault::Setting(Some(moved)) => format!("{place}: {}", setting(moved)),
+        Fault::Setting(Some(stand)) => format!("{place}: {}", setting(stand.what)),
         Fault::Restart => tr!("{place}: went back from here", place),
         Fault::Jump => tr!("{place}: left out what follows", place),
         Fault::Hesitation => tr!("{place}: a stop before it", place),
@@ -59,6 +59,17 @@ pub fn setting(moved: Moved) -> String {
         Moved::Pedal(letter) => tr!("pedal on {}", letter.char()),
         Moved::Lever(string) => tr!("lever on {}", string.letter().char()),
         Moved::Tuned(string) => tr!("tuning of {}", string.letter().char()),
+    }
+}
+
+/// Says the same and how the page has it: `lever on F, written sharp`.
+pub fn stand(stand: Stand) -> String {
+    let moved = setting(stand.what);
+    match stand.alter {
+        -1 => tr!("{moved}, written flat", moved),
+        0 => tr!("{moved}, written natural", moved),
+        1 => tr!("{moved}, written sharp", moved),
+        _ => moved,
     }
 }
 

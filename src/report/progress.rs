@@ -8,8 +8,9 @@ use std::collections::{BTreeMap, HashMap, HashSet};
 
 use chrono::NaiveDate;
 
+use super::items_held::{ItemsHeld, set_wrong};
 use super::plain_text::plain;
-use crate::journal::attempts::{Attempt, Attempts, DatedPace, DatedRun, Noted, RepRow};
+use crate::journal::attempts::{Attempt, Attempts, DatedPace, DatedRun, DatedSlip, Noted, RepRow};
 use crate::journal::entry::{Mode, Outcome, QuestionKind, Verdict, Witness};
 use crate::journal::stats::DatedAnswer;
 use crate::memory::item::{ItemIdx, ItemKind};
@@ -159,6 +160,10 @@ pub struct Progress {
     pub pace: Option<DatedPace>,
     /// Most days first.
     pub stubborn: Vec<Stubborn>,
+    /// What is no section and can be forgotten by itself.
+    pub items: Vec<ItemsHeld>,
+    /// Levers and pedals that were heard to stand wrong, a line each.
+    pub set_wrong: Vec<String>,
     pub n_readings: usize,
     pub n_told: usize,
 }
@@ -171,6 +176,8 @@ pub struct Records<'a> {
     pub answers: &'a [DatedAnswer],
     pub runs: Vec<DatedRun>,
     pub pace: Option<DatedPace>,
+    /// Levers and pedals that were heard to stand wrong, oldest first.
+    pub slips: Vec<DatedSlip>,
 }
 
 impl Progress {
@@ -184,7 +191,7 @@ impl Progress {
         today: NaiveDate,
         mut noted: impl FnMut(RepRow) -> Result<Vec<Noted>, E>,
     ) -> Result<Progress, E> {
-        let Records { memory, attempts, answers, runs, pace } = records;
+        let Records { memory, attempts, answers, runs, pace, slips } = records;
         let changed = memory.map(|(memory, weights)| (memory, memory.changed(ItemKind::Section, today, weights)));
         let (mut secured, mut insecure) = (Vec::new(), Vec::new());
         if let Some((memory, changed)) = changed {
@@ -262,6 +269,8 @@ impl Progress {
             stubborn: last_day.map_or_else(Vec::new, |last| stubborn(last, attempts, answers, &layout, piece)),
             runs,
             pace,
+            items: memory.map_or_else(Vec::new, |(memory, _)| ItemsHeld::of(memory, today)),
+            set_wrong: set_wrong(&slips),
             n_readings: attempts.all.iter().filter(|a| a.mode == Mode::Reading).count(),
             n_told: attempts.all.iter().filter(|a| a.witness == Witness::Told).count()
                 + answers.iter().filter(|a| a.witness == Witness::Told).count(),

@@ -71,6 +71,14 @@ fn body(progress: &Progress) -> Markup {
                 h2 { "Stubborn places in the last four weeks" }
                 ul { @for place in &progress.stubborn { li { (words::stubborn(place)) } } }
             }
+            @for items in &progress.items {
+                h2 { (items.heading()) }
+                ul { @for line in items.lines.iter().chain(&items.rest()) { li { (line) } } }
+            }
+            @if !progress.set_wrong.is_empty() {
+                h2 { (words::set_wrong()) }
+                ul { @for line in &progress.set_wrong { li { (line) } } }
+            }
             @for line in words::notes(progress) { p.quiet { (line) } }
         }
     }

@@ -226,6 +226,14 @@ pub fn sheet(progress: &Progress) -> String {
             sheet.heading("Stubborn places in the last four weeks", 18);
             progress.stubborn.iter().for_each(|place| sheet.text(&words::stubborn(place)));
         }
+        for items in &progress.items {
+            sheet.heading(&items.heading(), 18);
+            items.lines.iter().chain(&items.rest()).for_each(|line| sheet.text(line));
+        }
+        if !progress.set_wrong.is_empty() {
+            sheet.heading(&words::set_wrong(), 18);
+            progress.set_wrong.iter().for_each(|line| sheet.text(line));
+        }
         sheet.y += LINE / 2;
         words::notes(progress).iter().for_each(|line| sheet.text(line));
     }

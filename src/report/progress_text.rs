@@ -59,6 +59,16 @@ pub fn lines(progress: &Progress) -> Vec<String> {
         say("Stubborn places in the last four weeks:", "");
         progress.stubborn.iter().for_each(|place| say(&format!("  {}", words::stubborn(place)), "    "));
     }
+    for items in &progress.items {
+        say("", "");
+        say(&format!("{}:", items.heading()), "");
+        items.lines.iter().chain(&items.rest()).for_each(|line| say(&format!("  {line}"), "    "));
+    }
+    if !progress.set_wrong.is_empty() {
+        say("", "");
+        say(&format!("{}:", words::set_wrong()), "");
+        progress.set_wrong.iter().for_each(|line| say(&format!("  {line}"), "    "));
+    }
     let notes = words::notes(progress);
     if !notes.is_empty() {
         say("", "");

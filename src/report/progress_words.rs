@@ -141,6 +141,10 @@ pub fn stubborn(place: &Stubborn) -> String {
     format!("bar {}: on {}, mostly {what}", place.label, counted(place.n_days, "day"))
 }
 
+pub fn set_wrong() -> String {
+    tr!("Levers and pedals heard to stand wrong")
+}
+
 /// Says what the counts leave out or rest on.
 pub fn notes(progress: &Progress) -> Vec<String> {
     let mut lines = Vec::new();

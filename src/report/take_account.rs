@@ -7,7 +7,7 @@ use std::ops::Range;
 use super::ignored::Ignored;
 use crate::follower::{Finding, Heard, LineNote, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::{Entry, Rep, Verdict};
-use crate::practice::{Output, Span, setting_words};
+use crate::practice::{Output, Span, stand_words};
 use crate::score::{Place, Score};
 use crate::time::Micros;
 
@@ -255,8 +255,8 @@ impl Words<'_> {
         let where_first = self.short(first.onset);
         if let [slip] = slips {
             let hand = hand(slip).map(|h| format!(", {}", h.words())).unwrap_or_default();
-            let moved = slip.note.filter(|_| slip.kind == SlipKind::Setting).and_then(|n| self.span.strung(n)).map(|s| s.moved);
-            let what = moved.map_or_else(|| slip_words(slip.kind).0.to_owned(), setting_words);
+            let stand = slip.note.filter(|_| slip.kind == SlipKind::Setting).and_then(|n| self.span.strung(n)).map(|strung| strung.stand());
+            let what = stand.map_or_else(|| slip_words(slip.kind).0.to_owned(), stand_words);
             return format!("{where_first}{hand}, {what}");
         }
         let same_hand = hand(first).filter(|h| slips.iter().all(|s| hand(s) == Some(*h)));

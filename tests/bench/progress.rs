@@ -47,16 +47,16 @@ fn main() {
     let scan = best(count);
     let progress = || {
         let store = Store::open(dir.path()).expect("the journal opens");
-        let known = Known::read_sections(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records");
+        let known = Known::read(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records");
         let (answers, runs) = (store.answers("ferry").expect("answers"), store.runs("ferry", N_RUNS_MAX).expect("runs"));
         let pace = store.latest_pace("ferry").expect("the pace");
         let memory = Some((&known.pieces[0], &known.fitted.weights));
-        let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs, pace };
+        let records = Records { memory, attempts: &known.attempts[0], answers: &answers, runs, pace, slips: Vec::new() };
         Progress::of(piece, records, today, |rep| store.noted(rep)).expect("progress")
     };
     let store = Store::open(dir.path()).expect("the journal opens");
     let read = best(|| store.attempts("ferry").expect("attempts").all.len());
-    let known = best(|| Known::read_sections(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records").pieces.len());
+    let known = best(|| Known::read(&store, std::slice::from_ref(&opened), Rules::standard()).expect("records").pieces.len());
     let text = best(|| progress_text::lines(&progress()).len());
     let page = best(|| progress_page::page(&progress()).len());
     println!("{n_reps} reps; best of {N_RUNS} runs");

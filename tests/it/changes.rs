@@ -6,13 +6,14 @@ use std::sync::Arc;
 
 use catchword::analysis::analyse;
 use catchword::export::musicxml;
+use catchword::journal::attempts::SettingSlip;
 use catchword::journal::entry::{Answer, Entry, Outcome, QuestionKind, Verdict, Witness};
 use catchword::journal::store::{FILE_NAME, NewSession, Store};
 use catchword::midi::{Channel, Hearing, Matching, MidiEvent, MidiKey, Take, Velocity};
 use catchword::piece::{Cue, Instrument, Piece};
 use catchword::practice::quiz::{Question, QuizConfig, questions};
 use catchword::practice::view::{self, Stage};
-use catchword::practice::{Command, Input, Machine, Output, PracticeConfig, Span, listen};
+use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Span, Story, listen};
 use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Part, Place, Score};
 use catchword::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use catchword::time::{Micros, ScoreTime, Stamped, Tempo};
@@ -314,6 +315,59 @@ fn the_plan_names_each_change_and_brings_back_the_one_that_failed() {
     let next = catchword(dir.path(), &["plan", "study", "--on", "2026-03-03"]);
     assert_eq!(last(&next), ["held yesterday", "held 2 days ago"], "{next}");
     assert!(!next.contains("bars 2-4"), "{next}");
+    let progress = catchword(dir.path(), &["progress", "study", "--plain"]);
+    let part = progress.split_once("\nLevers and pedals:\n").map(|(_, part)| part).unwrap_or_default();
+    let lines: Vec<&str> = part.lines().map(str::trim).filter(|line| !line.is_empty()).take(4).collect();
+    let [first, second, heading, wrong] = lines[..] else { panic!("{progress}") };
+    assert!(first.starts_with("lever on F before bar 4, bar 3, beat 2: held"), "{progress}");
+    assert!(second.starts_with("lever on F before bar 8, bar 7, beat 2: held"), "{progress}");
+    assert_eq!((heading, wrong), ("Levers and pedals heard to stand wrong:", "lever on F, 2nd octave: once on 1 day, last in bar 4"));
+    for (option, file) in [("--html", "study.html"), ("--svg", "study.svg")] {
+        catchword(dir.path(), &["progress", "study", option, file]);
+        let page = std::fs::read_to_string(dir.path().join(file)).unwrap();
+        for line in [first, second, heading.trim_end_matches(':'), wrong] {
+            assert!(page.contains(line), "{line}\n{page}");
+        }
+    }
+}
+
+/// Stops after a rep of the first four bars in which every F sharp came as `sent` says, and returns the lines offered and what was told
+/// when the first was picked.
+fn offered(cues: Vec<Cue>, sent: impl Fn(MidiKey) -> MidiKey) -> (Vec<String>, Cue) {
+    let piece = Piece { cues, ..piece(Instrument::LeverHarp, Matching::Sounding) };
+    let span = Span::drill(&piece, "first half".into(), &BarRange::try_new(0..4).unwrap(), 3).unwrap();
+    let notes: Vec<(Micros, MidiKey)> =
+        span.line.notes.iter().map(|n| (secs(1.0 + span.line.onset(n.onset).at.to_f64() * 0.6), sent(n.key))).collect();
+    let line = Cue { place: Place::start_of(BarIdx(3)), hand: None, text: "the bright one".into(), more: None };
+    let engine = Engine::try_new(Arc::new(piece), vec![span], PracticeConfig::standard()).unwrap();
+    let mut engine = engine.with_drafts(vec![line]);
+    let mut out = Vec::new();
+    for (at, key) in notes {
+        let what = Input::Midi(MidiEvent::NoteOn { channel: Channel(0), key, velocity: Velocity(70) });
+        engine.handle(Stamped { at, what }, &mut out);
+    }
+    let drafts = engine.view().ask.expect("a line is asked for").drafts.to_vec();
+    engine.handle(Stamped { at: secs(60.0), what: Input::Story(Story::Picked(0)) }, &mut out);
+    let told = out.iter().find_map(|o| if let Output::Story { cue, .. } = o { Some(cue.clone()) } else { None });
+    (drafts, told.expect("it is told"))
+}
+
+#[test]
+fn where_a_lever_was_forgotten_its_own_cue_is_offered_first_and_told_where_it_moves() {
+    let at = |text: &str| Place::parse(text, &score()).unwrap();
+    let moved = ("L: F 2nd octave up, beat 2", "left hand: lever up on the F in the 2nd octave, for bar 4, beat 1");
+    let told = |place: &str| Cue { place: at(place), hand: None, text: moved.0.into(), more: Some(moved.1.into()) };
+    let (drafts, cue) = offered(vec![], sharp_as_natural);
+    assert_eq!((drafts, cue), (vec![moved.0.to_owned(), "the bright one".to_owned()], told("3.2")));
+    // A wrong string where it is needed: the search for the lever may have been it.
+    let another = |key: MidiKey| if key.number() == 78 { MidiKey::try_new(81).unwrap() } else { key };
+    assert_eq!(offered(vec![], another).0[0], moved.0);
+    // A line of the player's own stays where it is.
+    let own = Cue { place: at("3.2"), hand: None, text: "foot, then the bright one".into(), more: None };
+    assert_eq!(offered(vec![own], sharp_as_natural).1, told("4.1"));
+    // The cue is there already.
+    let cue = told("3.2");
+    assert_eq!(offered(vec![cue], sharp_as_natural).0, ["the bright one"]);
 }
 
 #[test]
@@ -334,5 +388,7 @@ fn answers_about_changes_go_out_of_one_journal_and_into_another() {
         answers.iter().map(|a| (a.kind, a.place.as_str(), a.outcome)).collect::<Vec<_>>(),
         [(QuestionKind::Change, "7.2", Outcome::Failed)]
     );
-    assert_eq!(store.setting_slips("study").unwrap().into_values().collect::<Vec<_>>(), [["4.1"]]);
+    let slips = store.setting_slips("study").unwrap().into_values().collect::<Vec<_>>();
+    assert_eq!(slips, [[SettingSlip { place: "4.1".into(), setting: Some("lever F5 sharp".into()) }]]);
+    assert!(json.contains("lever F5 sharp"), "{json}");
 }

@@ -44,8 +44,8 @@ fn a_rep(number: u32) -> Rep {
         witness: Witness::Heard,
         reason: Some(Reason { place: "3.2".into(), kind: "wrong", words: "bar 3, beat 2, left hand".into() }),
         happenings: vec![
-            Happening { at: Micros(7_000_000), kind: "hesitation", place: "2.3".into(), hand: None },
-            Happening { at: Micros(8_000_000), kind: "wrong", place: "3.2".into(), hand: Some("left") },
+            Happening { at: Micros(7_000_000), kind: "hesitation", place: "2.3".into(), hand: None, setting: None },
+            Happening { at: Micros(8_000_000), kind: "wrong", place: "3.2".into(), hand: Some("left"), setting: None },
         ],
         n_notes_due: 30,
         n_notes_right: 29,
@@ -389,6 +389,13 @@ fn journals_of_every_past_schema_open_with_all_that_is_in_them() {
         let dir = tempfile::tempdir().unwrap();
         let sql = fs::read_to_string(&schema).unwrap();
         rusqlite::Connection::open(dir.path().join(FILE_NAME)).unwrap().execute_batch(&sql).unwrap();
+        let whole = tempfile::tempdir().unwrap();
+        Store::salvage(dir.path(), &whole.path().join(FILE_NAME)).unwrap();
+        assert_eq!(
+            Store::open(whole.path()).unwrap().reps("ferry").unwrap().len(),
+            2,
+            "what can be read of it, before it is brought up to date"
+        );
         let mut store = Store::open(dir.path()).unwrap();
         store.check().unwrap();
         let reps = store.reps("ferry").unwrap();

@@ -155,7 +155,13 @@ impl Evening<'_> {
             let place = format!("{}.{}", self.label(bar.0), player.rng.u8(1..3));
             let at = rep.started + Micros::from_millis(2_000 * (bar.0 - bars.start.0) as i64 + 500);
             let hand = [None, Some("left"), Some("right")][player.rng.usize(0..3)];
-            let happening = |kind: &'static str, by: i64| Happening { at: at + Micros::from_millis(by), kind, place: place.clone(), hand };
+            let happening = |kind: &'static str, by: i64| Happening {
+                at: at + Micros::from_millis(by),
+                kind,
+                place: place.clone(),
+                hand,
+                setting: None,
+            };
             if player.rng.u8(0..10) < 6 {
                 rep.happenings.extend([happening("hesitation", 0), happening("prompt-1", 700)]);
                 rep.verdict = Verdict::Prompted;
@@ -230,7 +236,7 @@ impl Evening<'_> {
                 let at = rep.started + Micros::from_millis(2_000 * bar.0 as i64);
                 let place = format!("{}.1", self.label(bar.0));
                 let kind = ["hesitation", "wrong"][player.rng.usize(0..2)];
-                rep.happenings.push(Happening { at, kind, place: place.clone(), hand: None });
+                rep.happenings.push(Happening { at, kind, place: place.clone(), hand: None, setting: None });
                 let recovery = [Recovery::WentOn, Recovery::NotRecovered, Recovery::Landmark, Recovery::Restarted][player.rng.usize(0..4)];
                 let going_at = (recovery != Recovery::NotRecovered).then(|| format!("{}.1", self.label((bar.0 + 1).min(n_bars - 1))));
                 lapses.push(Lapse { at, place, kind, recovery, going_at, lost: Micros::from_millis(player.rng.i64(400..4_000)) });

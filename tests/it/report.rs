@@ -31,7 +31,7 @@ fn day(month: u32, day: u32) -> NaiveDate {
 fn progress(store: &Store, piece: &Piece, today: NaiveDate) -> Progress {
     let (attempts, answers) = (store.attempts("ferry").unwrap(), store.answers("ferry").unwrap());
     let (runs, pace) = (store.runs("ferry", N_RUNS_MAX).unwrap(), store.latest_pace("ferry").unwrap());
-    let records = Records { memory: None, attempts: &attempts, answers: &answers, runs, pace };
+    let records = Records { memory: None, attempts: &attempts, answers: &answers, runs, pace, slips: store.dated_slips("ferry").unwrap() };
     Progress::of(piece, records, today, |rep| store.noted(rep)).unwrap()
 }
 
@@ -74,8 +74,13 @@ fn journal(reps: &[Played]) -> Store {
         let opened = NewSession { started, piece_key: "ferry".into(), piece_title: "x".into(), program_version: "0.1.0".into(), seed: 1 };
         let session = store.begin_session(&opened).unwrap();
         let reason = played.noted.last().map(|(kind, place)| Reason { place: (*place).into(), kind, words: "there".into() });
-        let happening =
-            |(kind, place): &(&'static str, &'static str)| Happening { at: Micros(2), kind, place: (*place).into(), hand: None };
+        let happening = |(kind, place): &(&'static str, &'static str)| Happening {
+            at: Micros(2),
+            kind,
+            place: (*place).into(),
+            hand: None,
+            setting: None,
+        };
         let rep = Rep {
             number: RepNumber(0),
             mode: played.mode,

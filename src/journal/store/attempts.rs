@@ -7,7 +7,7 @@ use rusqlite::{Row, Statement};
 
 use super::convert::{known, timestamp, uuid};
 use super::{Error, RepId, Store};
-use crate::journal::attempts::{Attempt, Attempts, DatedRun, Known, Noted, PlayedSpan, RepRow};
+use crate::journal::attempts::{Attempt, Attempts, DatedRun, DatedSlip, Known, Noted, PlayedSpan, RepRow, SettingSlip};
 use crate::journal::entry::{Mode, Verdict, Witness};
 use crate::journal::stats::DatedLapse;
 use crate::time::{Micros, Timestamp};
@@ -68,20 +68,39 @@ impl Store {
         Ok(lapses)
     }
 
-    /// Returns where a lever or pedal was heard to stand wrong in the reps of a piece, in order.
+    /// Returns which levers and pedals were heard to stand wrong in the reps of a piece, and where, in order.
     ///
     /// # Errors
     /// When they cannot be read.
-    pub fn setting_slips(&self, piece_key: &str) -> Result<HashMap<RepRow, Vec<String>>, Error> {
-        let sql = "SELECT rep.rowid, place
+    pub fn setting_slips(&self, piece_key: &str) -> Result<HashMap<RepRow, Vec<SettingSlip>>, Error> {
+        let sql = "SELECT rep.rowid, place, setting
                    FROM happening CROSS JOIN rep ON rep.id = happening.rep_id CROSS JOIN session ON session.id = rep.session_id
                    WHERE kind = 'setting' AND piece_key = ? ORDER BY happening.rep_id, nth";
-        let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), row.get(1)?));
-        let mut slips: HashMap<RepRow, Vec<String>> = HashMap::new();
-        for (rep, place) in self.rows(sql, [piece_key], read, "read the slips of levers and pedals")? {
-            slips.entry(rep).or_default().push(place);
+        let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), SettingSlip { place: row.get(1)?, setting: row.get(2)? }));
+        let mut slips: HashMap<RepRow, Vec<SettingSlip>> = HashMap::new();
+        for (rep, slip) in self.rows(sql, [piece_key], read, "read the slips of levers and pedals")? {
+            slips.entry(rep).or_default().push(slip);
         }
         Ok(slips)
+    }
+
+    /// Returns the same of all reps from memory and of all answers, oldest first.
+    ///
+    /// # Errors
+    /// When they cannot be read.
+    pub fn dated_slips(&self, piece_key: &str) -> Result<Vec<DatedSlip>, Error> {
+        let sql = "SELECT started_utc_us + at_us AS at, offset_s, place, setting
+                   FROM happening CROSS JOIN rep ON rep.id = rep_id CROSS JOIN session ON session.id = session_id
+                   WHERE kind = 'setting' AND piece_key = ?1 AND mode <> 'reading'
+                   UNION ALL
+                   SELECT started_utc_us + at_us, offset_s, answer_happening.place, setting
+                   FROM answer_happening CROSS JOIN answer ON answer.id = answer_id CROSS JOIN session ON session.id = session_id
+                   WHERE answer_happening.kind = 'setting' AND piece_key = ?1
+                   ORDER BY at";
+        let read = |row: &Row<'_>| {
+            Ok(DatedSlip { at: timestamp(row.get(0)?, row.get(1)?)?, slip: SettingSlip { place: row.get(2)?, setting: row.get(3)? } })
+        };
+        self.rows(sql, [piece_key], read, "read the slips of levers and pedals")
     }
 
     /// Returns the player's last word on each rep of a piece whose verdict they overruled.

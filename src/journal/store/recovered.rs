@@ -116,7 +116,7 @@ impl Store {
             verdict: Verdict::Broken,
             witness: Witness::Heard,
             reason: Some(Reason { place: place.clone(), kind: "abandoned", words: "the program was cut short".to_owned() }),
-            happenings: vec![Happening { at: ended, kind: "abandoned", place, hand: None }],
+            happenings: vec![Happening { at: ended, kind: "abandoned", place, hand: None, setting: None }],
             n_notes_due: 0,
             n_notes_right: 0,
             tempo: None,

@@ -79,6 +79,8 @@ impl Store {
             let Some(mut statement) = sql.into_iter().find_map(|sql| self.connection.prepare(&sql).ok()) else { return Ok(false) };
             let n_columns = statement.column_count();
             let places = vec!["?"; n_columns].join(", ");
+            // By name: a journal of an older schema has fewer of them.
+            let columns = statement.column_names().join(", ");
             let Ok(mut rows) = statement.query([]) else { return Ok(false) };
             loop {
                 let cells = match rows.next() {
@@ -90,7 +92,7 @@ impl Store {
                     Err(_) => break,
                 };
                 let Ok(cells) = cells else { break };
-                let insert = format!("INSERT OR IGNORE INTO {name} VALUES ({places})");
+                let insert = format!("INSERT OR IGNORE INTO {name} ({columns}) VALUES ({places})");
                 match to.connection.prepare_cached(&insert).and_then(|mut insert| insert.execute(params_from_iter(cells))) {
                     Ok(n) => salvaged.n_rows += n,
                     Err(error) if error.sqlite_error_code() == Some(rusqlite::ErrorCode::ConstraintViolation) => salvaged.n_orphans += 1,

@@ -50,7 +50,7 @@ pub(super) fn rep(transaction: &Transaction<'_>, id: &str, session: SessionId, r
         ])?;
     happenings(
         transaction,
-        "INSERT INTO happening (rep_id, nth, at_us, kind, place, hand) VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT INTO happening (rep_id, nth, at_us, kind, place, hand, setting) VALUES (?, ?, ?, ?, ?, ?, ?)",
         id,
         &rep.happenings,
     )?;
@@ -93,7 +93,7 @@ pub(super) fn answer(transaction: &Transaction<'_>, id: &str, session: SessionId
             answer.witness.word(),
             answer.n_notes_between,
         ])?;
-    let sql = "INSERT INTO answer_happening (answer_id, nth, at_us, kind, place, hand) VALUES (?, ?, ?, ?, ?, ?)";
+    let sql = "INSERT INTO answer_happening (answer_id, nth, at_us, kind, place, hand, setting) VALUES (?, ?, ?, ?, ?, ?, ?)";
     happenings(transaction, sql, id, &answer.happenings)?;
     take(transaction, "INSERT INTO answer_take (id, answer_id, first_us, smf) VALUES (?, ?, ?, ?)", id, &answer.take)
 }
@@ -128,7 +128,7 @@ pub(super) fn overrule(transaction: &Transaction<'_>, id: &str, rep_id: &str, ve
 fn happenings(transaction: &Transaction<'_>, sql: &str, owner: &str, happenings: &[Happening]) -> rusqlite::Result<()> {
     let mut insert = transaction.prepare_cached(sql)?;
     for (nth, h) in happenings.iter().enumerate() {
-        insert.execute(params![owner, order(nth), h.at.0, h.kind, h.place, h.hand])?;
+        insert.execute(params![owner, order(nth), h.at.0, h.kind, h.place, h.hand, h.setting])?;
     }
     Ok(())
 }

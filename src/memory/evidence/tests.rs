@@ -157,13 +157,20 @@ fn answers_of_the_quiz_grade_what_was_asked() {
 fn with_change() -> Layout {
     let heard_at = vec!["3.1".to_owned(), "6.2".to_owned()];
     let place = PlaceAt { text: "2.3".into(), bar: 1 };
-    Layout { changes: vec![ChangeAt { name: "lever on F before bar 3".into(), place, for_bar: 2, heard_at }], ..layout() }
+    Layout {
+        changes: vec![ChangeAt { name: "lever on F before bar 3".into(), place, for_bar: 2, moved: vec!["lever F4".into()], heard_at }],
+        ..layout()
+    }
 }
 
 fn of_the_change(layout: &Layout, reps: &Attempts, slips: &[&str]) -> Option<String> {
     let items = layout.items();
     let reader = Reader::new(layout, &items);
-    let slips: Vec<String> = slips.iter().map(|s| (*s).to_owned()).collect();
+    let slip = |text: &&str| {
+        let (place, setting) = text.split_once(' ').map_or((*text, None), |(place, setting)| (place, Some(setting.to_owned())));
+        SettingSlip { place: place.to_owned(), setting }
+    };
+    let slips: Vec<SettingSlip> = slips.iter().map(slip).collect();
     let mut said = None;
     Played::new(&reader, reps).rep(&reps.all[0], &[], &slips, |idx, a| {
         if items[idx.0].kind == ItemKind::Change {
@@ -185,6 +192,8 @@ fn a_change_is_held_by_a_clean_rep_and_failed_by_a_slip_of_its_setting_from_ther
     assert_eq!(of(("1", "8"), Verdict::Broken, Some(("6.2", "setting")), &["6.2"]), lost, "heard later");
     assert_eq!(of(("1", "4"), Verdict::Clean, None, &["3.1"]), lost, "an inner note, within the allowance");
     assert_eq!(of(("1", "8"), Verdict::Broken, Some(("7.1", "setting")), &["7.1"]), clean, "another lever");
+    assert_eq!(of(("1", "4"), Verdict::Broken, Some(("3.1", "setting")), &["3.1 lever F4 sharp"]), lost);
+    assert_eq!(of(("1", "4"), Verdict::Clean, None, &["3.1 lever F3 sharp"]), clean, "another lever, heard at the same place");
     assert_eq!(of(("1", "4"), Verdict::Broken, Some(("3.1", "wrong")), &[]), None, "a wrong string says nothing of the lever");
     assert_eq!(of(("1", "4"), Verdict::Prompted, Some(("3.1", "prompt-1")), &[]), lost, "a cue on the way to its note");
     assert_eq!(of(("1", "4"), Verdict::Broken, Some(("3.1", "hesitation")), &[]), Some(flow));

@@ -133,7 +133,7 @@ impl Asking {
             Ear::Told { .. } => return None,
         };
         let place = questions[self.subject().0].text.clone();
-        end.happenings.push(Happening { at: now, kind: Fault::Abandoned.word(), place, hand: None });
+        end.happenings.push(Happening { at: now, kind: Fault::Abandoned.word(), place, hand: None, setting: None });
         Some(end)
     }
 

@@ -75,7 +75,7 @@ impl ChordEar {
         let score = &around.piece.score;
         let is_held = outcome == Outcome::Held;
         let is_slip = outcome == Outcome::Failed;
-        let happening = || Happening { at, kind: Fault::Wrong.word(), place: place.text(score), hand: Some("left") };
+        let happening = || Happening { at, kind: Fault::Wrong.word(), place: place.text(score), hand: Some("left"), setting: None };
         End {
             at,
             outcome,

@@ -233,7 +233,7 @@ impl PassageEar {
             (_, Some((to, since)), Some(exit)) => {
                 // The notes that told of it were right ones, of the other way.
                 happenings.retain(|h| h.at < since);
-                happenings.push(Happening { at, kind: Fault::WrongTurn.word(), place: exit.place.text(score), hand: None });
+                happenings.push(Happening { at, kind: Fault::WrongTurn.word(), place: exit.place.text(score), hand: None, setting: None });
                 tr!("{place}: that way belongs to bar {bar}", place = exit.place.words(score), bar = score.bar(to.bar).label)
             }
             _ if self.first_right.is_none() && outcome == Outcome::OutOfTime => {

@@ -59,7 +59,8 @@ impl HarpString {
         format!("{} {}", self.letter().char(), self.octave_words())
     }
 
-    fn octave_words(self) -> String {
+    /// Returns `4th octave`.
+    pub fn octave_words(self) -> String {
         let octave = self.harp_octave();
         let ending = match octave {
             1 => "st",
