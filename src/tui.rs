@@ -37,7 +37,8 @@ pub trait Practice {
     /// Takes one input; its stamp never lies before that of the input before, except for notes that arrive late.
     ///
     /// # Errors
-    /// When what came of it cannot be kept (a full disk); the loop then ends and gives the error back.
+    /// When practice cannot go on at all; the loop then ends and gives the error back. A journal that refuses (a full disk) is none: what it
+    /// does not take is kept for later, and [`Practice::take_notice`] says so.
     fn handle(&mut self, input: Stamped<Input>) -> Result<(), Failure>;
 
     /// The time at which `handle` wants an [`Input::Deadline`], if nothing comes before.

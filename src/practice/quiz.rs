@@ -7,14 +7,20 @@ mod account;
 mod asking;
 mod bank;
 mod chord_ear;
+mod config;
 mod doubt;
+mod ears;
 mod harmony;
 mod hearing;
 mod jump;
 mod order;
+mod phase;
 mod question;
+mod shown;
+mod steer;
 
 pub use bank::questions;
+pub use config::QuizConfig;
 pub use doubt::{Doubt, JournalDoubt, TodaysDoubt};
 pub use harmony::{Fit, Harmony};
 pub use order::{Deck, Mix};
@@ -24,63 +30,24 @@ use std::sync::Arc;
 
 use super::config::PracticeConfig;
 use super::habits::Learned;
-use super::view::{self, Stage, View};
+use super::view::View;
 use super::{Command, Input, Machine, Output};
-use crate::journal::entry::{Answer, Entry, Mode, Outcome, QuestionKind, Verdict, Witness};
-use crate::midi::{Matching, MidiEvent, Take};
+use crate::journal::entry::{Answer, Entry, Mode, Outcome, QuestionKind, Witness};
+use crate::midi::MidiEvent;
 use crate::piece::Piece;
 use crate::score::Place;
 use crate::time::{Micros, Stamped};
 
 use account::Answered;
 use asking::{Asking, Ear};
-use chord_ear::ChordEar;
-use hearing::{Around, End, PassageEar, Task};
-use jump::{JumpEar, N_BARS_OF_RUN};
-
-/// How a quiz goes.
-#[derive(Clone, PartialEq, Debug)]
-pub struct QuizConfig {
-    pub length: Micros,
-    pub seed: u64,
-    /// From the question to the first note: 5 s, 3 to 10.
-    pub first_onset: Micros,
-    /// From the call of a landmark to going on there: 2 s, 1 to 4; two beats where they are longer.
-    pub jump: Micros,
-    /// How long an outcome stands.
-    pub glance: Micros,
-    pub mix: Mix,
-    /// Without an instrument: answers are told, not heard.
-    pub is_told: bool,
-}
-
-impl QuizConfig {
-    /// Returns the defaults for a quiz of so many minutes. The times are reasoned ones: no study gives them.
-    pub fn standard(minutes: u32, seed: u64) -> Self {
-        QuizConfig {
-            length: Micros(i64::from(minutes) * 60_000_000),
-            seed,
-            first_onset: Micros::from_millis(5_000),
-            jump: Micros::from_millis(2_000),
-            glance: Micros::from_millis(2_000),
-            mix: Mix::standard(),
-            is_told: false,
-        }
-    }
-}
+use hearing::{Around, End};
+use phase::{Phase, Told};
 
 /// An outcome stands until the player has been silent for so long, up to the most.
 const HUSH: Micros = Micros(800_000);
 const GLANCE_MAX: Micros = Micros(6_000_000);
 /// An answer that is not marked for so long is dropped.
 const MARK: Micros = Micros(60_000_000);
-/// Where nothing is heard, a landmark is called this long after the start, and up to as much again later.
-const CALL: Micros = Micros(4_000_000);
-
-/// What the player may say of an answer that nobody heard.
-const CHOICES: &[(Command, &str)] =
-    &[(Command::Overrule(Verdict::Clean), msgid!("held")), (Command::Overrule(Verdict::Broken), msgid!("did not"))];
-
 pub struct Quiz {
     piece: Arc<Piece>,
     practice: PracticeConfig,
@@ -98,37 +65,6 @@ pub struct Quiz {
     /// What is known of the player's timing, and which questions have been taught it.
     learned: Learned,
     is_taught: Vec<bool>,
-}
-
-enum Phase {
-    Ready,
-    Asked(Asking),
-    /// Nobody heard the answer, or not all that matters of it: how was it?
-    Mark {
-        asking: Asking,
-        /// When the player had it, and since when they are asked.
-        had: Micros,
-        since: Micros,
-        /// What was played to it, where anything was heard.
-        take: Take,
-    },
-    /// A breath before the next question, with the outcome of the last.
-    Between {
-        since: Micros,
-        told: Option<Told>,
-    },
-    Paused {
-        since: Micros,
-    },
-    Finished {
-        account: Vec<String>,
-    },
-}
-
-struct Told {
-    is_held: bool,
-    large: String,
-    small: String,
 }
 
 impl Quiz {
@@ -208,57 +144,6 @@ impl Quiz {
         let (subject, _) = asking.subject();
         out.push(Output::Asked { at, words: self.questions[subject].asked_words(self.questions[question].kind) });
         self.phase = Phase::Asked(asking);
-    }
-
-    /// Teaches what a question asks for the player's timing, once it is asked: most of a piece is not asked in one session.
-    fn teach(&mut self, question: usize) {
-        if !std::mem::replace(&mut self.is_taught[question], true) {
-            self.questions[question].spans_mut().for_each(|span| self.learned.teach(span));
-        }
-    }
-
-    /// Makes ready to hear an answer. A landmark that there is no run towards is asked for as a cold start.
-    fn ear(&mut self, question: usize, at: Micros, before: &[Place]) -> (usize, Ear) {
-        self.teach(question);
-        if self.questions[question].kind != QuestionKind::Jump {
-            return (question, self.plain_ear(question, at));
-        }
-        let jump = self.jump_ear(question, at, before);
-        if let Some(ear) = jump {
-            return (question, ear);
-        }
-        let place = self.questions[question].place;
-        let cold = self.questions.iter().position(|q| q.kind == QuestionKind::ColdStart && q.place == place).unwrap_or(question);
-        self.teach(cold);
-        (cold, self.plain_ear(cold, at))
-    }
-
-    fn jump_ear(&mut self, question: usize, at: Micros, before: &[Place]) -> Option<Ear> {
-        let from = self.deck.draw_start(&self.questions, question, N_BARS_OF_RUN, before)?;
-        if self.config.is_told {
-            let call = at + CALL + Micros(self.deck.below(CALL.0 as usize) as i64);
-            return Some(Ear::Told { jump: Some((from, call, false)) });
-        }
-        let mut run = bank::run_from(&self.piece, &self.questions[from], N_BARS_OF_RUN)?;
-        self.learned.teach(&mut run.span);
-        let around = Around { piece: &self.piece, practice: &self.practice, config: &self.config };
-        let deck = &mut self.deck;
-        Some(Ear::Jump(from, Box::new(JumpEar::new(at, run, around, |n| deck.below(n))?)))
-    }
-
-    /// Tells whether the player says how the answer to a question went: always without an instrument, and of levers and pedals where the
-    /// instrument sends strings, however they are set.
-    fn is_told(&self, question: usize) -> bool {
-        let is_unheard = || matches!(self.piece.hearing.matching, Matching::Strings { .. });
-        self.config.is_told || self.questions[question].kind == QuestionKind::Change && is_unheard()
-    }
-
-    fn plain_ear(&self, question: usize, at: Micros) -> Ear {
-        match Task::of(&self.questions[question], self.around()) {
-            _ if self.is_told(question) => Ear::Told { jump: None },
-            Some(task) => Ear::Passage(Box::new(PassageEar::new(at, task))),
-            None => Ear::Chord(Box::new(ChordEar::new(at, &self.piece.hearing))),
-        }
     }
 
     /// Lets the answer in progress take something in; what ends it is written down.
@@ -348,111 +233,9 @@ impl Quiz {
         self.phase = Phase::Between { since: end.at, told: Some(Told { is_held, large, small }) };
     }
 
-    fn command(&mut self, command: Command, out: &mut Vec<Output>) {
-        let now = self.now;
-        match (command, &self.phase) {
-            (_, Phase::Finished { .. }) => {}
-            (Command::Pause | Command::Start, Phase::Ready) => self.begin(now),
-            (Command::Start, Phase::Paused { .. }) => self.command(Command::Pause, out),
-            (Command::Start, Phase::Between { .. }) => self.ask(now, out),
-            // In a pause, what is next is what comes after the quiz.
-            (Command::Skip, Phase::Paused { .. }) => self.finish(out),
-            (Command::Pause, Phase::Mark { .. }) => {}
-            // Without an instrument the same key goes on, so that one pressed once too often stops nothing.
-            (Command::Pause, Phase::Between { .. }) if self.config.is_told => self.ask(now, out),
-            (Command::Pause, Phase::Asked(asking)) if self.is_told(asking.question) => self.had(now),
-            (Command::Overrule(verdict), Phase::Mark { asking, had, take, .. }) => {
-                let outcome = if verdict == Verdict::Clean { Outcome::Held } else { Outcome::Failed };
-                let end = asking.told(now, outcome, &tr!("it did not hold"), &self.questions, &self.piece);
-                self.answered(End { first_right: Some(*had), take: take.clone(), ..end }, out);
-            }
-            (Command::Overrule(verdict), Phase::Between { .. }) => self.overrule(verdict, out),
-            // What nobody hears is marked after it is had, and so a mark before that may mean the question that stands.
-            (Command::Overrule(verdict), Phase::Asked(asking)) if !self.is_told(asking.question) && !asking.has_begun() => {
-                self.overrule(verdict, out);
-            }
-            (Command::Pause, Phase::Paused { since }) => {
-                let gone = now - *since;
-                self.ends = self.ends.map(|ends| ends + gone);
-                self.phase = Phase::Between { since: now, told: None };
-            }
-            (Command::Pause, _) => {
-                self.leave(out);
-                self.phase = Phase::Paused { since: now };
-            }
-            (Command::Skip, Phase::Asked(asking)) if asking.has_begun() => self.leave(out),
-            (Command::Skip, Phase::Asked(asking)) => {
-                let end = asking.told(now, Outcome::Failed, &tr!("passed over"), &self.questions, &self.piece);
-                self.answered(end, out);
-            }
-            (Command::Skip, Phase::Between { .. }) => self.ask(now, out),
-            (Command::Quit, _) => {
-                self.leave(out);
-                self.finish(out);
-            }
-            _ => {}
-        }
-    }
-
-    /// The player's word on the last answer goes before what was heard.
-    fn overrule(&mut self, verdict: Verdict, out: &mut Vec<Output>) {
-        let is_held = verdict == Verdict::Clean;
-        let outcome = if is_held { Outcome::Held } else { Outcome::Failed };
-        let Some(answer) = self.answers.last_mut().filter(|answer| (answer.outcome == Outcome::Held) != is_held) else { return };
-        answer.outcome = outcome;
-        answer.confused = None;
-        self.deck.overruled(outcome, answer.recall);
-        let (now, number) = (self.now, self.n_asked - 1);
-        out.push(Output::Record(Entry::AnswerOverruled { answer: number, outcome, at: now }));
-        if let Phase::Between { since, told: Some(told) } = &mut self.phase {
-            let large = if is_held { tr!("held") } else { tr!("did not hold") };
-            *told = Told { is_held, large, small: tr!("{name}, as you say", name = answer.name) };
-            *since = now;
-        }
-    }
-
-    /// The player has the answer, and nobody heard it. Before its call a jump has none.
-    fn had(&mut self, now: Micros) {
-        match std::mem::replace(&mut self.phase, Phase::Ready) {
-            Phase::Asked(asking) if asking.is_called() => self.phase = Phase::Mark { asking, had: now, since: now, take: Take::default() },
-            other => self.phase = other,
-        }
-    }
-
-    /// Writes down an answer that is left before its end; a question that nothing was played to is forgotten.
-    fn leave(&mut self, out: &mut Vec<Output>) {
-        let now = self.now;
-        self.answer(out, |asking, questions, around, _| asking.left(now, questions, around));
-    }
-
     fn finish(&mut self, out: &mut Vec<Output>) {
         self.phase = Phase::Finished { account: account::lines(&self.answers) };
         out.push(Output::Finished { at: self.now });
-    }
-
-    fn stage(&self) -> Stage<'_> {
-        Stage::Quiz(match &self.phase {
-            Phase::Ready | Phase::Between { told: None, .. } => {
-                view::Quiz::Ready { length: &self.length_words, is_told: self.config.is_told }
-            }
-            Phase::Between { told: Some(Told { is_held, large, small }), .. } => view::Quiz::Told { is_held: *is_held, large, small },
-            Phase::Asked(asking) => {
-                let (idx, _) = asking.subject();
-                let question = &self.questions[idx];
-                let kind = self.questions[asking.question].kind;
-                let (large, small) = (question.large.as_str(), question.small.as_slice());
-                if kind == QuestionKind::Jump && idx == asking.question {
-                    view::Quiz::Called { large, small }
-                } else if asking.has_begun() {
-                    view::Quiz::Answering { kind }
-                } else {
-                    view::Quiz::Asked { kind, large, small, is_told: self.is_told(asking.question) }
-                }
-            }
-            Phase::Mark { asking, .. } => view::Quiz::Mark { question: &self.questions[asking.question].check, choices: CHOICES },
-            Phase::Paused { .. } => return Stage::Paused,
-            Phase::Finished { account } => return Stage::Finished { account },
-        })
     }
 }
 
