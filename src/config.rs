@@ -65,6 +65,8 @@ pub struct Config {
     hands: Hands,
     /// The fewest half rows of a capital in a cue, as the player can read them; none: as small as block letters go.
     pub letters: Option<usize>,
+    /// What is set otherwise than usual of all that a rep is judged by.
+    judged_by: Vec<String>,
 }
 
 /// Why the settings could not be read.
@@ -97,6 +99,7 @@ impl Default for Config {
             harp: Manner::USUAL,
             hands: Hands::default(),
             letters: None,
+            judged_by: Vec::new(),
         }
     }
 }
@@ -153,6 +156,14 @@ impl Config {
                 roll_ends_on_beat: keys.word("roll-anchor", &ANCHORS)?.map(|a| a.value),
             };
             config.harp = own.or(config.harp);
+            let usual = Manner::USUAL;
+            if let Some(roll) = own.roll_longest.filter(|_| own.roll_longest != usual.roll_longest) {
+                config.judged_by.push(format!("harp.roll-ms = {}", roll.0 / 1_000));
+            }
+            let anchor = own.roll_ends_on_beat.filter(|_| own.roll_ends_on_beat != usual.roll_ends_on_beat);
+            config
+                .judged_by
+                .extend(ANCHORS.iter().filter(|(_, ends)| Some(*ends) == anchor).map(|(word, _)| format!("harp.roll-anchor = {word:?}")));
         }
         config.letters = letters::read(&keys)?;
         number::read(&keys, &mut config)?;
@@ -175,6 +186,12 @@ impl Config {
     /// Returns the footswitches where no piece is played.
     pub fn switches(&self) -> FootswitchConfig {
         self.hands.footswitch(Instrument::Keyboard)
+    }
+
+    /// Returns what is set otherwise than usual of all that a rep is judged by, as lines of a settings file that is read by
+    /// [`Config::parse`]: `hesitation.floor-s = 0.5`. How the instrument is heard stands in each take.
+    pub fn judged_by(&self) -> String {
+        self.judged_by.iter().map(|line| format!("{line}\n")).collect()
     }
 
     /// Returns the rules and timings of practice, with what the player has set in them.

@@ -13,11 +13,14 @@ use crossbeam_channel::bounded;
 use super::session::Session;
 use super::story_file::drafted;
 use super::{N_SIGNALS_MAX, exit_code, pieces_dirs, print_account};
+use crate::analysis::analyse;
 use crate::clock::SessionClock;
+use crate::config::Config;
 use crate::journal::entry::Mode;
+use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
-use crate::practice::{Engine, PracticeConfig, Span};
+use crate::practice::{Engine, Span};
 use crate::source::open;
 use crate::tui::{self, plain};
 
@@ -45,9 +48,14 @@ pub struct DemoArgs {
 }
 
 pub fn run(args: DemoArgs) -> anyhow::Result<ExitCode> {
+    let config = match Paths::find(None) {
+        Ok(paths) => super::settings(&paths)?,
+        Err(_) => Config::default(),
+    };
     let piece = open_piece(&args.piece, None, &pieces_dirs())?.piece;
-    let (spans, drafts) = (spans(&piece), drafted(&piece));
-    let engine = Engine::try_new(Arc::new(piece), spans, PracticeConfig::standard()).context("the piece has no notes")?.with_drafts(drafts);
+    let drafts = analyse(&piece.score, piece.part).map_or_else(Vec::new, |analysis| drafted(&piece, &analysis));
+    let spans = spans(&piece);
+    let engine = Engine::try_new(Arc::new(piece), spans, config.practice()).context("the piece has no notes")?.with_drafts(drafts);
     let mut session = Session::new(engine, None).directed(args.seed);
     if args.plain || !std::io::stdout().is_terminal() {
         return Ok(exit_code(plain::race(&mut session, std::io::stdout().lock())?));

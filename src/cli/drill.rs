@@ -17,6 +17,7 @@ use super::sitting::{Beginning, begin_as_planned, machine, planned, quiz_for, re
 use super::story_file::{StoryFile, drafted};
 use super::voice::Voice;
 use super::{N_SIGNALS_MAX, exit_code, print_account};
+use crate::analysis::{Analysis, analyse};
 use crate::clock::SessionClock;
 use crate::config::Config;
 use crate::journal::entry::Mode;
@@ -116,7 +117,8 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
     let Circumstances { paths, config, input, part, plain, minutes } = circumstances;
     let (mut hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
     let stories = StoryFile::open(&opened, part)?;
-    let drafts = drafted(&opened.piece);
+    let analysis = analyse(&opened.piece.score, opened.piece.part);
+    let drafts = analysis.as_ref().map_or_else(Vec::new, |analysis| drafted(&opened.piece, analysis));
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let input = input.or(config.input.as_deref()).unwrap_or_default();
@@ -125,8 +127,8 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
         let begin = Beginning { drafts, ..Beginning::default() };
         (Session::over(machine(opened.piece, spans, config, minutes, begin)?, None).directed(1), None)
     } else if input == KEYS {
-        let record = Record::begin(super::open_journal(paths)?, &opened.key, &opened.piece.title, 0);
-        let begin = beginning(&record, &opened, config, minutes, &mut spans, true)?;
+        let record = Record::begin(super::open_journal(paths)?, &opened.key, &opened.piece.title, 0).judged_by(&config.judged_by());
+        let begin = beginning(&record, &opened, analysis.as_ref(), config, minutes, &mut spans, true)?;
         (Session::over(machine(opened.piece, spans, config, minutes, begin)?, Some(record)), None)
     } else {
         let source = open(input)?;
@@ -143,9 +145,10 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
             open_place(&place, hand.as_deref(), score).map(|(place, hand)| (place, hand, typed))
         };
         let unfinished = lines.filter_map(line).collect();
-        let record = Record::begin(store, &opened.key, &opened.piece.title, 0);
-        learn_from_journal(record.store(), &opened.key, &opened.piece, record.began(), &mut spans)?;
-        let begin = Beginning { drafts, open, unfinished, ..beginning(&record, &opened, config, minutes, &mut spans, false)? };
+        let record = Record::begin(store, &opened.key, &opened.piece.title, 0).judged_by(&config.judged_by());
+        learn_from_journal(record.store(), &opened.key, &opened.piece, record.began(), &config.practice(), &mut spans)?;
+        let begin =
+            Beginning { drafts, open, unfinished, ..beginning(&record, &opened, analysis.as_ref(), config, minutes, &mut spans, false)? };
         let machine = machine(opened.piece, spans, config, minutes, begin)?;
         (Session::over(machine, Some(record)).with_stories(stories), Some(source.start(clock, sender)?))
     };
@@ -222,18 +225,21 @@ pub(super) fn keys_of(piece: &Piece) -> Vec<MidiKey> {
 fn beginning(
     record: &Record,
     opened: &OpenedPiece,
+    analysis: Option<&Analysis>,
     config: &Config,
     minutes: Option<u32>,
     spans: &mut Vec<Span>,
     is_told: bool,
 ) -> anyhow::Result<Beginning> {
-    let known = Known::read(record.store(), std::slice::from_ref(opened), config.rules)?;
-    let today = record.began().date_naive();
-    let reached_today = reached_on(&opened.piece, &known.attempts[0], today);
-    let mut quiz = None;
-    if let Some(minutes) = minutes {
-        begin_as_planned(spans, &planned(&known, today, minutes));
-        quiz = quiz_for(record.store(), opened, config, minutes, is_told)?;
-    }
+    let (store, today) = (record.store(), record.began().date_naive());
+    let (reached_today, quiz) = match (minutes, analysis) {
+        (Some(minutes), Some(analysis)) => {
+            let known = Known::read_analysed(store, opened, analysis, config.rules)?;
+            begin_as_planned(spans, &planned(&known, today, minutes));
+            let quiz = quiz_for(store, opened, (analysis, &known), config, minutes, is_told)?;
+            (reached_on(&opened.piece, &known.attempts[0], today), quiz)
+        }
+        _ => (reached_on(&opened.piece, &store.attempts(&opened.key)?, today), None),
+    };
     Ok(Beginning { reached_today, quiz, is_told, ..Beginning::default() })
 }

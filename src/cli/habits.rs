@@ -10,7 +10,7 @@ use crate::journal::stats::DatedRep;
 use crate::journal::store::{Error, Store};
 use crate::midi::Take;
 use crate::piece::{Piece, parse_bars};
-use crate::practice::{Learned, Span, Timed};
+use crate::practice::{Learned, PracticeConfig, Span, Timed};
 use crate::time::Timestamp;
 
 /// Clean reps of the same bars that are learned from, and how many notes all together: what can be heard before a player notices the wait.
@@ -21,18 +21,25 @@ const N_NOTES_MAX: u32 = 1_500;
 ///
 /// # Errors
 /// When the journal cannot be read.
-pub fn learn_from_journal(store: &Store, key: &str, piece: &Piece, before: Timestamp, spans: &mut [Span]) -> Result<(), Error> {
-    let learned = learned(store, key, piece, before)?;
+pub fn learn_from_journal(
+    store: &Store,
+    key: &str,
+    piece: &Piece,
+    before: Timestamp,
+    config: &PracticeConfig,
+    spans: &mut [Span],
+) -> Result<(), Error> {
+    let learned = learned(store, key, piece, before, config)?;
     spans.iter_mut().for_each(|span| learned.teach(span));
     Ok(())
 }
 
 /// Returns the timing of the piece's player: from the latest reading take, and from clean reps of any span, newest
-/// first. Only what the journal had at `before` counts, so that a stored take can be judged again as it was.
+/// first, each heard by `config`. Only what the journal had at `before` counts, so that a stored take can be judged again as it was.
 ///
 /// # Errors
 /// When the journal cannot be read.
-pub fn learned(store: &Store, key: &str, piece: &Piece, before: Timestamp) -> Result<Learned, Error> {
+pub fn learned(store: &Store, key: &str, piece: &Piece, before: Timestamp, config: &PracticeConfig) -> Result<Learned, Error> {
     let reps = store.attempts(key)?;
     let all = &reps.all[..reps.all.partition_point(|rep| rep.at < before)];
     let mut notes_of: Vec<Option<u32>> = vec![None; reps.spans.len()];
@@ -64,7 +71,7 @@ pub fn learned(store: &Store, key: &str, piece: &Piece, before: Timestamp) -> Re
         played.extend(place.map(|(piece, span)| Played { piece, span, take, mode: rep.mode }));
     }
     let mut learned = Learned::default();
-    for (timed, played) in shelf.hear(&played).iter().zip(&played) {
+    for (timed, played) in shelf.hear(&played, config).iter().zip(&played) {
         learned.add(timed, played.mode);
     }
     Ok(learned)
@@ -102,9 +109,9 @@ impl Shelf {
     }
 
     /// Hears the takes, all processors at once: somebody is waiting to play.
-    fn hear(&self, played: &[Played]) -> Vec<Timed> {
+    fn hear(&self, played: &[Played], config: &PracticeConfig) -> Vec<Timed> {
         let n_workers = thread::available_parallelism().map_or(1, usize::from);
-        let hear = |played: &Played| Timed::of(&self.pieces[played.piece], &self.spans[played.span], &played.take);
+        let hear = |played: &Played| Timed::of(&self.pieces[played.piece], &self.spans[played.span], &played.take, config);
         thread::scope(|scope| {
             let shares = played.chunks(played.len().div_ceil(n_workers).max(1));
             let workers: Vec<_> = shares.map(|share| scope.spawn(move || share.iter().map(hear).collect::<Vec<_>>())).collect();
@@ -133,7 +140,7 @@ mod tests {
     use crate::journal::entry::Entry;
     use crate::journal::store::NewSession;
     use crate::piece_folder::open_piece;
-    use crate::practice::{Output, PracticeConfig, listen};
+    use crate::practice::{Output, listen};
     use crate::source::player::{Manner, perform};
     use crate::time::Tempo;
 
@@ -186,13 +193,14 @@ mod tests {
     fn every_span_learns_from_the_reading_and_from_the_reps_before_the_session() {
         let (store, piece) = journal(12, 2);
         let mut spans = Span::of_piece(&piece);
-        learn_from_journal(&store, "study", &piece, wall_now(), &mut spans).unwrap();
+        learn_from_journal(&store, "study", &piece, wall_now(), &PracticeConfig::standard(), &mut spans).unwrap();
         assert_eq!(spans.iter().map(n_takes).collect::<Vec<_>>(), [3, 3, 3, 3], "the reading and two reps");
         assert!(spans.iter().all(|s| s.pace.is_some()));
         let mut spans = Span::of_piece(&piece);
-        learn_from_journal(&store, "study", &piece, "2026-03-01T09:00:00+01:00".parse().unwrap(), &mut spans).unwrap();
+        learn_from_journal(&store, "study", &piece, "2026-03-01T09:00:00+01:00".parse().unwrap(), &PracticeConfig::standard(), &mut spans)
+            .unwrap();
         assert!(spans.iter().all(|s| n_takes(s) == 0 && s.pace.is_none()), "nothing of what came later");
-        learn_from_journal(&store, "another", &piece, wall_now(), &mut spans).unwrap();
+        learn_from_journal(&store, "another", &piece, wall_now(), &PracticeConfig::standard(), &mut spans).unwrap();
         assert!(spans.iter().all(|s| n_takes(s) == 0), "nothing of another piece");
     }
 
@@ -205,7 +213,7 @@ mod tests {
             let begun = Instant::now();
             let reps = store.reps("study").unwrap();
             let read = begun.elapsed();
-            let learned = learned(&store, "study", &piece, wall_now()).unwrap();
+            let learned = learned(&store, "study", &piece, wall_now(), &PracticeConfig::standard()).unwrap();
             let heard = begun.elapsed() - read;
             spans.iter_mut().for_each(|span| learned.teach(span));
             (begun.elapsed(), read, heard, reps.len())

@@ -11,7 +11,8 @@ use std::collections::HashSet;
 use chrono::NaiveDate;
 use clap::Args;
 
-use crate::analysis::analyse;
+use crate::analysis::switches::Switch;
+use crate::analysis::{Analysis, analyse};
 use crate::clock::wall_now;
 use crate::journal::attempts::{Attempt, Attempts};
 use crate::journal::store::Store;
@@ -27,7 +28,7 @@ use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
 use crate::practice::words::moves;
-use crate::score::{Place, unfold};
+use crate::score::{Place, Score, unfold};
 use crate::setting::{self, Together};
 use crate::time::Tempo;
 
@@ -111,10 +112,24 @@ pub struct Known {
 impl Known {
     /// Reads the records of the pieces given and fits the model to them.
     pub fn read(store: &Store, opened: &[OpenedPiece], rules: Rules) -> anyhow::Result<Known> {
+        Known::read_items(store, opened, rules, |piece| switches(piece, analyse(&piece.score, piece.part).as_ref()))
+    }
+
+    /// Reads the records of one piece that is analysed already.
+    pub fn read_analysed(store: &Store, opened: &OpenedPiece, analysis: &Analysis, rules: Rules) -> anyhow::Result<Known> {
+        Known::read_items(store, std::slice::from_ref(opened), rules, |piece| switches(piece, Some(analysis)))
+    }
+
+    fn read_items(
+        store: &Store,
+        opened: &[OpenedPiece],
+        rules: Rules,
+        exits: impl Fn(&Piece) -> Vec<Vec<PlaceAt>>,
+    ) -> anyhow::Result<Known> {
         let (mut pieces, mut all) = (Vec::new(), Vec::new());
         let mut latest: Vec<Attempt> = Vec::new();
         for piece in opened {
-            let mut memory = PieceMemory::new(facts(piece));
+            let mut memory = PieceMemory::new(facts(piece, exits(&piece.piece)));
             let attempts = store.attempts(&piece.key)?;
             // Few pieces have levers to move, and the slips of all others need not be looked for.
             let is_set = memory.facts.layout.changes.iter().any(|change| !change.heard_at.is_empty());
@@ -155,20 +170,26 @@ pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Resu
     Ok(out)
 }
 
+/// Returns the exits of each switch that becomes an item.
+fn switches(piece: &Piece, analysis: Option<&Analysis>) -> Vec<Vec<PlaceAt>> {
+    let Some(analysis) = analysis else { return Vec::new() };
+    let n_max = piece.sections.len().div_ceil(SECTIONS_A_SWITCH);
+    let exits = |s: &Switch| s.places.iter().take(EXITS_MAX).map(|at| place_at(analysis.place(*at), &piece.score)).collect();
+    analysis.switches.iter().take(n_max).map(exits).collect()
+}
+
+fn place_at(place: Place, score: &Score) -> PlaceAt {
+    PlaceAt { text: place.text(score), bar: place.bar.0 }
+}
+
 /// Turns a checked piece and what its analysis finds into plain places.
-fn facts(opened: &OpenedPiece) -> PieceFacts {
+fn facts(opened: &OpenedPiece, switches: Vec<Vec<PlaceAt>>) -> PieceFacts {
     let piece = &opened.piece;
     let score = &piece.score;
-    let place = |place: Place| PlaceAt { text: place.text(score), bar: place.bar.0 };
     let sections = piece.sections.iter().map(|s| SectionAt {
         name: s.name.clone(),
         bars: s.bars.start.0..s.bars.end.0,
         target: s.target_reps.unwrap_or(piece.target_reps),
-    });
-    let switches = analyse(score, piece.part).map_or_else(Vec::new, |analysis| {
-        let n_max = piece.sections.len().div_ceil(SECTIONS_A_SWITCH);
-        let exits = |s: &crate::analysis::switches::Switch| s.places.iter().take(EXITS_MAX).map(|at| place(analysis.place(*at))).collect();
-        analysis.switches.iter().take(n_max).map(exits).collect()
     });
     PieceFacts {
         key: opened.key.clone(),
@@ -177,7 +198,7 @@ fn facts(opened: &OpenedPiece) -> PieceFacts {
         layout: Layout {
             labels: score.bars.iter().map(|b| b.label.to_string()).collect(),
             sections: sections.collect(),
-            landmarks: piece.landmarks.iter().map(|l| (l.name.clone(), place(l.place))).collect(),
+            landmarks: piece.landmarks.iter().map(|l| (l.name.clone(), place_at(l.place, score))).collect(),
             switches,
             changes: changes(piece),
         },

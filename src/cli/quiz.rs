@@ -16,7 +16,7 @@ use super::plan::Known;
 use super::record::Record;
 use super::session::Session;
 use super::voice::Voice;
-use crate::analysis::analyse;
+use crate::analysis::{Analysis, analyse};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
 use crate::journal::store::Store;
@@ -73,7 +73,9 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
         is_told: source.is_none(),
         ..usual
     };
-    let quiz = over(&store, &opened, &config, quiz_config)?.context(NO_NOTES)?;
+    let analysis = analyse(&opened.piece.score, opened.piece.part).context(NO_NOTES)?;
+    let known = Known::read_analysed(&store, &opened, &analysis, config.rules)?;
+    let quiz = over(&store, &opened, (&analysis, &known), &config, quiz_config)?.context(NO_NOTES)?;
     let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
     let record = Record::begin(store, &opened.key, &opened.piece.title, seed);
     let session = Session::new(quiz, Some(record)).with_voice(config.speak.clone().map(Voice::new));
@@ -86,8 +88,14 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
     Ok(exit)
 }
 
-/// Makes a quiz over a piece from what the journal knows of it; `None` when there is nothing to ask.
-pub(super) fn over(store: &Store, opened: &OpenedPiece, config: &Config, quiz_config: QuizConfig) -> anyhow::Result<Option<Quiz>> {
+/// Makes a quiz over a piece from its analysis and from what the journal knows of it; `None` when there is nothing to ask.
+pub(super) fn over(
+    store: &Store,
+    opened: &OpenedPiece,
+    (analysis, known): (&Analysis, &Known),
+    config: &Config,
+    quiz_config: QuizConfig,
+) -> anyhow::Result<Option<Quiz>> {
     let now = wall_now();
     let answers = store.answers(&opened.key)?;
     let reps: Vec<_> = store.reps(&opened.key)?.into_iter().map(|(_, rep)| rep).collect();
@@ -95,13 +103,12 @@ pub(super) fn over(store: &Store, opened: &OpenedPiece, config: &Config, quiz_co
     let failed = reps.iter().filter_map(|r| r.failed.as_ref().map(|(place, _)| place.clone())).chain(put_off);
     // Places of a score that has changed since may be gone.
     let failed: Vec<Place> = failed.filter_map(|place| Place::parse(&place, &opened.piece.score).ok()).collect();
-    let analysis = analyse(&opened.piece.score, opened.piece.part).context("the score has no such part")?;
-    let asked = questions(&opened.piece, &analysis, &failed);
-    let known = Known::read(store, std::slice::from_ref(opened), config.rules)?;
+    let asked = questions(&opened.piece, analysis, &failed);
     let memory = known.pieces.first().map(|piece| MemoryDoubt::new(piece, &known.fitted.weights, now.date_naive()));
     let doubt = TodaysDoubt { memory, journal: JournalDoubt::new(&answers, &reps) };
-    let learned = if quiz_config.is_told { Learned::default() } else { learned(store, &opened.key, &opened.piece, now)? };
-    let quiz = Quiz::try_new(Arc::new(opened.piece.clone()), asked, &doubt, config.practice(), quiz_config);
+    let practice = config.practice();
+    let learned = if quiz_config.is_told { Learned::default() } else { learned(store, &opened.key, &opened.piece, now, &practice)? };
+    let quiz = Quiz::try_new(Arc::new(opened.piece.clone()), asked, &doubt, practice, quiz_config);
     Ok(quiz.map(|quiz| quiz.with_learned(learned)))
 }
 

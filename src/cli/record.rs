@@ -67,6 +67,15 @@ impl Record {
         record
     }
 
+    /// Notes what the player has set of the numbers that reps are judged by; nothing where all are usual.
+    #[must_use]
+    pub fn judged_by(mut self, settings: &str) -> Self {
+        if !settings.is_empty() {
+            self.keep(Micros::ZERO, &Entry::JudgedBy { settings: settings.to_owned(), at: Micros::ZERO });
+        }
+        self
+    }
+
     pub fn store(&self) -> &Store {
         &self.store
     }

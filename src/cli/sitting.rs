@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 use super::drill::NO_NOTES;
 use super::plan::Known;
 use super::quiz;
+use crate::analysis::Analysis;
 use crate::clock::wall_now;
 use crate::config::Config;
 use crate::journal::attempts::Attempts;
@@ -93,13 +94,20 @@ fn minutes_of_quiz(minutes: u32) -> u32 {
 }
 
 /// Makes the quiz of a session, where the session is long enough for one.
-pub fn quiz_for(store: &Store, opened: &OpenedPiece, config: &Config, minutes: u32, is_told: bool) -> anyhow::Result<Option<Quiz>> {
+pub fn quiz_for(
+    store: &Store,
+    opened: &OpenedPiece,
+    read: (&Analysis, &Known),
+    config: &Config,
+    minutes: u32,
+    is_told: bool,
+) -> anyhow::Result<Option<Quiz>> {
     let minutes = minutes_of_quiz(minutes);
     if minutes == 0 {
         return Ok(None);
     }
     let seed = wall_now().timestamp_micros().cast_unsigned();
-    quiz::over(store, opened, config, QuizConfig { is_told, ..config.quiz(minutes, seed) })
+    quiz::over(store, opened, read, config, QuizConfig { is_told, ..config.quiz(minutes, seed) })
 }
 
 /// Returns the sections that reached their target on a day.

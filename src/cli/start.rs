@@ -21,8 +21,8 @@ use crate::midi::Take;
 use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::{open_piece, piece_names};
-use crate::practice::Span;
-use crate::practice::reading::{Readiness, ReadyMark};
+use crate::practice::reading::Readiness;
+use crate::practice::{PracticeConfig, Span};
 use crate::source::open;
 use crate::tui::start::{Card, Doing, Left, Start};
 use crate::tui::{self, start};
@@ -116,7 +116,7 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
         );
         let reading = reps.all.iter().rev().find(|rep| rep.mode == Mode::Reading);
         let reading = match reading {
-            Some(rep) => read_words(&opened.piece, store.take(store.rep_id(rep.row)?)?, config.practice().ready),
+            Some(rep) => read_words(&opened.piece, store.take(store.rep_id(rep.row)?)?, &config.practice()),
             None => "not read from the page yet".to_owned(),
         };
         let n_open = store.open_spots(&opened.key)?.len();
@@ -138,8 +138,8 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
     Ok(cards.into_iter().map(|(_, card)| card).collect())
 }
 
-fn read_words(piece: &Piece, take: Option<Take>, mark: ReadyMark) -> String {
-    let readiness = take.and_then(|take| Readiness::of_take(piece, &take));
+fn read_words(piece: &Piece, take: Option<Take>, config: &PracticeConfig) -> String {
+    let (readiness, mark) = (take.and_then(|take| Readiness::of_take(piece, &take, config)), config.ready);
     let Some(readiness) = readiness else { return "read from the page".to_owned() };
     let not_ready: Vec<&str> = readiness.sections.iter().filter(|s| !s.is_ready(mark)).map(|s| s.name.as_str()).collect();
     match not_ready[..] {

@@ -2,7 +2,7 @@
 
 use std::sync::Arc;
 
-use crate::analysis::{StoryConfig, analyse};
+use crate::analysis::{Analysis, StoryConfig};
 use crate::piece::{Cue, Piece, PieceFile, edit};
 use crate::piece_folder::{OpenedPiece, PIECE_FILE, PieceText, SaveError, Saved};
 
@@ -64,8 +64,7 @@ impl StoryFile {
 }
 
 /// Drafts lines for every place of a piece from its score: the story of its sections first, then single facts, weightiest first.
-pub fn drafted(piece: &Piece) -> Vec<Cue> {
-    let Some(analysis) = analyse(&piece.score, piece.part) else { return Vec::new() };
+pub fn drafted(piece: &Piece, analysis: &Analysis) -> Vec<Cue> {
     let config = StoryConfig::of(piece.instrument);
     let sections: Vec<(usize, usize)> = piece.sections.iter().map(|s| (s.bars.start.0, s.bars.end.0)).collect();
     let words = analysis.words(&piece.score, &config);

@@ -5,9 +5,11 @@ use std::sync::Arc;
 
 use anyhow::{Context as _, bail};
 use clap::Args;
+use serde_json::json;
 
 use super::habits::{learn_from_journal, span_of};
 use super::reps::nth_rep;
+use crate::config::Config;
 use crate::journal::entry::Mode;
 use crate::midi::Take;
 use crate::paths::{Paths, SCORE_BYTES_MAX, read_file};
@@ -54,22 +56,30 @@ pub fn run(args: TraceArgs) -> anyhow::Result<()> {
     let paths = Paths::find(args.data.as_deref()).ok();
     let pieces = paths.as_ref().map(|p| p.pieces.clone()).unwrap_or_default();
     let mut opened = open_piece(&args.piece, args.part.as_deref(), &pieces)?;
-    let (span, take) = match (&args.take, args.rep) {
+    let config = paths.as_ref().map_or_else(|| Ok(Config::default()), super::settings)?;
+    let mut by_then = None;
+    let (span, take, config) = match (&args.take, args.rep) {
         (Some(file), _) => {
             let take = read_take(file)?;
             opened.piece.hearing = Arc::clone(take.hearing());
-            (given_span(&opened.piece, &args)?, take)
+            opened.piece.manner = opened.piece.manner.or(config.harp);
+            (given_span(&opened.piece, &args)?, take, config.practice())
         }
-        (None, Some(n)) => stored_rep(&mut opened, n, &paths.context("there is no home directory; say with --data where the journal is")?)?,
+        (None, Some(n)) => {
+            let paths = paths.context("there is no home directory; say with --data where the journal is")?;
+            let stored = StoredRep::open(&mut opened, n, &paths)?;
+            by_then = Some(stored.config.judged_by()).filter(|then| *then != config.judged_by());
+            (stored.span, stored.take, stored.config.practice())
+        }
         (None, None) => bail!("expected --take FILE or --rep N"),
     };
     let piece = &opened.piece;
-    let config = PracticeConfig::standard();
     let outputs = if span.is_drill() { drilled(piece, span.clone(), config, &take) } else { listen(piece, &span, &config, &take) };
     let lines: Vec<String> = if args.json {
-        outputs.iter().filter_map(|o| take_lines::line(o, &span, &piece.score)).collect()
+        let settings = by_then.map(|then| json!({ "kind": "settings", "text": then }).to_string());
+        settings.into_iter().chain(outputs.iter().filter_map(|o| take_lines::line(o, &span, &piece.score))).collect()
     } else {
-        take_account::lines(&outputs, &span, &piece.score)
+        by_then.map(|then| then_words(&then)).into_iter().chain(take_account::lines(&outputs, &span, &piece.score)).collect()
     };
     super::print_lines(lines)
 }
@@ -94,19 +104,37 @@ fn given_span(piece: &Piece, args: &TraceArgs) -> anyhow::Result<Span> {
     Ok(span)
 }
 
-/// A rep of the journal: its span, knowing what its session knew, and its take.
-fn stored_rep(opened: &mut OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<(Span, Take)> {
-    let store = super::open_journal(paths)?;
-    let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
-    let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
-    opened.piece.hearing = Arc::clone(take.hearing());
-    let sessions = store.sessions()?;
-    let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
-    let mut span =
-        [span_of(&opened.piece, &rep).with_context(|| format!("the score has no bars {} to {} any more", rep.bars.0, rep.bars.1))?];
-    learn_from_journal(&store, &opened.key, &opened.piece, began.unwrap_or(rep.at), &mut span)?;
-    let [span] = span;
-    Ok((span, take))
+/// Says that a rep is judged by other numbers than those set now.
+fn then_words(then: &str) -> String {
+    match then.lines().collect::<Vec<_>>()[..] {
+        [] => "Judged by the usual numbers, as in its session; others are set now.".to_owned(),
+        ref set => format!("Judged by the numbers of its session, not by those set now: {}.", set.join(", ")),
+    }
+}
+
+/// A rep of the journal: its span, knowing what its session knew, its take, and the settings that its session had.
+struct StoredRep {
+    span: Span,
+    take: Take,
+    config: Config,
+}
+
+impl StoredRep {
+    fn open(opened: &mut OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<StoredRep> {
+        let store = super::open_journal(paths)?;
+        let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
+        let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
+        let config = Config::parse(&store.judged_by(id)?, "the settings of its session")?;
+        opened.piece.hearing = Arc::clone(take.hearing());
+        opened.piece.manner = opened.piece.manner.or(config.harp);
+        let sessions = store.sessions()?;
+        let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
+        let gone = || format!("the score has no bars {} to {} any more", rep.bars.0, rep.bars.1);
+        let mut span = [span_of(&opened.piece, &rep).with_context(gone)?];
+        learn_from_journal(&store, &opened.key, &opened.piece, began.unwrap_or(rep.at), &config.practice(), &mut span)?;
+        let [span] = span;
+        Ok(StoredRep { span, take, config })
+    }
 }
 
 fn read_take(file: &Path) -> anyhow::Result<Take> {

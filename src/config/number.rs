@@ -71,6 +71,9 @@ pub const NUMBERS: [Number; 32] = [
 /// The tables that hold numbers alone.
 pub const TABLES: [&str; 8] = ["hesitation", "prompts", "ready", "judging", "session", "quiz", "plan", "secure"];
 
+/// Those of them by whose numbers a rep is judged.
+const JUDGING: [&str; 3] = ["hesitation", "prompts", "judging"];
+
 /// Sets what the settings file has of them.
 ///
 /// # Errors
@@ -88,7 +91,12 @@ pub fn read(keys: &Keys<'_, '_>, config: &mut Config) -> Result<(), Error> {
                 keys.number(number.key, number.least..=number.most)?.map(|v| v.value)
             };
             if let Some(value) = value {
+                let usual = config.clone();
                 (number.set)(config, value);
+                if JUDGING.contains(&table) && *config != usual {
+                    let value = if number.is_whole { format!("{value:.0}") } else { format!("{value:?}") };
+                    config.judged_by.push(format!("{table}.{} = {value}", number.key));
+                }
             }
         }
     }

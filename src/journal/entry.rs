@@ -50,6 +50,11 @@ pub enum Entry {
         at: Micros,
     },
     Spot(Spot),
+    /// What the player has set of the numbers that reps of the session are judged by, as lines of a settings file; not empty.
+    JudgedBy {
+        settings: String,
+        at: Micros,
+    },
 }
 
 /// One attempt at a span from memory; also a reading take, which is played from the page.

@@ -49,6 +49,7 @@ const MIGRATIONS: &[M<'_>] = &[
     M::up(include_str!("migrations/003-reps-in-short.sql")),
     M::up(include_str!("migrations/004-overruled-answers-unfinished-lines-and-pace-by-bar.sql")),
     M::up(include_str!("migrations/005-which-lever.sql")),
+    M::up(include_str!("migrations/006-settings-of-sessions.sql")),
 ];
 /// What `PRAGMA application_id` says of a journal: "CWjl".
 const APPLICATION_ID: i32 = 0x4357_6a6c;
@@ -237,6 +238,7 @@ impl Store {
             Entry::Rep(rep) => write::rep(&transaction, &id, session, rep),
             Entry::Answer(answer) => write::answer(&transaction, &id, session, answer),
             Entry::Spot(spot) => write::spot(&transaction, &id, session, spot),
+            Entry::JudgedBy { settings, at } => write::judged_by(&transaction, &id, session, settings, *at),
             Entry::Overruled { rep, verdict, at } => {
                 let find = "SELECT id FROM rep WHERE session_id = ? AND number = ?";
                 let values = params![session.0.to_string(), rep.0];
@@ -323,6 +325,18 @@ impl Store {
         let mut reps = self.rows(sql, [piece_key], read, "read the reps")?;
         reps.sort_by_key(|(_, rep)| rep.at);
         Ok(reps)
+    }
+
+    /// Returns what the session of a rep had set of the numbers that reps are judged by, as lines of a settings file; empty where it had the
+    /// usual ones.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn judged_by(&self, rep: RepId) -> Result<String, Error> {
+        let sql = "SELECT text FROM session_settings JOIN rep ON rep.session_id = session_settings.session_id
+                   WHERE rep.id = ? ORDER BY at_us DESC, session_settings.id DESC LIMIT 1";
+        let found = self.rows(sql, [rep.0.to_string()], |row| row.get(0), "read the settings of a session")?;
+        Ok(found.into_iter().next().unwrap_or_default())
     }
 
     /// Returns all answers about a piece, oldest first; of one that the player overruled their last word, as told.

@@ -117,7 +117,8 @@ impl PieceText {
                 Err(clash) => return Err(self.keep_beside(clash)),
             };
             let is_still = || !self.path.exists() || fs::read(&self.path).is_ok_and(|now| now == on_disk.as_bytes());
-            let written = replace_file_if(&self.path, text.as_bytes(), is_still).map_err(|source| SaveError::Write { path: self.path.clone(), source })?;
+            let written = replace_file_if(&self.path, text.as_bytes(), is_still)
+                .map_err(|source| SaveError::Write { path: self.path.clone(), source })?;
             if written {
                 let saved = if on_disk == self.base { Saved::Written } else { Saved::Merged };
                 (self.base, self.text) = (text.clone(), text);

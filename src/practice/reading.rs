@@ -73,10 +73,9 @@ impl SectionReading {
 
 impl Readiness {
     /// Hears a stored reading take of the whole piece; `None` when the piece has no notes.
-    pub fn of_take(piece: &Piece, take: &Take) -> Option<Readiness> {
+    pub fn of_take(piece: &Piece, take: &Take, config: &PracticeConfig) -> Option<Readiness> {
         let span = Span::whole(piece, Mode::Reading)?;
-        let config = PracticeConfig::standard();
-        let cx = Context { piece, span: &span, config: &config };
+        let cx = Context { piece, span: &span, config };
         Some(Readiness::of(&hear_out(&cx, take, &mut Vec::new()), &cx))
     }
 

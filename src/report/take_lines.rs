@@ -5,6 +5,7 @@
 //! score (with the origin of the file's own counting, where it has one). Both are as known at that moment, never revised.
 //! `heard` is `expected`, `wrong`, `extra`, `ghost`, `repeat`, or `unclear` where the place is too uncertain to call the note anything.
 //! A `rep` of the whole piece has a `run`: held or not, bars played, and its lapses with the way back.
+//! A stored rep judged by other numbers than those set now begins with a `settings`, which has them.
 //! Other kinds: `slip`, `restart`, `jump`, `lost`, `found`, `hesitation`, `prompt`, `prompt-cleared`, `rep`.
 
 use serde_json::{Value, json};

@@ -179,6 +179,45 @@ fn a_reading_take_says_what_is_ready_and_its_timing_is_known_from_then_on() {
 }
 
 #[test]
+fn a_stored_rep_is_judged_by_the_numbers_of_its_session_and_says_so_where_others_are_set_now() {
+    let dir = tempfile::tempdir().unwrap();
+    let (data, piece) = (dir.path().display().to_string(), quick_piece(dir.path()));
+    let settings = |text: &str| std::fs::write(dir.path().join("config.toml"), text).unwrap();
+    let pause = Planned::Pause { at: catchword::time::ScoreTime::quarters(6), length: Micros::from_millis(700) };
+    let recording = dir.path().join("rep.jsonl");
+    std::fs::write(&recording, write_take_lines(&evening(&piece, &[vec![pause]]))).unwrap();
+    let input = format!("take:{}", recording.display());
+    let drill = || printed(&["drill", "crossing", "--plain", "--data", &data, "--input", &input]);
+    let trace = |n: &str, format: &[&str]| printed(&[&["trace", "crossing", "--rep", n, "--data", &data], format].concat());
+
+    // A patient player: a silence of 0.7 s is no hesitation to them, and is one by the usual numbers.
+    settings("language = \"en\"\n[hesitation]\nfloor-s = 1.0\nfactor = 2.5\n");
+    let drilled = drill();
+    assert!(drilled.contains("clean, 1 of 3"), "{drilled}");
+    let same = trace("1", &["--json"]);
+    assert!(same.contains("\"verdict\":\"clean\"") && !same.contains("\"kind\":\"settings\""), "{same}");
+    settings("");
+    let drilled = drill();
+    assert!(drilled.contains("a stop before it"), "{drilled}");
+
+    let then = trace("1", &["--json"]);
+    assert!(then.contains("\"verdict\":\"clean\""), "{then}");
+    assert!(then.starts_with("{\"kind\":\"settings\",\"text\":\"hesitation.floor-s = 1.0\\nhesitation.factor = 2.5\\n\"}"), "{then}");
+    let then = trace("1", &[]);
+    let wanted = "Judged by the numbers of its session, not by those set now: hesitation.floor-s = 1.0, hesitation.factor = 2.5.\n";
+    assert!(then.starts_with(wanted), "{then}");
+    let now = trace("2", &["--json"]);
+    assert!(now.contains("\"verdict\":\"broken\"") && !now.contains("\"kind\":\"settings\""), "{now}");
+    settings("[judging]\nfastest = 130\n");
+    assert!(trace("2", &[]).starts_with("Judged by the usual numbers, as in its session; others are set now.\n"));
+    // A take that no session had is judged by what is set.
+    settings("[hesitation]\nfloor-s = 1.0\nfactor = 2.5\n");
+    let given = recording.display().to_string();
+    let traced = printed(&["trace", "crossing", "--take", &given, "--span", "casting off", "--data", &data, "--json"]);
+    assert!(traced.contains("\"verdict\":\"clean\""), "{traced}");
+}
+
+#[test]
 fn a_run_through_of_the_whole_piece_is_told_by_trace() {
     let dir = tempfile::tempdir().unwrap();
     let piece = quick_piece(dir.path());

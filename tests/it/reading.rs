@@ -35,7 +35,7 @@ fn not_ready(readiness: &Readiness) -> Vec<&str> {
 fn a_fluent_reading_is_ready_everywhere_with_its_tempo() {
     let (piece, span) = ferry();
     for seed in SEEDS {
-        let readiness = Readiness::of_take(&piece, &read(&piece, &span, seed, vec![])).unwrap();
+        let readiness = Readiness::of_take(&piece, &read(&piece, &span, seed, vec![]), &PracticeConfig::standard()).unwrap();
         assert!(readiness.is_ready(ReadyMark::STANDARD), "seed {seed}: {readiness:#?}");
         let (due, right) = readiness.sections.iter().fold((0, 0), |(d, r), s| (d + s.n_notes_due, r + s.n_notes_right));
         let n_written = span.line.notes.iter().filter(|n| !n.is_optional).count();
@@ -59,7 +59,7 @@ fn a_section_with_too_many_wrong_notes_is_named() {
                 [Planned::Wrong { at, hand: Hand::Left }, Planned::Wrong { at, hand: Hand::Right }]
             })
             .collect();
-        let readiness = Readiness::of_take(&piece, &read(&piece, &span, seed, planned)).unwrap();
+        let readiness = Readiness::of_take(&piece, &read(&piece, &span, seed, planned), &PracticeConfig::standard()).unwrap();
         assert_eq!(not_ready(&readiness), ["against the stream"], "seed {seed}: {readiness:#?}");
         let section = &readiness.sections[3];
         assert!(section.n_notes_due - section.n_notes_right >= 5, "seed {seed}: {section:#?}");
@@ -74,7 +74,7 @@ fn a_stop_longer_than_a_bar_is_named_with_its_place_and_a_shorter_one_is_not() {
         for (length, names) in [(3_500, &["the deep channel"][..]), (1_200, &[])] {
             let at = span.stretch.bars[18].start;
             let take = read(&piece, &span, seed, vec![Planned::Pause { at, length: Micros::from_millis(length) }]);
-            let readiness = Readiness::of_take(&piece, &take).unwrap();
+            let readiness = Readiness::of_take(&piece, &take, &PracticeConfig::standard()).unwrap();
             assert_eq!(not_ready(&readiness), names, "seed {seed}: {readiness:#?}");
             let section = &readiness.sections[2];
             assert!((section.stop_bars - length as f64 / 1_875.0).abs() < 0.3, "seed {seed}: {section:#?}");
@@ -117,7 +117,7 @@ fn a_reading_of_the_whole_piece_teaches_every_section_its_timing() {
     let at = |section: usize| after(SECTIONS[section]);
     let breaths = (0..6).map(at).chain([after(SECTIONS[0] + 8), after(SECTIONS[1] + 8)]);
     let planned: Vec<Planned> = breaths.map(|at| Planned::Pause { at, length }).collect();
-    let timed = Timed::of(&piece, &span, &read(&piece, &span, 3, planned));
+    let timed = Timed::of(&piece, &span, &read(&piece, &span, 3, planned), &PracticeConfig::standard());
     let mut learned = Learned::default();
     learned.add(&timed, Mode::Reading);
     for (nth, mut section) in Span::of_piece(&piece).into_iter().take(6).enumerate() {

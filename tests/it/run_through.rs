@@ -305,7 +305,7 @@ fn steadiness_is_told_against_the_players_own_reading() {
     let broad = vec![Planned::Tempo { at: stage.bar(25), share: 0.8 }];
     let reading = stage.perform(1, broad.clone());
     let span = Span::whole(&stage.piece, Mode::Reading).unwrap();
-    stage.span.pace = Some(Timed::of(&stage.piece, &span, &reading).pace);
+    stage.span.pace = Some(Timed::of(&stage.piece, &span, &reading, &PracticeConfig::standard()).pace);
     let told = stage.play(2, broad);
     assert!(!told.account().contains("tempo:"), "{}", told.account());
     // In strict time it is faster than it was read.

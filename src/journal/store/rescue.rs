@@ -43,7 +43,7 @@ impl Store {
             match entry {
                 Entry::Overruled { rep, .. } => self.lend("rep", id, rep.0, &rescued)?,
                 Entry::AnswerOverruled { answer, .. } => self.lend("answer", id, *answer, &rescued)?,
-                Entry::Rep(_) | Entry::Answer(_) | Entry::Spot(_) => {}
+                Entry::Rep(_) | Entry::Answer(_) | Entry::Spot(_) | Entry::JudgedBy { .. } => {}
             }
             rescued.append_as(*entry_id, id, entry)?;
         }

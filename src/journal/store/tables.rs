@@ -34,6 +34,12 @@ pub(super) const TABLES: &[Known] = &[
     Known { name: "answer_happening", keys: &["answer_id", "nth"], at: "started_utc_us + at_us", of_session: OF_ANSWER },
     Known { name: "answer_overrule", keys: &["id"], at: "started_utc_us + at_us", of_session: OF_ANSWER },
     Known { name: "answer_take", keys: &["id"], at: "started_utc_us + first_us", of_session: OF_ANSWER },
+    Known {
+        name: "session_settings",
+        keys: &["id"],
+        at: "started_utc_us + at_us",
+        of_session: "JOIN session ON session.id = session_settings.session_id",
+    },
     Known { name: "spot", keys: &["id"], at: "started_utc_us + at_us", of_session: "JOIN session ON session.id = spot.session_id" },
 ];
 

@@ -15,6 +15,7 @@ pub(super) fn is_there(transaction: &Transaction<'_>, id: &str, entry: &Entry) -
         Entry::Rep(_) => "SELECT 1 FROM rep WHERE id = ?",
         Entry::Answer(_) => "SELECT 1 FROM answer WHERE id = ?",
         Entry::Spot(_) => "SELECT 1 FROM spot WHERE id = ?",
+        Entry::JudgedBy { .. } => "SELECT 1 FROM session_settings WHERE id = ?",
         Entry::Overruled { .. } => "SELECT 1 FROM overrule WHERE id = ?",
         Entry::AnswerOverruled { .. } => "SELECT 1 FROM answer_overrule WHERE id = ?",
     };
@@ -102,6 +103,13 @@ pub(super) fn spot(transaction: &Transaction<'_>, id: &str, session: SessionId, 
     transaction
         .prepare_cached("INSERT INTO spot (id, session_id, at_us, place, hand, text, typed) VALUES (?, ?, ?, ?, ?, ?, ?)")?
         .execute(params![id, session.0.to_string(), spot.at.0, spot.place, spot.hand, spot.text, spot.typed])
+        .map(drop)
+}
+
+pub(super) fn judged_by(transaction: &Transaction<'_>, id: &str, session: SessionId, settings: &str, at: Micros) -> rusqlite::Result<()> {
+    transaction
+        .prepare_cached("INSERT INTO session_settings (id, session_id, at_us, text) VALUES (?, ?, ?, ?)")?
+        .execute(params![id, session.0.to_string(), at.0, settings])
         .map(drop)
 }
 

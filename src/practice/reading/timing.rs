@@ -23,9 +23,8 @@ pub struct Timed {
 
 impl Timed {
     /// Hears a take of `span`, which may begin anywhere in it. A step within a lapse is no timing and left out.
-    pub fn of(piece: &Piece, span: &Span, take: &Take) -> Timed {
-        let config = PracticeConfig::standard();
-        let attempt = hear_out(&Context { piece, span, config: &config }, take, &mut Vec::new());
+    pub fn of(piece: &Piece, span: &Span, take: &Take, config: &PracticeConfig) -> Timed {
+        let attempt = hear_out(&Context { piece, span, config }, take, &mut Vec::new());
         let path = &attempt.path;
         let ended = path.reached.last().map_or(Micros::ZERO, |r| r.at);
         let lapses = lapsed(path, span, ended);
