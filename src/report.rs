@@ -8,7 +8,7 @@ pub mod progress;
 pub mod progress_page;
 pub mod progress_svg;
 pub mod progress_text;
-mod progress_words;
+pub mod progress_words;
 pub mod rows;
 mod steadiness;
 pub mod story_page;

@@ -198,13 +198,13 @@ impl Study {
             Action::StartEarlier => return self.move_start(-1),
             Action::StartLater => return self.move_start(1),
             Action::TakeProposed => return self.take_proposed(),
-            Action::Undo => return self.step(History::undo, "undone", "nothing to undo"),
-            Action::Redo => return self.step(History::redo, "done again", "nothing to do again"),
+            Action::Undo => return self.step(History::undo, tr!("undone"), tr!("nothing to undo")),
+            Action::Redo => return self.step(History::redo, tr!("done again"), tr!("nothing to do again")),
             Action::Dialect => {
                 self.config.dialect = self.config.dialect.next();
                 self.draft();
                 let (name, example) = self.config.dialect.words();
-                return Ok(Some(format!("drafts in {name}: {example}")));
+                return Ok(Some(tr!("drafts in {name}: {example}", name, example)));
             }
         }
         Ok(None)
@@ -273,13 +273,13 @@ impl Study {
         read.map_err(|e| e.to_string())
     }
 
-    fn step(&mut self, go: impl Fn(&mut History) -> Option<(usize, Room)>, done: &str, nothing: &str) -> Result<Option<Said>, Said> {
-        let Some((bar, room)) = go(&mut self.history) else { return Err(nothing.to_owned()) };
+    fn step(&mut self, go: impl Fn(&mut History) -> Option<(usize, Room)>, done: String, nothing: String) -> Result<Option<Said>, Said> {
+        let Some((bar, room)) = go(&mut self.history) else { return Err(nothing) };
         // Every step was read when it was made.
         let _ = self.read();
         self.bar = bar.min(self.score.bars.len().saturating_sub(1));
         self.enter(room);
-        Ok(Some(done.to_owned()))
+        Ok(Some(done))
     }
 
     /// Reads what the text says, and drafts anew where sections changed.
@@ -327,10 +327,10 @@ impl Study {
 }
 
 /// The hand in a word or two of a column.
-fn hand_letter(hand: Option<Hand>) -> &'static str {
+fn hand_word(hand: Option<Hand>) -> String {
     match hand {
-        Some(Hand::Left) => "left",
-        Some(Hand::Right) => "right",
-        None => "",
+        Some(Hand::Left) => tr!("hand" => "left"),
+        Some(Hand::Right) => tr!("hand" => "right"),
+        None => String::new(),
     }
 }

@@ -25,10 +25,10 @@ pub enum Hand {
 
 impl Hand {
     /// Returns the word shown to the player: `left hand` or `right hand`.
-    pub fn words(self) -> &'static str {
+    pub fn words(self) -> String {
         match self {
-            Hand::Left => "left hand",
-            Hand::Right => "right hand",
+            Hand::Left => tr!("left hand"),
+            Hand::Right => tr!("right hand"),
         }
     }
 

@@ -57,10 +57,19 @@ impl Quality {
         self.members().len() == 4
     }
 
-    /// Returns the words that follow a root: `minor`, `seventh`; nothing for a major chord.
+    /// Returns the words that follow a root, to be put into the player's language: `minor`, `seventh`; nothing for a major chord.
     pub fn words(self) -> &'static str {
-        ["", "minor", "diminished", "augmented", "seventh", "minor seventh", "major seventh", "diminished seventh", "half-diminished"]
-            [self as usize]
+        [
+            "",
+            msgid!("minor"),
+            msgid!("diminished"),
+            msgid!("augmented"),
+            msgid!("seventh"),
+            msgid!("minor seventh"),
+            msgid!("major seventh"),
+            msgid!("diminished seventh"),
+            msgid!("half-diminished"),
+        ][self as usize]
     }
 }
 

@@ -94,8 +94,12 @@ pub fn setting_words(analysis: &Analysis, bar: BarIdx, harp: Option<&Harp>) -> O
     };
     let odd = named(&|by| !(0..=1).contains(&by), &|l| full_name(l, setting[l as usize]));
     if !odd.is_empty() {
-        return Some(format!("tune {} by hand: no lever gives {}", spoken(&odd), if odd.len() == 1 { "it" } else { "them" }));
+        return Some(if odd.len() == 1 {
+            tr!("tune {strings} by hand: no lever gives it", strings = spoken(&odd))
+        } else {
+            tr!("tune {strings} by hand: no lever gives them", strings = spoken(&odd))
+        });
     }
-    let up = named(&|by| by == 1, &|l| l.char().to_string());
-    Some(if up.is_empty() { "all levers down".to_owned() } else { format!("{} levers up, all others down", spoken(&up)) })
+    let up = named(&|by| by == 1, &|l| l.spoken());
+    Some(if up.is_empty() { tr!("all levers down") } else { tr!("{strings} levers up, all others down", strings = spoken(&up)) })
 }

@@ -15,36 +15,58 @@ impl Move {
         if by != 0 && by % 7 == 0 { Move(7 * by.signum()) } else { Move(by % 7) }
     }
 
-    /// Returns `a third down`, `a step up`, `the same`, `an octave up`.
-    pub fn words(self) -> String {
-        let down = if self.0 < 0 { "down" } else { "up" };
-        match self.name() {
-            "same" => "the same".to_owned(),
-            "octave" => format!("an octave {down}"),
-            name => format!("a {name} {down}"),
-        }
-    }
-
     /// Returns `third down`, `step up`, `octave up`, `same root`.
     pub fn short(self) -> String {
-        match self.name() {
-            "same" => "same root".to_owned(),
-            name => format!("{name} {}", if self.0 < 0 { "down" } else { "up" }),
-        }
+        const UP: [&str; 7] = [
+            msgid!("step up"),
+            msgid!("third up"),
+            msgid!("fourth up"),
+            msgid!("fifth up"),
+            msgid!("sixth up"),
+            msgid!("seventh up"),
+            msgid!("octave up"),
+        ];
+        const DOWN: [&str; 7] = [
+            msgid!("step down"),
+            msgid!("third down"),
+            msgid!("fourth down"),
+            msgid!("fifth down"),
+            msgid!("sixth down"),
+            msgid!("seventh down"),
+            msgid!("octave down"),
+        ];
+        self.of(UP, DOWN).unwrap_or_else(|| tr!("same root"))
     }
 
     /// Returns `a third lower`, `a step higher`, `an octave higher`.
     pub fn compared(self) -> String {
-        let lower = if self.0 < 0 { "lower" } else { "higher" };
-        match self.name() {
-            "same" => "at the same place".to_owned(),
-            "octave" => format!("an octave {lower}"),
-            name => format!("a {name} {lower}"),
-        }
+        const HIGHER: [&str; 7] = [
+            msgid!("a step higher"),
+            msgid!("a third higher"),
+            msgid!("a fourth higher"),
+            msgid!("a fifth higher"),
+            msgid!("a sixth higher"),
+            msgid!("a seventh higher"),
+            msgid!("an octave higher"),
+        ];
+        const LOWER: [&str; 7] = [
+            msgid!("a step lower"),
+            msgid!("a third lower"),
+            msgid!("a fourth lower"),
+            msgid!("a fifth lower"),
+            msgid!("a sixth lower"),
+            msgid!("a seventh lower"),
+            msgid!("an octave lower"),
+        ];
+        self.of(HIGHER, LOWER).unwrap_or_else(|| tr!("at the same place"))
     }
 
-    fn name(self) -> &'static str {
-        ["same", "step", "third", "fourth", "fifth", "sixth", "seventh", "octave"][self.0.unsigned_abs().min(7) as usize]
+    /// Returns the words of a move from a list for each direction, from a step to an octave; nothing for none.
+    fn of(self, up: [&'static str; 7], down: [&'static str; 7]) -> Option<String> {
+        let words = if self.0 < 0 { down } else { up };
+        let nth = (self.0.unsigned_abs() as usize).min(7).checked_sub(1)?;
+        let words = words[nth];
+        Some(tr!(words))
     }
 }
 
@@ -103,9 +125,9 @@ mod tests {
     #[test]
     fn moves_are_counted_in_strings() {
         for (from, to, words) in
-            [(21, 19, "a third down"), (21, 22, "a step up"), (21, 28, "an octave up"), (21, 10, "a fifth down"), (21, 21, "the same")]
+            [(21, 19, "third down"), (21, 22, "step up"), (21, 28, "octave up"), (21, 10, "fifth down"), (21, 21, "same root")]
         {
-            assert_eq!(Move::between(from, to).words(), words);
+            assert_eq!(Move::between(from, to).short(), words);
         }
     }
 

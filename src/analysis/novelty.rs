@@ -124,15 +124,18 @@ pub fn setting_at(material: &Material, bar: usize) -> [i8; 7] {
 }
 
 impl New {
-    /// Returns the note value in words, where it has a plain name.
+    /// Returns the first notes of a value in words: `first eighths`, or `first shorter notes` where the value has no plain name.
     pub fn value_words(ticks: i64) -> String {
         let names = [
-            (TICKS, "quarters"),
-            (TICKS / 2, "eighths"),
-            (TICKS / 3, "triplets"),
-            (TICKS / 4, "sixteenths"),
-            (TICKS / 8, "thirty-seconds"),
+            (TICKS, msgid!("first quarters")),
+            (TICKS / 2, msgid!("first eighths")),
+            (TICKS / 3, msgid!("first triplets")),
+            (TICKS / 4, msgid!("first sixteenths")),
+            (TICKS / 8, msgid!("first thirty-seconds")),
         ];
-        names.iter().find(|(t, _)| *t == ticks).map_or_else(|| "shorter notes".to_owned(), |(_, n)| (*n).to_owned())
+        match names.into_iter().find(|(t, _)| *t == ticks) {
+            Some((_, name)) => tr!(name),
+            None => tr!("first shorter notes"),
+        }
     }
 }

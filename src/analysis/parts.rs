@@ -43,5 +43,6 @@ pub fn fitted(head: &str, tail: &str) -> String {
 
 /// Words that are read as such: an article is taken in with its noun.
 pub fn n_words(text: &str) -> usize {
-    text.split_whitespace().filter(|word| !matches!(*word, "a" | "an" | "the")).count()
+    let articles = tr!("a an the");
+    text.split_whitespace().filter(|word| !articles.split(' ').any(|article| article == *word)).count()
 }

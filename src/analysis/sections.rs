@@ -45,19 +45,19 @@ pub enum Why {
 }
 
 impl Why {
-    pub fn words(self) -> &'static str {
+    pub fn words(self) -> String {
         match self {
-            Why::Beginning => "the beginning",
-            Why::RepeatSign => "a repeat begins here, or ends before",
-            Why::DoubleBar => "a double bar stands before it",
-            Why::RehearsalMark => "a rehearsal mark stands here",
-            Why::NewKey => "the key signature changes",
-            Why::NewMeter => "the metre changes",
-            Why::AfterEndings => "the endings are over",
-            Why::AfterRest => "a rest, a fermata or a long note before it",
-            Why::AfterCadence => "a cadence before it",
-            Why::Return => "bars that come back begin here",
-            Why::Length => "the likeliest start within reach",
+            Why::Beginning => tr!("the beginning"),
+            Why::RepeatSign => tr!("a repeat begins here, or ends before"),
+            Why::DoubleBar => tr!("a double bar stands before it"),
+            Why::RehearsalMark => tr!("a rehearsal mark stands here"),
+            Why::NewKey => tr!("the key signature changes"),
+            Why::NewMeter => tr!("the metre changes"),
+            Why::AfterEndings => tr!("the endings are over"),
+            Why::AfterRest => tr!("a rest, a fermata or a long note before it"),
+            Why::AfterCadence => tr!("a cadence before it"),
+            Why::Return => tr!("bars that come back begin here"),
+            Why::Length => tr!("the likeliest start within reach"),
         }
     }
 }

@@ -90,10 +90,25 @@ impl HandShape {
     /// Returns the shape in words: `one-five-eight`.
     pub fn words(&self) -> String {
         const NUMBERS: [&str; 17] = [
-            "zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve", "thirteen",
-            "fourteen", "fifteen", "sixteen",
+            "0",
+            msgid!("one"),
+            msgid!("two"),
+            msgid!("three"),
+            msgid!("four"),
+            msgid!("five"),
+            msgid!("six"),
+            msgid!("seven"),
+            msgid!("eight"),
+            msgid!("nine"),
+            msgid!("ten"),
+            msgid!("eleven"),
+            msgid!("twelve"),
+            msgid!("thirteen"),
+            msgid!("fourteen"),
+            msgid!("fifteen"),
+            msgid!("sixteen"),
         ];
-        let word = |s: &u8| NUMBERS.get(*s as usize).map_or_else(|| s.to_string(), |w| (*w).to_owned());
+        let word = |s: &u8| NUMBERS.get(*s as usize).map_or_else(|| s.to_string(), |&word| tr!(word));
         self.0.iter().map(word).collect::<Vec<_>>().join("-")
     }
 }
@@ -155,17 +170,28 @@ pub enum Texture {
 impl Texture {
     pub fn words(self) -> String {
         match self {
-            Texture::Silent => "silent".to_owned(),
-            Texture::One => "one note".to_owned(),
-            Texture::Broken => "one string after the other".to_owned(),
-            Texture::Chords => "chords".to_owned(),
-            Texture::Octaves => "octaves".to_owned(),
+            Texture::Silent => tr!("silent"),
+            Texture::One => tr!("one note"),
+            Texture::Broken => tr!("one string after the other"),
+            Texture::Chords => tr!("chords"),
+            Texture::Octaves => tr!("octaves"),
             Texture::Parallel(steps) => {
-                format!("{} in parallel", ["", "", "seconds", "thirds", "fourths", "fifths", "sixths", "sevenths"][steps.min(7) as usize])
+                const PARALLEL: [&str; 8] = [
+                    "",
+                    "",
+                    msgid!("seconds in parallel"),
+                    msgid!("thirds in parallel"),
+                    msgid!("fourths in parallel"),
+                    msgid!("fifths in parallel"),
+                    msgid!("sixths in parallel"),
+                    msgid!("sevenths in parallel"),
+                ];
+                let words = PARALLEL[steps.min(7) as usize];
+                tr!(words)
             }
-            Texture::Scale => "a line by step".to_owned(),
-            Texture::Tune => "a tune".to_owned(),
-            Texture::Mixed => "a tune with notes under it".to_owned(),
+            Texture::Scale => tr!("a line by step"),
+            Texture::Tune => tr!("a tune"),
+            Texture::Mixed => tr!("a tune with notes under it"),
         }
     }
 }

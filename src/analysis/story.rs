@@ -7,6 +7,7 @@
 
 use std::collections::HashSet;
 
+use super::bar_words::{colon, left_walks};
 use super::digest::Held;
 use super::facts::{Fact, Found, What, bar_at, key_at};
 use super::harmony::BeatChord;
@@ -15,7 +16,7 @@ use super::novelty::New;
 use super::parts::{Part, WORDS_MAX, chosen, fitted, n_words};
 use super::shapes::Texture;
 use super::ways::both_ways;
-use super::wording::Words;
+use super::wording::{Words, times};
 use crate::piece::Instrument;
 use crate::theory::Hand;
 
@@ -23,8 +24,10 @@ use crate::theory::Hand;
 const BITS_MIN: f64 = 4.0;
 /// Switches below this risk (a lead-in of about three beats) are facts, but not told.
 pub const RISK_MIN: f32 = 1.9;
-/// How the cue of a switch begins.
-const SWITCH: &str = "SWITCH: ";
+/// The cue of a switch.
+fn switch_words(way: &str) -> String {
+    tr!("SWITCH: {way}", way)
+}
 
 /// One line of the story.
 #[derive(Clone, PartialEq, Debug)]
@@ -81,7 +84,8 @@ pub fn story(teller: &Teller<'_>, sections: &[(usize, usize)]) -> Vec<Line> {
         // One line a bar on average; a section's first line and its switch stay.
         own.sort_by_key(|l| l.at);
         while own.len() > end - from {
-            let stays = |l: &Line| if l.text.starts_with(SWITCH) { f64::MAX } else { l.weight };
+            let switch = switch_words("");
+            let stays = |l: &Line| if l.text.starts_with(&switch) { f64::MAX } else { l.weight };
             let least = (1..own.len()).min_by(|&x, &y| stays(&own[x]).total_cmp(&stays(&own[y])));
             own.remove(least.unwrap_or(0));
         }
@@ -100,14 +104,18 @@ pub fn story(teller: &Teller<'_>, sections: &[(usize, usize)]) -> Vec<Line> {
 /// A part for one hand does not name it.
 fn without_hand(line: &mut Line, hand: Hand) {
     let own = hand.words();
-    let named = [format!("{own} on top from"), format!("{own}: "), format!("{own} "), "both hands rest".to_owned()];
-    let plain = ["from", "", "", "rest"];
+    let named = [
+        (tr!("{hand} on top from {string}", hand = own, string = ""), tr!("from {string}", string = "")),
+        (tr!("{hand}: {words}", hand = own, words = ""), String::new()),
+        (format!("{own} "), String::new()),
+        (tr!("both hands rest"), tr!("rest")),
+    ];
     for text in std::iter::once(&mut line.text).chain(&mut line.more) {
-        for (named, plain) in named.iter().zip(plain) {
+        for (named, plain) in &named {
             *text = text.replace(named, plain);
         }
     }
-    line.reason = line.reason.replace(&format!("new {own}"), "new texture");
+    line.reason = line.reason.replace(&tr!("new {hand}", hand = own), &tr!("new texture"));
     line.hand = None;
 }
 
@@ -185,14 +193,17 @@ impl Teller<'_> {
         let fact = self.fact_at(self.found.material.bars[seq.from].at, |f| f.what == What::Sequence(*seq))?;
         let turn = self.words.bars(seq.from, seq.from + seq.length);
         let last = self.found.digests[seq.end() - 1].stated().last().map(|h| self.words.chord(h.chord, seq.end() - 1));
-        let more = last.map_or(String::new(), |l| format!("; the last ends on {l}"));
+        let (times, to) = (times(seq.turns), self.words.bars(seq.end() - 1, seq.end()));
         let line = Line {
             bar,
             at: self.found.material.bars[bar].at,
             hand: None,
             text: self.words.sequence(seq),
-            more: Some(format!("{turn} {} in all, to {}{more}", count(seq.turns), self.words.bars(seq.end() - 1, seq.end()))),
-            reason: format!("a sequence of {} turns", seq.turns),
+            more: Some(match last {
+                Some(chord) => tr!("{turn} {times} in all, to {bar}; the last ends on {chord}", turn, times = times, bar = to, chord),
+                None => tr!("{turn} {times} in all, to {bar}", turn, times = times, bar = to),
+            }),
+            reason: tr!("a sequence of {n} turns", n = seq.turns),
             weight: self.facts[fact].weight,
             facts: vec![fact],
         };
@@ -202,13 +213,13 @@ impl Teller<'_> {
     fn like_line(&self, fact: usize, like: &Likeness, is_first: bool) -> Line {
         let mut text = self.words.like(like);
         if is_first && let Some(root) = self.opening_root(like.from) {
-            text = fitted(&text, &format!(": {root}"));
+            text = fitted(&text, &colon(&root));
         }
         let mut more = vec![self.words.like_more(like)];
         if is_first {
             more.extend(self.hands_start(like.from));
         } else if !matches!(like.how, Alike::Exact | Alike::AllButOne(_)) {
-            more.extend(self.opening_root(like.from).map(|r| format!("it starts on {r}")));
+            more.extend(self.opening_root(like.from).map(|r| tr!("it starts on {chord}", chord = r)));
         }
         let bits = self.facts[fact].weight;
         Line {
@@ -217,7 +228,7 @@ impl Teller<'_> {
             hand: None,
             text,
             more: Some(more.join("; ")),
-            reason: format!("comes back: one line for {}", plural(like.end - like.from, "bar")),
+            reason: tr!("comes back: one line for 1 bar" | "comes back: one line for {n} bars" % like.end - like.from),
             weight: bits,
             facts: vec![fact],
         }
@@ -240,20 +251,20 @@ impl Teller<'_> {
             match &fact.what {
                 What::Key(k) if fact.end - fact.from >= 2 => {
                     key = Some(self.words.key(*k, bar));
-                    heads.push("new key".to_owned());
+                    heads.push(tr!("new key"));
                 }
                 What::Motion { by, n_common, .. } => {
                     motion = Some(*by);
                     if *n_common >= 2 {
-                        let words = format!("{} tones stay", if *n_common == 2 { "two" } else { "three" });
+                        let words = if *n_common == 2 { tr!("two tones stay") } else { tr!("three tones stay") };
                         more.push(Part { rank: 4, words });
                     }
-                    heads.push(HARMONY.to_owned());
+                    heads.push(tr!("harmony"));
                 }
-                What::Harmony(_) => heads.push(HARMONY.to_owned()),
-                What::Shape { .. } | What::Texture(_) => heads.extend(fact.hand.map(|h| format!("new {}", h.words()))),
-                What::AddedSecond(_) => heads.push("added second".to_owned()),
-                What::New(New::Texture(hand, _) | New::Silent(hand)) => heads.push(format!("new {}", hand.words())),
+                What::Harmony(_) => heads.push(tr!("harmony")),
+                What::Shape { .. } | What::Texture(_) => heads.extend(fact.hand.map(|h| tr!("new {hand}", hand = h.words()))),
+                What::AddedSecond(_) => heads.push(tr!("added second")),
+                What::New(New::Texture(hand, _) | New::Silent(hand)) => heads.push(tr!("new {hand}", hand = hand.words())),
                 What::New(new) => heads.push(self.words.novelty(*new)),
                 What::Downbeat(_) => {}
                 _ => continue,
@@ -263,25 +274,28 @@ impl Teller<'_> {
         }
         let stated = digest.stated();
         let ending = self.ending_words(bar);
-        let left = self.left_words(digest, before, true).map_or(String::new(), |l| format!(", {}", l.replace("walks", "left hand walks")));
+        let left = self.left_words(digest, before, true).map_or(String::new(), |l| format!(", {}", left_walks(&l)));
         let is_plain = digest.left.shape.as_ref().map_or(digest.left.texture == Texture::Scale, |s| s.0.len() <= 5 && !s.has_neighbours());
         let left = if is_plain { left } else { String::new() };
         match digest.left_roots[..] {
             [(steps, alter)] if stated.is_empty() => {
-                let root = format!("root {}", self.words.string(steps, alter, bar));
+                let root = tr!("root {root}", root = self.words.string(steps, alter, bar));
                 let from = before.and_then(|b| b.bass).filter(|_| !is_first).map(|(s, _)| super::motion::Move::between(s, steps));
                 text = Some(match from {
-                    Some(by) if by.0 != 0 => fitted(&by.short(), &format!(": {root}")),
-                    Some(_) => fitted(&format!("stay on {}", self.words.string(steps, alter, bar)), &self.what_changes(digest, before)),
+                    Some(by) if by.0 != 0 => fitted(&by.short(), &colon(&root)),
+                    Some(_) => {
+                        let stay = tr!("stay on {root}", root = self.words.string(steps, alter, bar));
+                        fitted(&stay, &self.what_changes(digest, before))
+                    }
                     None => fitted(&root, &left),
                 });
-                heads.push("left hand's root".to_owned());
+                heads.push(tr!("left hand's root"));
                 weight += from.map_or(0.0, |by| if by.0 == 0 { 0.0 } else { 3.0 });
             }
             [a, b] if stated.is_empty() => {
                 let [a, b] = [a, b].map(|(steps, alter)| self.words.string(steps, alter, bar));
-                text = Some(format!("two halves: {a}, then {b}"));
-                heads.push("left hand's roots".to_owned());
+                text = Some(tr!("two halves: {first}, then {second}", first = a, second = b));
+                heads.push(tr!("left hand's roots"));
                 weight += 4.0;
             }
             _ => {}
@@ -296,11 +310,12 @@ impl Teller<'_> {
             text = Some(match (stated, motion) {
                 ([one], _) if ending.is_some() => {
                     let ending = ending.unwrap_or_default();
-                    fitted(&format!("{ending}: {}", self.words.root_or_chord(one.chord, bar)), &left)
+                    let chord = self.words.root_or_chord(one.chord, bar);
+                    fitted(&format!("{ending}{}", colon(&chord)), &left)
                 }
                 ([one], Some(by)) if !is_first => {
                     let chord = self.words.root_or_chord(one.chord, bar);
-                    let both = format!("{}: {chord}", by.short());
+                    let both = format!("{}{}", by.short(), colon(&chord));
                     if n_words(&both) <= WORDS_MAX { both } else { chord }
                 }
                 ([one], _) if is_same && !is_first => {
@@ -309,7 +324,7 @@ impl Teller<'_> {
                         // The same again: nothing to tell.
                         return None;
                     }
-                    fitted(&format!("stay on {}", self.words.root(one.chord, bar)), &changes)
+                    fitted(&tr!("stay on {root}", root = self.words.root(one.chord, bar)), &changes)
                 }
                 ([_], _) => fitted(&words, &left),
                 _ => short,
@@ -318,7 +333,10 @@ impl Teller<'_> {
                 && let Some(bass) = one.bass.filter(|b| *b != one.chord.root)
                 && let Some((steps, alter)) = digest.left.first_low.filter(|(s, a)| pitch_class(*s, *a) == bass)
             {
-                more.push(Part { rank: 2, words: format!("{} lies lowest, not the root", self.words.string(steps, alter, bar)) });
+                more.push(Part {
+                    rank: 2,
+                    words: tr!("{string} lies lowest, not the root", string = self.words.string(steps, alter, bar)),
+                });
             }
         }
         // A hand that comes back needs no other words.
@@ -332,12 +350,15 @@ impl Teller<'_> {
             if like.how != Alike::Rhythm {
                 // A hand that comes back moved takes more words than a cue has.
                 text = text.or_else(|| matches!(like.how, Alike::OneHand(_)).then(|| self.words.like(like)));
-                heads.push("comes back in part".to_owned());
+                heads.push(tr!("comes back in part"));
                 facts.push(*nth);
             }
         }
         if !is_first && told != Some(Hand::Left) {
-            more.extend(self.left_words(digest, before, false).map(|l| Part { rank: 2, words: format!("left hand {l}") }));
+            more.extend(
+                self.left_words(digest, before, false)
+                    .map(|l| Part { rank: 2, words: tr!("{hand} {text}", hand = Hand::Left.words(), text = l) }),
+            );
             more.extend(self.same_shape_words(bar).map(|words| Part { rank: 2, words }));
         }
         if told != Some(Hand::Right) {
@@ -346,7 +367,7 @@ impl Teller<'_> {
         let news = self.news(bar);
         more.extend(news.iter().map(|(_, words)| Part { rank: 1, words: words.clone() }));
         if let Some(key) = key {
-            more.insert(0, Part { rank: 0, words: format!("{key} from here") });
+            more.insert(0, Part { rank: 0, words: tr!("{what} from here", what = key) });
             weight += 2.0;
         }
         let text = match text {
@@ -364,12 +385,13 @@ impl Teller<'_> {
         let mut seen = HashSet::new();
         heads.retain(|h| seen.insert(h.clone()));
         if heads.is_empty() {
-            heads.push("the start of a section".to_owned());
+            heads.push(tr!("the start of a section"));
         }
         // What the cue says itself is not said again.
-        more.retain(|part| part.words != text && !part.words.strip_prefix("left hand ").is_some_and(|shape| text.ends_with(shape)));
+        let left_hand = tr!("{hand} {text}", hand = Hand::Left.words(), text = "");
+        more.retain(|part| part.words != text && !part.words.strip_prefix(&left_hand).is_some_and(|shape| text.ends_with(shape)));
         let more = chosen(more);
-        let hand = [Hand::Left, Hand::Right].into_iter().find(|h| text.starts_with(h.words()));
+        let hand = [Hand::Left, Hand::Right].into_iter().find(|h| text.starts_with(&h.words()));
         Some(Line {
             bar,
             at: self.found.material.bars[bar].at,
@@ -386,8 +408,8 @@ impl Teller<'_> {
     fn short_harmonies(&self, held: &[Held], bar: usize) -> String {
         let whole = self.words.harmonies(held, bar);
         let [a, b] = held else { return whole };
-        let chords = format!("{}, then {}", self.words.chord(a.chord, bar), self.words.chord(b.chord, bar));
-        let roots = format!("{}, then {}", self.words.root(a.chord, bar), self.words.root(b.chord, bar));
+        let chords = tr!("{first}, then {second}", first = self.words.chord(a.chord, bar), second = self.words.chord(b.chord, bar));
+        let roots = tr!("{first}, then {second}", first = self.words.root(a.chord, bar), second = self.words.root(b.chord, bar));
         [whole, chords].into_iter().find(|words| n_words(words) <= WORDS_MAX).unwrap_or(roots)
     }
 
@@ -400,11 +422,11 @@ impl Teller<'_> {
         for bar in from..end {
             for (nth, fact) in self.facts_of(bar) {
                 if let What::New(new @ New::Setting(..)) = fact.what {
-                    moves.push(format!(
-                        "{} (bar {}, beat {})",
-                        self.words.novelty(new),
-                        self.words.score.bars[bar].label,
-                        self.words.beat(fact.at)
+                    moves.push(tr!(
+                        "{what} (bar {bar}, beat {beat})",
+                        what = self.words.novelty(new),
+                        bar = self.words.score.bars[bar].label,
+                        beat = self.words.beat(fact.at)
                     ));
                     if !line.facts.contains(&nth) {
                         line.facts.push(nth);
@@ -452,9 +474,14 @@ impl Teller<'_> {
                 bar,
                 at,
                 hand: None,
-                text: format!("{SWITCH}{here_words}"),
-                more: Some(format!("alike up to bar {label}, beat {}; there {there_words}", self.words.beat(there))),
-                reason: format!("parts from bar {label} after {}", self.alike_words(switch.lead_in, other)),
+                text: switch_words(&here_words),
+                more: Some(tr!(
+                    "alike up to bar {bar}, beat {beat}; there {way}",
+                    bar = label,
+                    beat = self.words.beat(there),
+                    way = there_words
+                )),
+                reason: tr!("parts from bar {bar} after {beats} beats alike", bar = label, beats = self.beats_alike(switch.lead_in, other)),
                 weight: self.facts[nth].weight,
                 facts: vec![nth],
             });
@@ -462,9 +489,10 @@ impl Teller<'_> {
         out
     }
 
-    fn alike_words(&self, lead_in: i64, bar: usize) -> String {
+    /// Returns how many beats a lead-in has.
+    fn beats_alike(&self, lead_in: i64, bar: usize) -> String {
         let beats = lead_in as f64 / super::material::beat_ticks(self.found.material.bars[bar].meter) as f64;
-        format!("{beats:.0} beats alike")
+        format!("{beats:.0}")
     }
 
     /// The key in force at a bar, in words.
@@ -473,19 +501,6 @@ impl Teller<'_> {
     }
 }
 
-const HARMONY: &str = "harmony";
-
 fn pitch_class(steps: i32, alter: i8) -> u8 {
     (crate::theory::Letter::from_steps(steps).semitones() + alter as i32).rem_euclid(12) as u8
-}
-
-/// Returns `1 bar`, `3 bars`.
-pub fn plural(n: usize, what: &str) -> String {
-    if n == 1 { format!("1 {what}") } else { format!("{n} {what}s") }
-}
-
-fn count(n: usize) -> String {
-    ["no times", "once", "twice", "three times", "four times", "five times"]
-        .get(n)
-        .map_or_else(|| format!("{n} times"), |t| (*t).to_owned())
 }

@@ -27,15 +27,19 @@ fn ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], at: i64) -
     let is_bar_start = at == material.bars[bar].at;
     vec![
         chord(beat),
-        Some(plain(if is_rolled { "roll" } else { "no roll" }.to_owned())),
-        step_of(material, at, Hand::Left)
-            .map(|by| (format!("bass {}", Move::between(0, by).short().replace("same root", "stays")), by.to_string())),
-        step_of(material, at, Hand::Right)
-            .map(|by| (format!("top line {}", Move::between(0, by).short().replace("same root", "stays")), by.to_string())),
-        chord(beat + 1).map(|(c, root)| (format!("then {c}"), root)),
-        left.shape.as_ref().filter(|_| is_bar_start).map(|s| plain(format!("left hand {}", words.shape(s)))),
-        Some(plain(format!("right hand {}", digests[bar].right.texture.words()))),
+        Some(plain(if is_rolled { tr!("roll") } else { tr!("no roll") })),
+        step_of(material, at, Hand::Left).map(|by| (tr!("bass {step}", step = line_step(by)), by.to_string())),
+        step_of(material, at, Hand::Right).map(|by| (tr!("top line {step}", step = line_step(by)), by.to_string())),
+        chord(beat + 1).map(|(c, root)| (tr!("then {chord}", chord = c), root)),
+        left.shape.as_ref().filter(|_| is_bar_start).map(|s| plain(tr!("{hand} {text}", hand = Hand::Left.words(), text = words.shape(s)))),
+        Some(plain(tr!("{hand} {text}", hand = Hand::Right.words(), text = digests[bar].right.texture.words()))),
     ]
+}
+
+/// Says how an outer line goes: `third up`, or that it stays.
+fn line_step(by: i32) -> String {
+    let step = Move::between(0, by);
+    if step.0 == 0 { tr!("stays") } else { step.short() }
 }
 
 /// Returns what is different about the ways on from two places, in words: here, and there.
@@ -48,9 +52,9 @@ pub fn both_ways(words: &Words<'_>, harmony: &[BeatChord], digests: &[Digest], h
         return Some((a.0, b.0));
     }
     // The same step but for the octave.
-    let hand = if nth == 2 { "left hand" } else { "right hand" };
+    let hand = if nth == 2 { Hand::Left } else { Hand::Right }.words();
     let is_higher = a.1.parse::<i32>().ok()? > b.1.parse::<i32>().ok()?;
-    let (high, low) = (format!("{hand} an octave higher"), format!("{hand} an octave lower"));
+    let (high, low) = (tr!("{hand} {text}", hand, text = Move(7).compared()), tr!("{hand} {text}", hand, text = Move(-7).compared()));
     Some(if is_higher { (high, low) } else { (low, high) })
 }
 

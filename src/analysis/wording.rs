@@ -13,6 +13,7 @@ use super::motion::Move;
 use super::novelty::New;
 use super::shapes::{HandShape, PlacingGap, ShapeNames};
 use super::switches::Switch;
+use crate::language::named::shown;
 use crate::piece::{Instrument, bars_words};
 use crate::score::{BarRange, Score};
 use crate::theory::{Hand, Letter, Mode};
@@ -33,11 +34,11 @@ impl Dialect {
     pub const ALL: [Dialect; 3] = [Dialect::Letters, Dialect::Names, Dialect::Solfege];
 
     /// Returns what it is called, and how it says E flat where the signature has it.
-    pub fn words(self) -> (&'static str, &'static str) {
+    pub fn words(self) -> (String, String) {
         match self {
-            Dialect::Letters => ("string letters", "E for E flat"),
-            Dialect::Names => ("full names", "E flat"),
-            Dialect::Solfege => ("solfege", "mi for E flat"),
+            Dialect::Letters => (tr!("string letters"), tr!("E for E flat")),
+            Dialect::Names => (tr!("full names"), tr!("E flat")),
+            Dialect::Solfege => (tr!("solfege"), tr!("mi for E flat")),
         }
     }
 
@@ -47,17 +48,25 @@ impl Dialect {
     }
 
     fn letter(self, letter: Letter) -> String {
-        if self == Dialect::Solfege { letter.syllable().to_owned() } else { letter.char().to_string() }
+        let syllable = letter.syllable();
+        if self == Dialect::Solfege { tr!(syllable) } else { letter.spoken() }
     }
 
     /// Returns a letter with its accidental in words.
     fn full_name(self, letter: Letter, alter: i8) -> String {
-        self.letter(letter) + sign(alter)
+        let letter = self.letter(letter);
+        match alter {
+            i8::MIN..=-2 => tr!("{letter} double flat", letter),
+            -1 => tr!("{letter} flat", letter),
+            0 => letter,
+            1 => tr!("{letter} sharp", letter),
+            2.. => tr!("{letter} double sharp", letter),
+        }
     }
 
     /// Returns a letter with an accidental always said: `F natural`, `C sharp`.
     fn natural_name(self, letter: Letter, alter: i8) -> String {
-        if alter == 0 { self.letter(letter) + " natural" } else { self.full_name(letter, alter) }
+        if alter == 0 { tr!("{letter} natural", letter = self.letter(letter)) } else { self.full_name(letter, alter) }
     }
 }
 
@@ -77,16 +86,6 @@ pub struct Words<'a> {
 /// Returns the letter with its accidental in words: `E flat`.
 pub fn full_name(letter: Letter, alter: i8) -> String {
     Dialect::Names.full_name(letter, alter)
-}
-
-fn sign(alter: i8) -> &'static str {
-    match alter {
-        i8::MIN..=-2 => " double flat",
-        -1 => " flat",
-        0 => "",
-        1 => " sharp",
-        2.. => " double sharp",
-    }
 }
 
 impl Words<'_> {
@@ -121,12 +120,12 @@ impl Words<'_> {
     pub fn chord(&self, chord: Chord, bar: usize) -> String {
         let root = self.root(chord, bar);
         let quality = chord.quality.words();
-        if quality.is_empty() { root } else { format!("{root} {quality}") }
+        if quality.is_empty() { root } else { tr!("{root} {quality}", root, quality = tr!(quality)) }
     }
 
     /// Returns a chord as it goes after "root": a plain triad by its root, others by their name.
     pub fn root_or_chord(&self, chord: Chord, bar: usize) -> String {
-        if chord.quality == Quality::Major { format!("root {}", self.root(chord, bar)) } else { self.chord(chord, bar) }
+        if chord.quality == Quality::Major { tr!("root {root}", root = self.root(chord, bar)) } else { self.chord(chord, bar) }
     }
 
     pub fn shape(&self, shape: &HandShape) -> String {
@@ -135,13 +134,13 @@ impl Words<'_> {
 
     pub fn key(&self, key: Key, bar: usize) -> String {
         let spelled = key.spell(key.tonic, self.material.bars.get(bar).map_or(0, |b| b.fifths));
-        let mode = if key.mode == Mode::Minor { "minor" } else { "major" };
-        format!("{} {mode}", self.dialect.full_name(spelled.letter, spelled.alter))
+        let tonic = self.dialect.full_name(spelled.letter, spelled.alter);
+        if key.mode == Mode::Minor { tr!("{tonic} minor", tonic) } else { tr!("{tonic} major", tonic) }
     }
 
     /// Returns `bar 3` or `bars 3-5`.
     pub fn bars(&self, from: usize, end: usize) -> String {
-        BarRange::try_new(from..end.min(self.score.bars.len())).map_or_else(|| "no bar".to_owned(), |r| bars_words(&r, self.score))
+        BarRange::try_new(from..end.min(self.score.bars.len())).map_or_else(|| tr!("no bar"), |r| shown(&bars_words(&r, self.score)))
     }
 
     /// Returns the harmonies of a bar in a few words.
@@ -149,12 +148,14 @@ impl Words<'_> {
         let name = |h: &Held| self.chord(h.chord, bar);
         let span = self.material.bars[bar];
         match held {
-            [] => "no harmony to name".to_owned(),
+            [] => tr!("no harmony to name"),
             [one] => self.root_or_chord(one.chord, bar),
-            [a, b] if 2 * (b.at - span.at) == span.end - span.at => format!("two halves: {}, then {}", name(a), name(b)),
-            [a, b] => format!("{}, then {}", name(a), name(b)),
-            [a, b, c] => format!("{}, {}, then {}", name(a), name(b), name(c)),
-            _ => "a new harmony every beat".to_owned(),
+            [a, b] if 2 * (b.at - span.at) == span.end - span.at => {
+                tr!("two halves: {first}, then {second}", first = name(a), second = name(b))
+            }
+            [a, b] => tr!("{first}, then {second}", first = name(a), second = name(b)),
+            [a, b, c] => tr!("{first}, {second}, then {third}", first = name(a), second = name(b), third = name(c)),
+            _ => tr!("a new harmony every beat"),
         }
     }
 
@@ -162,50 +163,66 @@ impl Words<'_> {
     pub fn like(&self, like: &Likeness) -> String {
         let bars = self.bars(like.of, like.of + (like.end - like.from));
         match like.how {
-            Alike::Exact => format!("as {bars}"),
-            Alike::Octaves(by) => format!("as {bars}, {}", Move(7 * by.signum()).compared()),
-            Alike::Chromatic(_, strings) | Alike::Diatonic(strings) => format!("as {bars}, {}", Move::between(0, strings).compared()),
-            Alike::AllButOne(_) => format!("as {bars} but one note"),
-            Alike::OneHand(hand) => format!("{} as {bars}", hand.words()),
-            Alike::OneHandMoved(hand, by) => format!("{} as {bars}, {}", hand.words(), Move::between(0, by).compared()),
-            Alike::Rhythm => format!("rhythm of {bars}"),
+            Alike::Exact => tr!("as {bars}", bars),
+            Alike::Octaves(by) => tr!("as {bars}, {how}", bars, how = Move(7 * by.signum()).compared()),
+            Alike::Chromatic(_, strings) | Alike::Diatonic(strings) => {
+                tr!("as {bars}, {how}", bars, how = Move::between(0, strings).compared())
+            }
+            Alike::AllButOne(_) => tr!("as {bars} but one note", bars),
+            Alike::OneHand(hand) => tr!("{hand} as {bars}", hand = hand.words(), bars),
+            Alike::OneHandMoved(hand, by) => {
+                tr!("{hand} as {bars}, {how}", hand = hand.words(), bars, how = Move::between(0, by).compared())
+            }
+            Alike::Rhythm => tr!("rhythm of {bars}", bars),
         }
     }
 
     /// Returns the same as a sentence part for the fuller cue.
     pub fn like_more(&self, like: &Likeness) -> String {
         let these = self.bars(like.from, like.end);
-        let are = if like.end - like.from == 1 { "is" } else { "are" };
-        let bars = self.bars(like.of, like.of + (like.end - like.from));
+        let n = like.end - like.from;
+        let bars = self.bars(like.of, like.of + n);
+        let moved = |how: String| {
+            let (these, bars) = (&these, &bars);
+            tr!("{these} is {bars}, everything {how}" | "{these} are {bars}, everything {how}" % n, these, bars, how)
+        };
         match like.how {
-            Alike::Exact => format!("{these} {are} {bars} again"),
+            Alike::Exact => tr!("{these} is {bars} again" | "{these} are {bars} again" % n, these, bars),
             Alike::Octaves(by) if by.abs() > 1 => {
-                format!("{these} {are} {bars}, {} octaves {}", by.abs(), if by > 0 { "higher" } else { "lower" })
+                let n_octaves = by.abs();
+                let how = if by > 0 { tr!("{n_octaves} octaves higher", n_octaves) } else { tr!("{n_octaves} octaves lower", n_octaves) };
+                tr!("{these} is {bars}, {how}" | "{these} are {bars}, {how}" % n, these, bars, how)
             }
-            Alike::Octaves(by) => format!("{these} {are} {bars}, everything {}", Move(7 * by.signum()).compared()),
-            Alike::Chromatic(_, by) => format!("{these} {are} {bars}, everything {}, all intervals kept", Move::between(0, by).compared()),
-            Alike::Diatonic(by) => format!("{these} {are} {bars}, everything {}", Move::between(0, by).compared()),
+            Alike::Octaves(by) => moved(Move(7 * by.signum()).compared()),
+            Alike::Chromatic(_, by) => moved(tr!("{how}, all intervals kept", how = Move::between(0, by).compared())),
+            Alike::Diatonic(by) => moved(Move::between(0, by).compared()),
             Alike::AllButOne(hand) => {
-                let place = like.differs_at.map_or(String::new(), |at| format!(" on beat {}", self.beat(at)));
-                format!("{these} {are} {bars} but for one note of the {}{place}", hand.words())
+                let hand = hand.words();
+                let one = tr!(
+                    "{these} is {bars} but for one note of the {hand}" | "{these} are {bars} but for one note of the {hand}" % n,
+                    these,
+                    bars,
+                    hand
+                );
+                match like.differs_at {
+                    Some(at) => tr!("{one} on beat {beat}", one, beat = self.beat(at)),
+                    None => one,
+                }
             }
             Alike::OneHand(hand) | Alike::OneHandMoved(hand, _) => {
                 let other = if hand == Hand::Left { Hand::Right } else { Hand::Left };
                 let how = match like.how {
                     Alike::OneHandMoved(_, by) => Move::between(0, by).compared(),
-                    _ => "again".to_owned(),
+                    _ => tr!("again"),
                 };
-                format!("the {} plays {bars} {how}, the {} is new", hand.words(), other.words())
+                tr!("the {hand} plays {bars} {how}, the {other} is new", hand = hand.words(), bars, how, other = other.words())
             }
-            Alike::Rhythm => format!("the rhythm of {bars} again"),
+            Alike::Rhythm => tr!("the rhythm of {bars} again", bars),
         }
     }
 
     pub fn sequence(&self, sequence: &Sequence) -> String {
-        const TIMES: [&str; 9] =
-            ["", "once", "twice", "three times", "four times", "five times", "six times", "seven times", "eight times"];
-        let times = TIMES.get(sequence.turns).map_or_else(|| format!("{} times", sequence.turns), |t| (*t).to_owned());
-        format!("{times}, each {}", Move::between(0, sequence.by).compared())
+        tr!("{times}, each {how}", times = times(sequence.turns), how = Move::between(0, sequence.by).compared())
     }
 
     /// Returns the beat of a tick within its bar, as it is counted.
@@ -214,19 +231,20 @@ impl Words<'_> {
     }
 
     pub fn novelty(&self, new: New) -> String {
+        let natural = |letter, alter| self.dialect.natural_name(letter, alter);
         match new {
-            New::Texture(hand, texture) => format!("{}: {}", hand.words(), texture.words()),
-            New::NoteValue(ticks) => format!("first {}", New::value_words(ticks)),
-            New::LowestString => "lowest string of the piece".to_owned(),
-            New::HighestString => "highest string of the piece".to_owned(),
-            New::Silent(hand) => format!("{} rests", hand.words()),
-            New::TuneInLeft => "left hand has the tune".to_owned(),
-            New::Roll => "first roll".to_owned(),
-            New::Accidental(letter, alter) => format!("first {}", self.dialect.natural_name(letter, alter)),
+            New::Texture(hand, texture) => tr!("{hand}: {words}", hand = hand.words(), words = texture.words()),
+            New::NoteValue(ticks) => New::value_words(ticks),
+            New::LowestString => tr!("lowest string of the piece"),
+            New::HighestString => tr!("highest string of the piece"),
+            New::Silent(hand) => tr!("{hand} rests", hand = hand.words()),
+            New::TuneInLeft => tr!("left hand has the tune"),
+            New::Roll => tr!("first roll"),
+            New::Accidental(letter, alter) => tr!("first {string}", string = natural(letter, alter)),
             New::Setting(letter, alter) => match self.instrument {
-                Instrument::LeverHarp => format!("lever: {}", self.dialect.natural_name(letter, alter)),
-                Instrument::PedalHarp => format!("pedal: {}", self.dialect.natural_name(letter, alter)),
-                Instrument::Keyboard => format!("{} from here", self.dialect.natural_name(letter, alter)),
+                Instrument::LeverHarp => tr!("lever: {string}", string = natural(letter, alter)),
+                Instrument::PedalHarp => tr!("pedal: {string}", string = natural(letter, alter)),
+                Instrument::Keyboard => tr!("{what} from here", what = natural(letter, alter)),
             },
         }
     }
@@ -234,29 +252,42 @@ impl Words<'_> {
     pub fn gaps(&self, gaps: &[PlacingGap]) -> String {
         let widest = gaps.iter().max_by_key(|g| g.strings_between);
         widest.map_or_else(String::new, |g| {
-            let strings = if g.strings_between == 1 { "one string".to_owned() } else { format!("{} strings", g.strings_between) };
-            format!("{strings} free between fingers {} and {}", g.lower_finger, g.upper_finger)
+            tr!(
+                "one string free between fingers {lower} and {upper}"
+                    | "{n} strings free between fingers {lower} and {upper}" % g.strings_between,
+                lower = g.lower_finger,
+                upper = g.upper_finger
+            )
         })
     }
 
     /// Returns a fact as one phrase.
     pub fn fact(&self, fact: &Fact) -> String {
         let bar = fact.from;
-        let hand = |text: String| fact.hand.map_or(text.clone(), |h| format!("{} {text}", h.words()));
+        let hand = |text: String| match fact.hand {
+            Some(hand) => tr!("{hand} {text}", hand = hand.words(), text),
+            None => text,
+        };
         match &fact.what {
-            What::Key(key) => format!("{} to {}", self.key(*key, bar), self.bars(fact.end - 1, fact.end)),
+            What::Key(key) => tr!("{key} to {bar}", key = self.key(*key, bar), bar = self.bars(fact.end - 1, fact.end)),
             What::Harmony(held) => self.harmonies(held, bar),
             What::Motion { from, to, by, n_common } => {
-                let tones = ["no tone stays", "one tone stays", "two tones stay", "three tones stay", "all tones stay"][(*n_common).min(4)];
+                let tones = [
+                    msgid!("no tone stays"),
+                    msgid!("one tone stays"),
+                    msgid!("two tones stay"),
+                    msgid!("three tones stay"),
+                    msgid!("all tones stay"),
+                ][(*n_common).min(4)];
                 let _ = from;
-                format!("root {}, to {}; {tones}", by.short(), self.chord(*to, bar))
+                tr!("root {step}, to {chord}; {tones}", step = by.short(), chord = self.chord(*to, bar), tones = tr!(tones))
             }
             What::Shape { shape, gaps } if gaps.is_empty() => hand(self.shape(shape)),
             What::Shape { shape, gaps } => hand(format!("{}, {}", self.shape(shape), self.gaps(gaps))),
-            What::AddedSecond(shape) => hand(format!("{}, a second added to the root", self.shape(shape))),
+            What::AddedSecond(shape) => hand(tr!("{shape}, a second added to the root", shape = self.shape(shape))),
             What::Texture(texture) => hand(texture.words()),
-            What::Downbeat(by) if by.0 == 0 => "the top line starts where the bar before did".to_owned(),
-            What::Downbeat(by) => format!("the top line starts {} than the bar before", by.compared()),
+            What::Downbeat(by) if by.0 == 0 => tr!("the top line starts where the bar before did"),
+            What::Downbeat(by) => tr!("the top line starts {how} than the bar before", how = by.compared()),
             What::Like(like) => self.like_more(like),
             What::Sequence(sequence) => self.sequence(sequence),
             What::Switch(switch, nth) => {
@@ -264,11 +295,33 @@ impl Words<'_> {
                 let bar = |at: i64| self.bars(bar_at(self.material, at), bar_at(self.material, at) + 1);
                 // The nearest copies are those that are mixed up.
                 let near = [nth.checked_sub(1), Some(nth + 1)].into_iter().flatten().filter_map(|i| places.get(i)).map(|at| bar(*at));
-                let more = if places.len() > 3 { format!(", {} copies in all", places.len()) } else { String::new() };
-                format!("parts from its look-alike: {}{more}", near.collect::<Vec<_>>().join(", "))
+                let mut near: Vec<String> = near.collect();
+                if places.len() > 3 {
+                    near.push(tr!("{n} copies in all", n = places.len()));
+                }
+                tr!("parts from its look-alike: {bars}", bars = near.join(", "))
             }
             What::New(new) => self.novelty(*new),
         }
+    }
+}
+
+/// Returns how often in words: `three times`.
+pub fn times(n: usize) -> String {
+    const TIMES: [&str; 9] = [
+        msgid!("no times"),
+        msgid!("once"),
+        msgid!("twice"),
+        msgid!("three times"),
+        msgid!("four times"),
+        msgid!("five times"),
+        msgid!("six times"),
+        msgid!("seven times"),
+        msgid!("eight times"),
+    ];
+    match TIMES.get(n) {
+        Some(&times) => tr!(times),
+        None => tr!("{n} times", n),
     }
 }
 

@@ -16,6 +16,7 @@ use crate::analysis::{Analysis, analyse};
 use crate::clock::wall_now;
 use crate::journal::attempts::{Attempt, Attempts};
 use crate::journal::store::Store;
+use crate::language::Language;
 use crate::memory::fit::{Fitted, fit};
 use crate::memory::item::{ChangeAt, Layout, PlaceAt, SectionAt};
 use crate::memory::pace::{N_LATEST, Pace};
@@ -72,6 +73,9 @@ pub struct PlanArgs {
 }
 
 pub fn run(args: PlanArgs) -> anyhow::Result<()> {
+    if args.json {
+        Language::English.speak();
+    }
     if args.simulate {
         return super::print_lines(simulate::run(args.seed, args.json));
     }

@@ -7,6 +7,7 @@ use clap::Args;
 
 use crate::journal::stats::DatedRep;
 use crate::journal::store::RepId;
+use crate::language::named::shown;
 use crate::paths::Paths;
 
 #[derive(Args, Debug)]
@@ -38,7 +39,7 @@ pub fn run(args: RepsArgs) -> anyhow::Result<()> {
     }
     let lines = reps.iter().enumerate().map(|(i, (_, rep))| {
         let why = rep.failed.as_ref().map(|(place, kind)| format!("; {place} {kind}")).unwrap_or_default();
-        format!("{:4}  {}  {}: {}{why}", i + 1, rep.at.format("%Y-%m-%d %H:%M"), rep.span, rep.verdict.words())
+        format!("{:4}  {}  {}: {}{why}", i + 1, rep.at.format("%Y-%m-%d %H:%M"), shown(&rep.span), rep.verdict.words())
     });
     super::print_lines(lines)
 }

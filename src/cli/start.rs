@@ -17,6 +17,7 @@ use crate::clock::wall_now;
 use crate::config::Config;
 use crate::journal::entry::Mode;
 use crate::journal::store::Store;
+use crate::language::named::shown;
 use crate::midi::Take;
 use crate::paths::Paths;
 use crate::piece::Piece;
@@ -112,7 +113,7 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
         let latest = reps.all.last();
         let last = latest.map_or_else(
             || "not played yet".to_owned(),
-            |rep| format!("{}: {}, {}", days_ago(rep.day, today), reps.spans[rep.span].name, rep.verdict.words()),
+            |rep| format!("{}: {}, {}", days_ago(rep.day, today), shown(&reps.spans[rep.span].name), rep.verdict.words()),
         );
         let reading = reps.all.iter().rev().find(|rep| rep.mode == Mode::Reading);
         let reading = match reading {
@@ -129,7 +130,7 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
             Some(_) => planned(&known, today, MINUTES),
             None => vec![],
         };
-        let planned = planned.iter().take(N_PLANNED_MAX).map(|step| format!("{}, {}", step.section, count(step.reps)));
+        let planned = planned.iter().take(N_PLANNED_MAX).map(|step| format!("{}, {}", shown(&step.section), count(step.reps)));
         let planned = planned.collect();
         let card = Card { name, title: opened.piece.title, last, state: format!("{reading}{places}"), planned };
         cards.push((latest.map(|rep| rep.at), card));
@@ -141,8 +142,8 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
 fn read_words(piece: &Piece, take: Option<Take>, config: &PracticeConfig) -> String {
     let (readiness, mark) = (take.and_then(|take| Readiness::of_take(piece, &take, config)), config.ready);
     let Some(readiness) = readiness else { return "read from the page".to_owned() };
-    let not_ready: Vec<&str> = readiness.sections.iter().filter(|s| !s.is_ready(mark)).map(|s| s.name.as_str()).collect();
-    match not_ready[..] {
+    let not_ready: Vec<String> = readiness.sections.iter().filter(|s| !s.is_ready(mark)).map(|s| shown(&s.name)).collect();
+    match &not_ready[..] {
         [] => "reads well: ready to be learned".to_owned(),
         [one] => format!("to read first: {one}"),
         [first, ..] => format!("to read first: {first}, and {} more", not_ready.len() - 1),

@@ -13,6 +13,8 @@ use serde_json::{Value, json};
 use crate::analysis::material::TICKS;
 use crate::analysis::wording::Dialect;
 use crate::analysis::{Analysis, StoryConfig, analyse};
+use crate::language::Language;
+use crate::language::named::shown;
 use crate::paths::Paths;
 use crate::piece::{Piece, Section, bars_words};
 use crate::piece_folder::{OpenedPiece, open_piece};
@@ -69,6 +71,9 @@ pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
         DialectArg::Names => Dialect::Names,
         DialectArg::Solfege => Dialect::Solfege,
     });
+    if args.json {
+        Language::English.speak();
+    }
     if args.json || args.plain || !std::io::stdout().is_terminal() {
         return print(&args, opened, dialect).map(|()| ExitCode::SUCCESS);
     }
@@ -121,9 +126,9 @@ impl Study<'_> {
             out.push(format!("{}: {}", words.bars(region.from, region.end), words.key(region.key, region.from)));
         }
         for (nth, section) in self.sections.iter().enumerate() {
-            let why = analysis.sections.iter().find(|p| p.from == section.bars.start.0).map_or("", |p| p.why.words());
-            let bars = bars_words(&section.bars, score);
-            let name = if section.name == bars { bars } else { format!("{}, {bars}", section.name) };
+            let why = analysis.sections.iter().find(|p| p.from == section.bars.start.0).map_or_else(String::new, |p| p.why.words());
+            let (bars, name) = (shown(&bars_words(&section.bars, score)), shown(&section.name));
+            let name = if name == bars { bars } else { format!("{name}, {bars}") };
             out.push(String::new());
             out.push(if why.is_empty() { name } else { format!("{name} ({why})") });
             let end = self.sections.get(nth + 1).map_or(section.bars.end.0, |next| next.bars.start.0.max(section.bars.start.0 + 1));

@@ -18,7 +18,12 @@ pub struct Bin {
 impl Bin {
     /// Returns the counts, as "expected to hold 3 of 3, held 2 of 3".
     pub fn words(&self) -> String {
-        format!("expected to hold {:.0} of {}, held {} of {}", self.expected * f64::from(self.n), self.n, self.n_held, self.n)
+        tr!(
+            "expected to hold {expected} of {n}, held {held} of {n}",
+            expected = format!("{:.0}", self.expected * f64::from(self.n)),
+            n = self.n,
+            held = self.n_held
+        )
     }
 }
 

@@ -41,8 +41,8 @@ impl Origin {
     /// Returns a sentence for the player.
     pub fn words(&self) -> String {
         match self {
-            Origin::Own { n_tests } => format!("Reckoned with how you forget, from {n_tests} of your own tests."),
-            Origin::Usual { why } => format!("Reckoned with usual figures: {why}."),
+            Origin::Own { n_tests } => tr!("Reckoned with how you forget, from {n_tests} of your own tests.", n_tests),
+            Origin::Usual { why } => tr!("Reckoned with usual figures: {why}.", why),
         }
     }
 }
@@ -68,17 +68,17 @@ pub fn fit(histories: &[History]) -> Fitted {
     });
     let n_tests = days.len();
     if n_tests < N_TESTS_MIN {
-        return usual(format!("{n_tests} of the {N_TESTS_MIN} tests on later days that a fit needs"));
+        return usual(tr!("{n_tests} of the {wanted} tests on later days that a fit needs", n_tests, wanted = N_TESTS_MIN));
     }
     if n_failed < N_FAILED_MIN {
-        return usual(format!("only {n_failed} of your {n_tests} tests failed, too few to tell how you forget"));
+        return usual(tr!("only {n_failed} of your {n_tests} tests failed, too few to tell how you forget", n_failed, n_tests));
     }
     days.sort_unstable();
     let split = days[n_tests * 2 / 3];
     let earlier = search(&latest, |day| day < split);
     let unseen = |factors| loss(&latest, factors, |day| day >= split);
     if unseen(earlier) >= unseen([0.0; 3]) {
-        return usual("they foretold your latest tests as well as a fit did".to_owned());
+        return usual(tr!("they foretold your latest tests as well as a fit did"));
     }
     Fitted { weights: weights(search(&latest, |_| true)), origin: Origin::Own { n_tests } }
 }

@@ -146,7 +146,7 @@ fn with_rests(steps: Vec<PlannedStep>, rules: &Rules) -> Vec<PlannedStep> {
     let mut played = 0.0;
     for step in steps {
         if played > 0.0 && played + step.minutes > rules.block_minutes {
-            let why = "hands down, away from the instrument".to_owned();
+            let why = tr!("hands down, away from the instrument");
             out.push(PlannedStep { piece: None, what: What::Rest, reps: 0, minutes: rules.rest_minutes, why });
             played = 0.0;
         }

@@ -38,27 +38,27 @@ impl Security {
     /// Returns the counts, as "cold 2 of 3, joins 1 of 2, run-throughs 0 of 2".
     pub fn words(&self) -> String {
         if !self.is_begun {
-            return "not begun".to_owned();
+            return tr!("not begun");
         }
-        let mut parts = vec![format!("cold {} of {}", self.cold.0, self.cold.1)];
+        let mut parts = vec![tr!("cold {} of {}", self.cold.0, self.cold.1)];
         if self.cold.0 == self.cold.1 && !self.is_spread {
-            parts.push("the last two too close together".to_owned());
+            parts.push(tr!("the last two too close together"));
         }
         if self.joins.1 > 0 {
-            parts.push(format!("joins {} of {}", self.joins.0, self.joins.1));
+            parts.push(tr!("joins {} of {}", self.joins.0, self.joins.1));
         }
-        parts.push(format!("run-throughs {} of {}", self.runs.0, self.runs.1));
+        parts.push(tr!("run-throughs {} of {}", self.runs.0, self.runs.1));
         if self.cold.0 > 0 && !self.is_fresh {
-            parts.push("too long untested".to_owned());
+            parts.push(tr!("too long untested"));
         }
-        let head = if self.is_secure() {
-            "secure: "
+        let counts = parts.join(", ");
+        if self.is_secure() {
+            tr!("secure: {counts}", counts)
         } else if self.is_warm {
-            "warm today: "
+            tr!("warm today: {counts}", counts)
         } else {
-            ""
-        };
-        format!("{head}{}", parts.join(", "))
+            counts
+        }
     }
 }
 

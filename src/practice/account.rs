@@ -75,7 +75,7 @@ fn of_span(span: &Span, reps: &[&Rep]) -> Option<String> {
     let n_clean = of_span.iter().filter(|r| r.verdict == Verdict::Clean).count();
     let n_prompted = of_span.iter().filter(|r| r.verdict == Verdict::Prompted).count();
     let mut line =
-        tr!("{name}: {n_clean} of 1 rep clean" | "{name}: {n_clean} of {n} reps clean" % of_span.len(), name = span.name, n_clean);
+        tr!("{name}: {n_clean} of 1 rep clean" | "{name}: {n_clean} of {n} reps clean" % of_span.len(), name = span.shown, n_clean);
     if n_prompted > 0 {
         line += &tr!(", {n_prompted} with a cue", n_prompted);
     }

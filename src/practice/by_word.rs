@@ -127,7 +127,9 @@ impl ByWord {
     fn played_so_far(&self) -> Played {
         // Of a run that nobody heard there is no more to say than the player said.
         let runs = self.spans.iter().filter(|s| s.mode == Mode::RunThrough);
-        let last = |run: &Span| self.reps.iter().rfind(|r| r.span == run.name).map(|r| format!("{}: {}", run.name, r.verdict.words()));
+        let last = |run: &Span| {
+            self.reps.iter().rfind(|r| r.span == run.name).map(|r| tr!("{name}: {verdict}", name = run.shown, verdict = r.verdict.words()))
+        };
         let remarks = runs.filter_map(last).collect();
         let piece = Some(Arc::clone(&self.piece));
         Played { piece, reps: self.reps.clone(), spans: self.spans.clone(), remarks, open: Vec::new() }
@@ -284,7 +286,7 @@ impl Machine for ByWord {
         View {
             piece: &self.piece.title,
             mode: span.mode,
-            span: &span.name,
+            span: &span.shown,
             span_idx: self.current,
             n_spans: self.spans.len(),
             bars: &span.bars,

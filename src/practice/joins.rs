@@ -9,6 +9,7 @@ use std::ops::Range;
 use super::judge::Fault;
 use super::span::Span;
 use crate::journal::entry::{Mode, Rep, Verdict};
+use crate::language::named::shown;
 use crate::piece::{Piece, Section};
 use crate::score::{BarIdx, BarRange, Place, Score};
 
@@ -63,6 +64,8 @@ fn join(piece: &Piece, sections: Range<usize>) -> Option<Span> {
     let mut span = Span::drill(piece, format!("{} {link} {}", first.name, last.name), &bars, TARGET)?;
     let seams: Vec<Seam> = Seam::of(&piece.sections[sections.clone()]);
     let played: Vec<BarIdx> = span.stretch.bars.iter().map(|b| b.bar).collect();
+    let (from, to) = (shown(&first.name), shown(&last.name));
+    span.shown = if sections.len() == 2 { format!("{from} + {to}") } else { tr!("{from} to {to}", from, to) };
     span.seams = seams.iter().flat_map(|seam| seam.within(&played)).collect();
     span.joined = sections;
     Some(span)
@@ -136,7 +139,13 @@ pub(super) fn lines(piece: &Piece, reps: &[Rep]) -> Vec<String> {
     let said = |(seam, pair): (Seam, &[Section])| {
         let Crossings { n_crossed, n_held } = seam.record(&piece.score, reps.iter().filter(|r| r.mode == Mode::Drill));
         (n_crossed > 0).then(|| {
-            tr!("from {from} into {into}: held {n_held} of {n_crossed}", from = pair[0].name, into = pair[1].name, n_held, n_crossed)
+            tr!(
+                "from {from} into {into}: held {n_held} of {n_crossed}",
+                from = shown(&pair[0].name),
+                into = shown(&pair[1].name),
+                n_held,
+                n_crossed
+            )
         })
     };
     Seam::of(&piece.sections).into_iter().zip(piece.sections.windows(2)).filter_map(said).collect()

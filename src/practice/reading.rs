@@ -14,6 +14,7 @@ use super::run::path::{Arrival, bar_quarters, music};
 use super::span::Span;
 use crate::follower::OnsetIdx;
 use crate::journal::entry::Mode;
+use crate::language::named::shown;
 use crate::midi::Take;
 use crate::piece::{Piece, bars_words};
 use crate::score::BarRange;
@@ -126,8 +127,8 @@ impl Readiness {
 impl SectionReading {
     /// Says why a section is not ready: `bars 5-8 (the lift): 80 of 100 notes; a stop of 2 bars before bar 6`.
     fn line(&self, mark: ReadyMark, piece: &Piece) -> String {
-        let bars = bars_words(&self.bars, &piece.score);
-        let mut line = if bars == self.name { bars } else { format!("{bars} ({})", self.name) };
+        let (bars, name) = (shown(&bars_words(&self.bars, &piece.score)), shown(&self.name));
+        let mut line = if bars == name { bars } else { format!("{bars} ({name})") };
         if self.n_notes_right == 0 {
             return line + &tr!(": not read yet");
         }

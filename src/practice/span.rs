@@ -8,6 +8,7 @@ use super::habits::Habits;
 use super::run::pace::Pace;
 use crate::follower::{Line, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Mode;
+use crate::language::named::shown;
 use crate::midi::Hearing;
 use crate::piece::{Cue, Piece};
 use crate::score::{BarRange, Place, PlayedNote, Score, Unfolded, unfold};
@@ -18,7 +19,10 @@ use crate::theory::{KeySignature, Letter};
 /// One section, several joined, or the whole piece, ready to be played.
 #[derive(Clone, Debug)]
 pub struct Span {
+    /// As it stands in the journal.
     pub name: String,
+    /// As it is shown.
+    pub shown: String,
     pub mode: Mode,
     pub line: Arc<Line>,
     /// Printed label of each bar in playing order.
@@ -101,6 +105,7 @@ impl Span {
         let bars = stretch.bars.iter().map(|b| score.bar(b.bar).label.to_string()).collect();
         let (line, cues, habits, seams) = (Arc::new(line), Vec::new(), Habits::default(), Vec::new());
         let mut span = Span {
+            shown: shown(&name),
             name,
             mode,
             line,

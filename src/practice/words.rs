@@ -20,16 +20,8 @@ pub fn place(found: &Found, span: &Span, score: &Score) -> String {
 pub fn place_of(place: Place, hand: Option<Hand>, score: &Score) -> String {
     let place = place.words(score);
     match hand {
-        Some(hand) => format!("{place}, {}", hand_words(hand)),
+        Some(hand) => format!("{place}, {}", hand.words()),
         None => place,
-    }
-}
-
-/// Says which hand.
-pub fn hand_words(hand: Hand) -> String {
-    match hand {
-        Hand::Left => tr!("left hand"),
-        Hand::Right => tr!("right hand"),
     }
 }
 
@@ -56,9 +48,9 @@ pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
 /// Says which lever or pedal is meant: `lever on F`.
 pub fn setting(moved: Moved) -> String {
     match moved {
-        Moved::Pedal(letter) => tr!("pedal on {}", letter.char()),
-        Moved::Lever(string) => tr!("lever on {}", string.letter().char()),
-        Moved::Tuned(string) => tr!("tuning of {}", string.letter().char()),
+        Moved::Pedal(letter) => tr!("pedal on {}", letter.spoken()),
+        Moved::Lever(string) => tr!("lever on {}", string.letter().spoken()),
+        Moved::Tuned(string) => tr!("tuning of {}", string.letter().spoken()),
     }
 }
 

@@ -2,7 +2,6 @@
 
 use std::collections::BTreeMap;
 
-use super::plain_text::counted;
 use crate::follower::{Heard, HeardNote, LineNoteIdx};
 use crate::midi::MidiKey;
 use crate::midi::sensor::RETRIGGER_MAX;
@@ -39,9 +38,9 @@ impl Ignored {
 
     /// Returns `2 double triggers, 1 ghost ignored.`; nothing where there was nothing.
     pub fn words(&self) -> Option<String> {
-        let doubled = (self.n_doubled > 0).then(|| counted(self.n_doubled, "double trigger"));
-        let ghosts = (self.n_ghosts > 0).then(|| counted(self.n_ghosts, "ghost"));
+        let doubled = (self.n_doubled > 0).then(|| tr!("1 double trigger" | "{n} double triggers" % self.n_doubled));
+        let ghosts = (self.n_ghosts > 0).then(|| tr!("1 ghost" | "{n} ghosts" % self.n_ghosts));
         let all: Vec<String> = [doubled, ghosts].into_iter().flatten().collect();
-        (!all.is_empty()).then(|| format!("{} ignored.", all.join(", ")))
+        (!all.is_empty()).then(|| tr!("{} ignored.", all.join(", ")))
     }
 }

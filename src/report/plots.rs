@@ -4,7 +4,7 @@ use chrono::{Duration, NaiveDate};
 use plotters::prelude::*;
 
 use super::progress::{PlayedDay, RecallDay};
-use super::progress_words::short_date;
+use crate::language::date::short;
 
 /// The ink of marks and of lines behind them; `page_style.css` has others for the dark and for paper.
 const INK_COLOUR: RGBColor = RGBColor(0x0b, 0x4f, 0x8a);
@@ -25,7 +25,7 @@ pub fn recall(days: &[RecallDay], size: (u32, u32)) -> Option<String> {
     let top = days.iter().map(|d| d.median_s).fold(1.0, f64::max) * 1.1;
     drawn(size, |area| {
         let mut chart = chart(area, (0.0, since(first, last)), top)?;
-        mesh(&mut chart, first, "seconds", size)?;
+        mesh(&mut chart, first, &tr!("seconds"), size)?;
         chart.draw_series(LineSeries::new(points.iter().copied(), INK_COLOUR.stroke_width(2)))?;
         chart.draw_series(points.iter().map(|p| Circle::new(*p, 4, INK_COLOUR.filled())))?;
         Ok(())
@@ -39,7 +39,7 @@ pub fn minutes(days: &[PlayedDay], today: NaiveDate, n_days: i64, size: (u32, u3
     let top = late.iter().map(|d| d.minutes).fold(1.0, f64::max) * 1.1;
     drawn(size, |area| {
         let mut chart = chart(area, (-0.5, since(first, today) + 0.5), top)?;
-        mesh(&mut chart, first, "minutes", size)?;
+        mesh(&mut chart, first, &tr!("minutes"), size)?;
         let bar = |d: &&PlayedDay| {
             let x = since(first, d.day);
             Rectangle::new([(x - 0.35, 0.0), (x + 0.35, d.minutes)], INK_COLOUR.filled())
@@ -83,8 +83,8 @@ fn mesh(chart: &mut Plane<'_, '_>, first: NaiveDate, what: &str, size: (u32, u32
         .axis_desc_style(font)
         .x_labels(size.0 as usize / 90)
         .y_labels(4)
-        .x_label_formatter(&|x| if x.fract() == 0.0 { short_date(first + Duration::days(*x as i64)) } else { String::new() })
-        .y_label_formatter(&|y| format!("{y}"))
+        .x_label_formatter(&|x| if x.fract() == 0.0 { short(first + Duration::days(*x as i64)) } else { String::new() })
+        .y_label_formatter(&|y| format!("{y}").replace('.', &tr!(".")))
         .y_desc(what)
         .draw()
 }

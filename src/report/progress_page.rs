@@ -7,6 +7,8 @@ use super::progress::{Progress, SectionHeld};
 use super::progress_svg::{cell, meanings};
 use super::progress_words as words;
 use super::steadiness;
+use crate::language::Language;
+use crate::language::date::short_with_year;
 
 /// Days of practice that are drawn.
 pub const N_DAYS_SHOWN: i64 = 56;
@@ -20,7 +22,7 @@ pub fn page(progress: &Progress) -> String {
 pub fn html_page(title: &str, style: &str, body: Markup) -> String {
     let page = html! {
         (DOCTYPE)
-        html lang="en" {
+        html lang=(Language::spoken().tag()) {
             head {
                 meta charset="utf-8";
                 meta name="viewport" content="width=device-width, initial-scale=1";
@@ -36,39 +38,39 @@ pub fn html_page(title: &str, style: &str, body: Markup) -> String {
 fn body(progress: &Progress) -> Markup {
     html! {
         h1 { (progress.title) }
-        p.quiet { "How it holds from memory, " (words::date(progress.today)) }
+        p.quiet { (tr!("How it holds from memory, {date}", date = short_with_year(progress.today))) }
         @if progress.days.is_empty() {
-            p { (words::NO_RECORD) }
+            p { (words::no_record()) }
         } @else {
             @for line in words::days(&progress.days, progress.today).iter().chain(&words::changes(progress)) { p { (line) } }
-            h2 { "Bar by bar" }
-            p.quiet { (words::MAP) }
+            h2 { (tr!("Bar by bar")) }
+            p.quiet { (words::map()) }
             div.key { @for (mark, meaning) in meanings() { span { (mark) (meaning) } } }
             @for part in &progress.sections { (section(part)) }
             div.plots {
                 @if let Some(line) = words::recall(&progress.recall) {
                     section.whole {
-                        h2 { "Time to begin" }
+                        h2 { (tr!("Time to begin")) }
                         p { (line) }
                         (plot(|size| plots::recall(&progress.recall, size), &line))
                     }
                 }
                 section.whole {
-                    h2 { "Minutes of playing" }
-                    (plot(|size| plots::minutes(&progress.days, progress.today, N_DAYS_SHOWN, size), "minutes of playing by day"))
+                    h2 { (tr!("Minutes of playing")) }
+                    (plot(|size| plots::minutes(&progress.days, progress.today, N_DAYS_SHOWN, size), &tr!("minutes of playing by day")))
                 }
             }
             @if !progress.runs.is_empty() {
-                h2 { "Run-throughs" }
+                h2 { (tr!("Run-throughs")) }
                 table.dated {
                     @for run in progress.runs.iter().rev() {
-                        tr { th scope="row" { (words::date(run.at.date_naive())) } td { (words::run(run)) } }
+                        tr { th scope="row" { (short_with_year(run.at.date_naive())) } td { (words::run(run)) } }
                     }
                 }
                 @if let Some(pace) = &progress.pace { p { (steadiness::words(pace)) } }
             }
             @if !progress.stubborn.is_empty() {
-                h2 { "Stubborn places in the last four weeks" }
+                h2 { (tr!("Stubborn places in the last four weeks")) }
                 ul { @for place in &progress.stubborn { li { (words::stubborn(place)) } } }
             }
             @for items in &progress.items {

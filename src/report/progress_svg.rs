@@ -11,6 +11,7 @@ use super::progress::{BarHeld, Held, Progress, SectionHeld, Trend, Try};
 use super::progress_words as words;
 use super::steadiness;
 use crate::journal::entry::Witness;
+use crate::language::date::short_with_year;
 
 const WIDTH: usize = 760;
 const CELL: (usize, usize) = (48, 42);
@@ -69,8 +70,9 @@ fn bar_cell(bar: &BarHeld) -> Markup {
     let last = bar.tries.last();
     let (fill, ink) = colours(last.map(|t| t.held));
     let is_told = last.is_some_and(|t| t.witness == Witness::Told);
-    let told: Vec<&str> = tries.iter().map(|t| words::held(Some(t.held))).collect();
-    let title = format!("bar {}: {}", bar.label, if told.is_empty() { words::held(None).to_owned() } else { told.join(", ") });
+    let told: Vec<String> = tries.iter().map(|t| words::held(Some(t.held))).collect();
+    let told = if told.is_empty() { words::held(None) } else { told.join(", ") };
+    let title = tr!("bar {bar}: {tries}", bar = bar.label, tries = told);
     let label: String = bar.label.chars().take(5).collect();
     let trend = match bar.tries.trend() {
         Trend::Better => Some(BETTER),
@@ -140,13 +142,13 @@ enum Sign {
 
 /// What the marks mean, and where they stand in two rows of a sheet.
 const KEY: [(Sign, &str, (usize, usize)); 7] = [
-    (Sign::Cell(Some(Held::Yes)), "held", (0, 0)),
-    (Sign::Cell(Some(Held::Cued)), "with a cue", (90, 0)),
-    (Sign::Cell(Some(Held::No)), "did not hold", (220, 0)),
-    (Sign::Cell(None), "not tried yet", (360, 0)),
-    (Sign::Told, "the player's own word", (510, 0)),
-    (Sign::Trend(BETTER), "holds more often than before", (0, 30)),
-    (Sign::Trend(WORSE), "less often", (260, 30)),
+    (Sign::Cell(Some(Held::Yes)), msgid!("held"), (0, 0)),
+    (Sign::Cell(Some(Held::Cued)), msgid!("with a cue"), (90, 0)),
+    (Sign::Cell(Some(Held::No)), msgid!("did not hold"), (220, 0)),
+    (Sign::Cell(None), msgid!("not tried yet"), (360, 0)),
+    (Sign::Told, msgid!("the player's own word"), (510, 0)),
+    (Sign::Trend(BETTER), msgid!("holds more often than before"), (0, 30)),
+    (Sign::Trend(WORSE), msgid!("less often"), (260, 30)),
 ];
 const BETTER: &str = "M0 7 l4 -7 l4 7 z";
 const WORSE: &str = "M0 0 l4 7 l4 -7 z";
@@ -174,8 +176,16 @@ impl Sign {
 
 /// Draws what the marks mean, in two rows.
 fn legend() -> Drawn {
+    // Longer words than those that the places are for push what follows them aside.
+    let mut end = (0, 0);
+    let placed = KEY.map(|(sign, meaning, (x, y))| {
+        let meaning = tr!(meaning);
+        let x = if y == end.1 { x.max(end.0) } else { x };
+        end = (x + sign.width() + 24 + 7 * meaning.chars().count(), y);
+        (sign, meaning, (x, y))
+    });
     let markup = html! {
-        @for (sign, meaning, (x, y)) in KEY {
+        @for (sign, meaning, (x, y)) in &placed {
             g transform={ "translate(" (x) " " (y) ")" } {
                 (sign.draw())
                 text x=(sign.width() + 6) y="17" font-size="13" fill="currentColor" { (meaning) }
@@ -191,39 +201,43 @@ pub fn cell(bar: &BarHeld) -> Markup {
 }
 
 /// Returns each mark as an `svg` element with what it means.
-pub fn meanings() -> Vec<(Markup, &'static str)> {
+pub fn meanings() -> Vec<(Markup, String)> {
     let drawn = |width: usize, markup: Markup| html! { svg width=(width) height="26" viewBox={ "-1 -1 " (width) " 26" } aria-hidden="true" { (markup) } };
-    KEY.iter().map(|(sign, meaning, _)| (drawn(sign.width() + 2, sign.draw()), *meaning)).collect()
+    KEY.map(|(sign, meaning, _)| (drawn(sign.width() + 2, sign.draw()), tr!(meaning))).into()
 }
 
 /// Draws everything on one sheet: an SVG file of its own.
 pub fn sheet(progress: &Progress) -> String {
     let mut sheet = Sheet { y: 0, parts: Vec::new() };
     sheet.heading(&progress.title, 24);
-    sheet.text(&words::date(progress.today));
+    sheet.text(&short_with_year(progress.today));
     if progress.days.is_empty() {
-        sheet.text(words::NO_RECORD);
+        sheet.text(&words::no_record());
     } else {
         words::days(&progress.days, progress.today).iter().for_each(|line| sheet.text(line));
         words::changes(progress).iter().for_each(|line| sheet.text(line));
-        sheet.heading("Bar by bar", 18);
-        sheet.text(words::MAP);
+        sheet.heading(&tr!("Bar by bar"), 18);
+        sheet.text(&words::map());
         sheet.part(legend());
         sheet.part(map(&progress.sections));
         if let Some(line) = words::recall(&progress.recall) {
-            sheet.heading("Time to begin", 18);
+            sheet.heading(&tr!("Time to begin"), 18);
             sheet.text(&line);
             sheet.plot(plots::recall(&progress.recall, plots::WIDE));
         }
-        sheet.heading("Minutes of playing", 18);
+        sheet.heading(&tr!("Minutes of playing"), 18);
         sheet.plot(plots::minutes(&progress.days, progress.today, super::progress_page::N_DAYS_SHOWN, plots::WIDE));
         if !progress.runs.is_empty() {
-            sheet.heading("Run-throughs", 18);
-            progress.runs.iter().rev().for_each(|run| sheet.text(&format!("{}: {}", words::date(run.at.date_naive()), words::run(run))));
+            sheet.heading(&tr!("Run-throughs"), 18);
+            progress
+                .runs
+                .iter()
+                .rev()
+                .for_each(|run| sheet.text(&tr!("{day}: {run}", day = short_with_year(run.at.date_naive()), run = words::run(run))));
             progress.pace.iter().for_each(|pace| sheet.text(&steadiness::words(pace)));
         }
         if !progress.stubborn.is_empty() {
-            sheet.heading("Stubborn places in the last four weeks", 18);
+            sheet.heading(&tr!("Stubborn places in the last four weeks"), 18);
             progress.stubborn.iter().for_each(|place| sheet.text(&words::stubborn(place)));
         }
         for items in &progress.items {

@@ -11,6 +11,7 @@ use super::progress::{BarHeld, Held, N_TRIES_SHOWN, PlayedDay, Progress, RecallD
 use super::progress_words as words;
 use super::steadiness;
 use crate::journal::entry::Witness;
+use crate::language::date::{short, short_weekdays, short_with_year};
 
 const WIDTH: usize = 80;
 const PLOT: Rect = Rect { x: 0, y: 0, width: 74, height: 10 };
@@ -23,15 +24,15 @@ pub fn lines(progress: &Progress) -> Vec<String> {
     let mut say = |text: &str, indent: &str| out.extend(wrapped(text, WIDTH, indent));
     say(&progress.title, "");
     if progress.days.is_empty() {
-        say(words::NO_RECORD, "");
+        say(&words::no_record(), "");
         return out;
     }
     words::days(&progress.days, progress.today).iter().for_each(|line| say(line, ""));
     words::changes(progress).iter().for_each(|line| say(line, "  "));
     say("", "");
-    say(words::MAP, "");
-    say("= held   ~ with a cue   x did not hold   . not tried   ' the player's own word", "");
-    say("+ holds more often than before   - less often", "");
+    say(&words::map(), "");
+    say(&tr!("= held   ~ with a cue   x did not hold   . not tried   ' the player's own word"), "");
+    say(&tr!("+ holds more often than before   - less often"), "");
     for section in &progress.sections {
         say("", "");
         say(&words::section_name(section), "  ");
@@ -46,17 +47,21 @@ pub fn lines(progress: &Progress) -> Vec<String> {
         plot(&progress.recall).iter().for_each(|line| say(line, ""));
     }
     say("", "");
-    say("Reps and minutes of playing, by week:", "");
+    say(&tr!("Reps and minutes of playing, by week:"), "");
     weeks(&progress.days, progress.today).iter().for_each(|line| say(line, ""));
     if !progress.runs.is_empty() {
         say("", "");
-        say("Run-throughs:", "");
-        progress.runs.iter().rev().for_each(|run| say(&format!("  {}: {}", words::date(run.at.date_naive()), words::run(run)), "    "));
+        say(&tr!("Run-throughs:"), "");
+        progress
+            .runs
+            .iter()
+            .rev()
+            .for_each(|run| say(&tr!("  {day}: {run}", day = short_with_year(run.at.date_naive()), run = words::run(run)), "    "));
         progress.pace.iter().for_each(|pace| say(&format!("  {}", steadiness::words(pace)), "    "));
     }
     if !progress.stubborn.is_empty() {
         say("", "");
-        say("Stubborn places in the last four weeks:", "");
+        say(&tr!("Stubborn places in the last four weeks:"), "");
         progress.stubborn.iter().for_each(|place| say(&format!("  {}", words::stubborn(place)), "    "));
     }
     for items in &progress.items {
@@ -115,7 +120,7 @@ fn plot(days: &[RecallDay]) -> Vec<String> {
     let points: Vec<(f64, f64)> = days.iter().map(|d| (x(d.day), d.median_s)).collect();
     let top = days.iter().map(|d| d.median_s).fold(1.0, f64::max).ceil();
     let chart = Chart::new(vec![Dataset::default().marker(Marker::Dot).graph_type(GraphType::Scatter).data(&points)])
-        .x_axis(Axis::default().bounds([0.0, x(last.day)]).labels([words::short_date(first.day), words::short_date(last.day)]))
+        .x_axis(Axis::default().bounds([0.0, x(last.day)]).labels([short(first.day), short(last.day)]))
         .y_axis(Axis::default().bounds([0.0, top]).labels(["0 s".to_owned(), format!("{:.0} s", top / 2.0), format!("{top:.0} s")]));
     let mut buffer = Buffer::empty(PLOT);
     chart.render(PLOT, &mut buffer);
@@ -128,14 +133,17 @@ fn weeks(days: &[PlayedDay], today: NaiveDate) -> Vec<String> {
     let monday = today - Duration::days(i64::from(today.weekday().num_days_from_monday()));
     let first = (0..N_WEEKS).rev().map(|n| monday - Duration::days(7 * n));
     let used = first.filter(|m| days.iter().any(|d| (0..7).contains(&(d.day - *m).num_days())));
-    let mut out = vec!["            Mon      Tue      Wed      Thu      Fri      Sat      Sun".to_owned()];
-    for monday in used {
+    let weeks: Vec<(NaiveDate, String)> = used.map(|monday| (monday, short(monday))).collect();
+    let width = weeks.iter().map(|(_, label)| label.chars().count()).max().unwrap_or(0).max(6);
+    let names: String = short_weekdays().iter().map(|name| format!("{name:>9}")).collect();
+    let mut out = vec![format!("{:width$}{names}", "")];
+    for (monday, label) in weeks {
         let cell = |n: i64| {
             let day = days.iter().find(|d| d.day == monday + Duration::days(n));
-            day.map_or_else(|| ".".to_owned(), |d| format!("{}/{:.0}m", d.n_reps, d.minutes.ceil()))
+            day.map_or_else(|| ".".to_owned(), |d| tr!("{n_reps}/{minutes}m", n_reps = d.n_reps, minutes = d.minutes.ceil()))
         };
         let cells: String = (0..7).map(|n| format!("{:>9}", cell(n))).collect();
-        out.push(format!("  {:>6}{cells}", words::short_date(monday)).trim_end().to_owned());
+        out.push(format!("  {label:>width$}{cells}").trim_end().to_owned());
     }
     out
 }

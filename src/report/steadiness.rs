@@ -1,9 +1,9 @@
 //! What is said of how steady a run-through was: the bars that went faster or slower than it set out.
 
 use super::plain_text::plain;
-use super::progress_words::short_date;
 use crate::journal::attempts::DatedPace;
 use crate::journal::entry::BarPace;
+use crate::language::date::short;
 
 /// Thousandths from which a bar is named (a reasoned default: less than that is shaping).
 const NAMED_PERMILLE: u32 = 100;
@@ -21,11 +21,11 @@ struct Stretch<'a> {
 
 /// Says it in one sentence.
 pub fn words(pace: &DatedPace) -> String {
-    let against = if pace.by_reading { "the reading" } else { "the page" };
-    let head = format!("Tempo of the run-through of {}, set against {against}", short_date(pace.at.date_naive()));
+    let against = if pace.by_reading { tr!("the reading") } else { tr!("the page") };
+    let head = tr!("Tempo of the run-through of {day}, set against {against}", day = short(pace.at.date_naive()), against);
     let stretches = stretches(&pace.bars);
     if stretches.is_empty() {
-        return format!("{head}: no bar a tenth faster or slower than it set out.");
+        return tr!("{head}: no bar a tenth faster or slower than it set out.", head);
     }
     let mut furthest: Vec<u32> = stretches.iter().map(|s| s.off).collect();
     furthest.sort_unstable_by(|a, b| b.cmp(a));
@@ -33,16 +33,25 @@ pub fn words(pace: &DatedPace) -> String {
     let named = |is_faster: bool| {
         let all = stretches.iter().filter(|s| s.is_faster == is_faster && s.off >= least);
         let all: Vec<String> = all.map(Stretch::words).collect();
-        (!all.is_empty()).then(|| format!("a tenth or more {} in {}", if is_faster { "faster" } else { "slower" }, all.join(", ")))
+        let bars = all.join(", ");
+        match all[..] {
+            [] => None,
+            _ if is_faster => Some(tr!("a tenth or more faster in {bars}", bars)),
+            _ => Some(tr!("a tenth or more slower in {bars}", bars)),
+        }
     };
     let both: Vec<String> = [named(true), named(false)].into_iter().flatten().collect();
-    format!("{head}: {}.", both.join("; "))
+    tr!("{head}: {bars}.", head, bars = both.join("; "))
 }
 
 impl Stretch<'_> {
     fn words(&self) -> String {
         let first = plain(self.first);
-        if self.first == self.last { format!("bar {first}") } else { format!("bars {first}-{}", plain(self.last)) }
+        if self.first == self.last {
+            tr!("bar {bar}", bar = first)
+        } else {
+            tr!("bars {bars}", bars = format!("{first}-{}", plain(self.last)))
+        }
     }
 }
 

@@ -3,7 +3,7 @@
 use maud::{Markup, html};
 
 use super::progress_page::html_page;
-use super::story_sheet::{DRAFT, SWITCHES, SheetSection, SheetSwitch, StorySheet};
+use super::story_sheet::{SheetSection, SheetSwitch, StorySheet, drafted, switches_head};
 
 /// Two columns, and small enough that a piece of some thirty cues stands on one side of a sheet.
 const STYLE: &str = "
@@ -28,24 +28,24 @@ dd small { display: block; color: var(--quiet); font-size: .85em; line-height: 1
 pub fn page(sheet: &StorySheet) -> String {
     let body = html! {
         h1 { (sheet.title) }
-        p.quiet { (sheet.about) @if sheet.is_draft { ". " (DRAFT) } }
-        @if let Some(setting) = &sheet.setting { p.start { "At every start: " (setting) } }
+        p.quiet { (sheet.about) @if sheet.is_draft { ". " (drafted()) } }
+        @if let Some(setting) = &sheet.setting { p.start { (tr!("At every start: {setting}", setting)) } }
         div.story {
             @for part in &sheet.sections { (section(part)) }
         }
         @if !sheet.switches.is_empty() {
-            h2 { (SWITCHES) }
+            h2 { (switches_head()) }
             table.switches { @for switch in &sheet.switches { (switch_row(switch)) } }
         }
     };
-    html_page(&format!("{}: the story", sheet.title), STYLE, body)
+    html_page(&tr!("{}: the story", sheet.title), STYLE, body)
 }
 
 fn section(section: &SheetSection) -> Markup {
     html! {
         section {
             h2 { (section.heading()) }
-            @for landmark in &section.landmarks { p.start { "start: " (landmark.words()) } }
+            @for landmark in &section.landmarks { p.start { (tr!("start: {landmark}", landmark = landmark.words())) } }
             dl {
                 @for line in &section.lines {
                     div {

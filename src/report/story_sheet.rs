@@ -6,6 +6,7 @@
 use super::plain_text::{plain, wrapped};
 use crate::analysis::facts::What;
 use crate::analysis::{Analysis, StoryConfig};
+use crate::language::named::shown;
 use crate::piece::{Instrument, Piece, bars_words};
 use crate::score::{BarIdx, Place, Score};
 use crate::theory::Hand;
@@ -82,7 +83,7 @@ impl StorySheet {
             .zip(settings)
             .map(|(l, own)| {
                 let own = own.filter(|own| Some(own) != setting.as_ref());
-                (l.place.bar, SheetLandmark { place: plain(&l.place.words(score)), name: plain(&l.name), setting: own })
+                (l.place.bar, SheetLandmark { place: plain(&l.place.words(score)), name: plain(&shown(&l.name)), setting: own })
             })
             .collect();
         let section_of = |bar: BarIdx| piece.sections.iter().rposition(|s| s.bars.contains(bar));
@@ -94,9 +95,9 @@ impl StorySheet {
                 Some(nth) => {
                     let section = &piece.sections[nth];
                     let words = bars_words(&section.bars, score);
-                    (plain(&section.name), plain(if words == section.name { "" } else { &words }))
+                    (plain(&shown(&section.name)), if words == section.name { String::new() } else { plain(&shown(&words)) })
                 }
-                None => ("elsewhere".to_owned(), String::new()),
+                None => (tr!("elsewhere"), String::new()),
             };
             let section = SheetSection { name, bars, landmarks: own_landmarks, lines: own_lines };
             if nth.is_some() || !section.lines.is_empty() || !section.landmarks.is_empty() {
@@ -114,16 +115,16 @@ impl StorySheet {
         say(&self.title, "");
         say(&self.about, "");
         if self.is_draft {
-            say(DRAFT, "");
+            say(&drafted(), "");
         }
         if let Some(setting) = &self.setting {
-            say(&format!("At every start: {setting}"), "");
+            say(&tr!("At every start: {setting}", setting), "");
         }
         for section in &self.sections {
             say("", "");
             say(&section.heading(), "");
             for landmark in &section.landmarks {
-                say(&format!("  start: {}", landmark.words()), "         ");
+                say(&format!("  {}", tr!("start: {landmark}", landmark = landmark.words())), "         ");
             }
             for line in &section.lines {
                 say(&format!("  {:<8} {}", line.place, line.text), "           ");
@@ -134,7 +135,7 @@ impl StorySheet {
         }
         if !self.switches.is_empty() {
             say("", "");
-            say(SWITCHES, "");
+            say(&switches_head(), "");
             for SheetSwitch { ways: [(here, way), (there, other)] } in &self.switches {
                 say(&format!("  {here}: {way}"), "      ");
                 say(&format!("  {there}: {other}"), "      ");
@@ -146,8 +147,15 @@ impl StorySheet {
     }
 }
 
-pub const DRAFT: &str = "Drafted from the score; put it into your own words in the piece file.";
-pub const SWITCHES: &str = "Switches: alike up to here, and then";
+/// Says that the lines are nobody's yet.
+pub fn drafted() -> String {
+    tr!("Drafted from the score; put it into your own words in the piece file.")
+}
+
+/// Says what the list of switches is.
+pub fn switches_head() -> String {
+    tr!("Switches: alike up to here, and then")
+}
 
 impl SheetSection {
     pub fn heading(&self) -> String {
@@ -163,18 +171,26 @@ impl SheetLandmark {
 }
 
 fn line(place: Place, hand: Option<Hand>, text: &str, more: Option<&str>, score: &Score) -> SheetLine {
-    let hand = hand.map_or_else(String::new, |h| format!(" {}", h.letter()));
+    let hand = hand.map_or_else(String::new, |h| format!(" {}", hand_letter(h)));
     SheetLine { place: plain(&format!("{}{hand}", place.text(score))), text: plain(text), more: more.map(plain) }
+}
+
+/// The hand as short as it can be said.
+fn hand_letter(hand: Hand) -> String {
+    match hand {
+        Hand::Left => tr!("L"),
+        Hand::Right => tr!("R"),
+    }
 }
 
 fn about(piece: &Piece, analysis: Option<&Analysis>, config: &StoryConfig) -> String {
     let instrument = match piece.instrument {
-        Instrument::LeverHarp => "lever harp",
-        Instrument::PedalHarp => "pedal harp",
-        Instrument::Keyboard => "keyboard",
+        Instrument::LeverHarp => tr!("lever harp"),
+        Instrument::PedalHarp => tr!("pedal harp"),
+        Instrument::Keyboard => tr!("keyboard"),
     };
     let key = analysis.map(|a| a.words(&piece.score, config).key(a.key, 0));
-    [Some(instrument.to_owned()), key].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    [Some(instrument), key].into_iter().flatten().collect::<Vec<_>>().join("; ")
 }
 
 /// Returns the switches that the drafted story tells, in page order of their later place.

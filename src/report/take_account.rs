@@ -5,10 +5,13 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use super::ignored::Ignored;
+use super::progress_words::times;
 use crate::follower::{Finding, Heard, LineNote, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::{Entry, Rep, Verdict};
+use crate::language::named::shown;
 use crate::practice::{Output, Span, stand_words};
 use crate::score::{Place, Score};
+use crate::theory::Hand;
 use crate::time::Micros;
 
 /// Slips below this confidence are not spoken of.
@@ -26,10 +29,12 @@ const AFTER_A_STOP: Micros = Micros(10_000_000);
 pub fn lines(outputs: &[Output], span: &Span, score: &Score) -> Vec<String> {
     let reps: Vec<&Rep> = outputs.iter().filter_map(rep_of).collect();
     match reps.as_slice() {
-        [] => vec![format!("{}: no rep was begun in this take", span.name)],
+        [] => vec![tr!("{}: no rep was begun in this take", shown(&span.name))],
         [rep] => of_one_rep(rep, &Marks::read(outputs), span, score),
         _ => {
-            let line = |(n, rep): (usize, &&Rep)| format!("rep {}, from {}: {}", n + 1, clock(rep.started), verdict_words(rep));
+            let line = |(n, rep): (usize, &&Rep)| {
+                tr!("rep {nth}, from {time}: {verdict}", nth = n + 1, time = clock(rep.started), verdict = verdict_words(rep))
+            };
             reps.iter().enumerate().map(line).collect()
         }
     }
@@ -51,23 +56,27 @@ fn verdict_words(rep: &Rep) -> String {
 fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<String> {
     let mut lines = vec![opening(rep, marks, span)];
     lines.extend(marks.ignored.words());
-    lines.extend(marks.is_by_strings.then(|| "Heard by strings: levers and pedals are not listened to.".to_owned()));
+    lines.extend(marks.is_by_strings.then(|| tr!("Heard by strings: levers and pedals are not listened to.")));
     lines.extend(marks.left_aside(span));
     lines.extend(marks.longest_held(span).map(|held| match held.len() == span.bars.len() {
-        true => "All of it holds.".to_owned(),
-        false => format!("{} hold.", bars_in_words(&held, span)),
+        true => tr!("All of it holds."),
+        false => tr!("{bars} hold.", bars = bars_in_words(&held, span)),
     }));
     let in_words = Words { span, score };
     let groups = [
-        ("Slips", marks.slips_by_spot().iter().map(|slips| in_words.slips(slips)).collect::<Vec<_>>()),
-        ("Stops", marks.stops.iter().map(|stop| in_words.stop(stop)).collect()),
-        ("Went back", marks.moves.iter().filter(|m| m.to <= m.from).map(|m| in_words.moved(m)).collect()),
-        ("Skipped", marks.moves.iter().filter(|m| m.to > m.from).map(|m| in_words.moved(m)).collect()),
+        (tr!("Slips"), marks.slips_by_spot().iter().map(|slips| in_words.slips(slips)).collect::<Vec<_>>()),
+        (tr!("Stops"), marks.stops.iter().map(|stop| in_words.stop(stop)).collect()),
+        (tr!("Went back"), marks.moves.iter().filter(|m| m.to <= m.from).map(|m| in_words.moved(m)).collect()),
+        (tr!("Skipped"), marks.moves.iter().filter(|m| m.to > m.from).map(|m| in_words.moved(m)).collect()),
     ];
     for (title, items) in groups.into_iter().map(|(title, items)| (title, counted(items))).filter(|(_, items)| !items.is_empty()) {
-        let shown = items.iter().take(N_PLACES_MAX).map(String::as_str).collect::<Vec<_>>().join("; ");
+        let places = items.iter().take(N_PLACES_MAX).map(String::as_str).collect::<Vec<_>>().join("; ");
         let more = items.len().saturating_sub(N_PLACES_MAX);
-        lines.push(if more > 0 { format!("{title}: {shown}; and {more} more.") } else { format!("{title}: {shown}.") });
+        lines.push(if more > 0 {
+            tr!("{title}: {places}; and {more} more.", title, places, more)
+        } else {
+            tr!("{title}: {places}.", title, places)
+        });
     }
     lines.extend(marks.closing(span));
     lines
@@ -82,30 +91,37 @@ fn counted(items: Vec<String>) -> Vec<String> {
             None => counts.push((item, 1)),
         }
     }
-    let times = |(item, n): (String, usize)| match n {
+    let said = |(item, n): (String, usize)| match n {
         1 => item,
-        2 => format!("{item}, twice"),
-        n => format!("{item}, {n} times"),
+        n => format!("{item}, {}", times(n)),
     };
-    counts.into_iter().map(times).collect()
+    counts.into_iter().map(said).collect()
 }
 
 fn opening(rep: &Rep, marks: &Marks, span: &Span) -> String {
-    let bars = if rep.bars.0 == rep.bars.1 { format!("bar {}", rep.bars.0) } else { format!("bars {} to {}", rep.bars.0, rep.bars.1) };
+    let (first, last) = &rep.bars;
+    let bars = if first == last { tr!("bar {bar}", bar = first) } else { tr!("bars {first} to {last}", first, last) };
     // What was never come to is no fault of the playing.
     let played = marks.bars_played(span);
     let is_due = |n: &&LineNote| !n.is_optional && played.contains(&span.line.onset(n.onset).played_bar);
     let n_due = span.line.notes.iter().filter(is_due).count().max(rep.n_notes_right as usize);
-    let mut line = format!("{}, {bars}: {} of {n_due} notes in their place", rep.span, rep.n_notes_right);
-    if let Some(tempo) = rep.tempo {
-        line += &format!(", about {tempo:.0} quarters a minute");
+    let (span, n_right) = (shown(&rep.span), rep.n_notes_right);
+    match rep.tempo {
+        Some(tempo) => tr!(
+            "{span}, {bars}: {n_right} of {n_due} notes in their place, about {tempo} quarters a minute.",
+            span,
+            bars,
+            n_right,
+            n_due,
+            tempo = format!("{tempo:.0}")
+        ),
+        None => tr!("{span}, {bars}: {n_right} of {n_due} notes in their place.", span, bars, n_right, n_due),
     }
-    line + "."
 }
 
 fn bars_in_words(bars: &Range<usize>, span: &Span) -> String {
     let (first, last) = (&span.bars[bars.start], &span.bars[bars.end - 1]);
-    if bars.len() == 1 { format!("Bar {first}") } else { format!("Bars {first} to {last}") }
+    if bars.len() == 1 { tr!("Bar {bar}", bar = first) } else { tr!("Bars {first} to {last}", first, last) }
 }
 
 /// What a teacher would mark in the margin.
@@ -204,8 +220,12 @@ impl Marks {
         let left: Vec<Range<usize>> = runs(span, |bar| has_notes.contains(&bar) && !played.contains(&bar)).collect();
         match left.as_slice() {
             [] => None,
-            [one] => Some(format!("{} {} not played.", bars_in_words(one, span), if one.len() == 1 { "was" } else { "were" })),
-            more => Some(format!("{} bars were not played.", more.iter().map(ExactSizeIterator::len).sum::<usize>())),
+            [one] => Some(if one.len() == 1 {
+                tr!("{bar} was not played.", bar = bars_in_words(one, span))
+            } else {
+                tr!("{bars} were not played.", bars = bars_in_words(one, span))
+            }),
+            more => Some(tr!("{n} bars were not played.", n = more.iter().map(ExactSizeIterator::len).sum::<usize>())),
         }
     }
 
@@ -219,8 +239,8 @@ impl Marks {
         names.dedup();
         match names.as_slice() {
             [] => None,
-            [one] => Some(format!("Look at bar {one}.")),
-            [first @ .., last] => Some(format!("Look first at bars {} and {last}.", first.join(", "))),
+            [one] => Some(tr!("Look at bar {bar}.", bar = one)),
+            [first @ .., last] => Some(tr!("Look first at bars {first} and {last}.", first = first.join(", "), last)),
         }
     }
 }
@@ -246,7 +266,7 @@ impl Words<'_> {
     /// A place as short as it can be said: the beginning of a bar is the bar.
     fn short(&self, onset: OnsetIdx) -> String {
         let place = self.place(onset);
-        if place.into_bar.is_zero() { format!("bar {}", self.score.bar(place.bar).label) } else { place.words(self.score) }
+        if place.into_bar.is_zero() { tr!("bar {bar}", bar = self.score.bar(place.bar).label) } else { place.words(self.score) }
     }
 
     fn slips(&self, slips: &[Slip]) -> String {
@@ -256,40 +276,54 @@ impl Words<'_> {
         if let [slip] = slips {
             let hand = hand(slip).map(|h| format!(", {}", h.words())).unwrap_or_default();
             let stand = slip.note.filter(|_| slip.kind == SlipKind::Setting).and_then(|n| self.span.strung(n)).map(|strung| strung.stand());
-            let what = stand.map_or_else(|| slip_words(slip.kind).0.to_owned(), stand_words);
+            let what = stand.map_or_else(|| one_slip(slip.kind), stand_words);
             return format!("{where_first}{hand}, {what}");
         }
         let same_hand = hand(first).filter(|h| slips.iter().all(|s| hand(s) == Some(*h)));
-        let hand = same_hand.map(|h| format!(" in the {}", h.words())).unwrap_or_default();
-        let kinds = if slips.iter().all(|s| s.kind == first.kind) { slip_words(first.kind).1 } else { "slips" };
-        format!("{} {kinds} from {where_first} on{hand}", slips.len())
+        let hand = same_hand.map(Hand::words);
+        let kinds = if slips.iter().all(|s| s.kind == first.kind) { slips_of(first.kind) } else { tr!("slips") };
+        let (n, place) = (slips.len(), where_first);
+        match hand {
+            Some(hand) => tr!("{n} {kinds} from {place} on in the {hand}", n, kinds, place, hand),
+            None => tr!("{n} {kinds} from {place} on", n, kinds, place),
+        }
     }
 
     fn stop(&self, stop: &Stop) -> String {
-        let before = format!("before {}", self.short(stop.onset));
+        let before = tr!("before {place}", place = self.short(stop.onset));
         match stop.then {
             None => before,
-            Some(Move { to, .. }) if to >= stop.onset => format!("{before} (went on from {})", self.short(to)),
-            Some(Move { to, .. }) => format!("{before} (began again from {})", self.short(to)),
+            Some(Move { to, .. }) if to >= stop.onset => tr!("{before} (went on from {place})", before, place = self.short(to)),
+            Some(Move { to, .. }) => tr!("{before} (began again from {place})", before, place = self.short(to)),
         }
     }
 
     fn moved(&self, moved: &Move) -> String {
         if self.place(moved.from).bar == self.place(moved.to).bar {
-            return format!("within bar {}", self.score.bar(self.place(moved.from).bar).label);
+            return tr!("within bar {bar}", bar = self.score.bar(self.place(moved.from).bar).label);
         }
-        format!("from {} to {}", self.short(moved.from), self.short(moved.to))
+        tr!("from {from} to {to}", from = self.short(moved.from), to = self.short(moved.to))
     }
 }
 
-/// One slip, and several of its kind.
-fn slip_words(kind: SlipKind) -> (&'static str, &'static str) {
+fn one_slip(kind: SlipKind) -> String {
     match kind {
-        SlipKind::Wrong => ("not what is written", "notes not as written"),
-        SlipKind::Missed => ("a note left out", "notes left out"),
-        SlipKind::Extra => ("more than is written", "notes more than written"),
-        SlipKind::WrongTurn => ("the way of the look-alike", "turns the way of the look-alike"),
-        SlipKind::Setting => ("the right string, check its setting", "right strings, check their setting"),
+        SlipKind::Wrong => tr!("not what is written"),
+        SlipKind::Missed => tr!("a note left out"),
+        SlipKind::Extra => tr!("more than is written"),
+        SlipKind::WrongTurn => tr!("the way of the look-alike"),
+        SlipKind::Setting => tr!("the right string, check its setting"),
+    }
+}
+
+/// Several slips of a kind, as they go after their number.
+fn slips_of(kind: SlipKind) -> String {
+    match kind {
+        SlipKind::Wrong => tr!("notes not as written"),
+        SlipKind::Missed => tr!("notes left out"),
+        SlipKind::Extra => tr!("notes more than written"),
+        SlipKind::WrongTurn => tr!("turns the way of the look-alike"),
+        SlipKind::Setting => tr!("right strings, check their setting"),
     }
 }
 

@@ -4,7 +4,6 @@ use std::fmt;
 use std::str::FromStr;
 
 use super::Moved;
-use super::words::accidental;
 use crate::theory::Letter;
 use crate::theory::harp::HarpString;
 
@@ -17,9 +16,19 @@ pub struct Stand {
 }
 
 impl Stand {
-    /// Returns the accidental in words: `sharp`.
-    pub fn accidental(&self) -> &'static str {
+    /// Returns the accidental as it is written down, in any language of the screens: `sharp`.
+    fn accidental(&self) -> &'static str {
         accidental(self.alter)
+    }
+}
+
+fn accidental(alter: i8) -> &'static str {
+    match alter {
+        -2 => "double flat",
+        -1 => "flat",
+        0 => "natural",
+        1 => "sharp",
+        _ => "double sharp",
     }
 }
 

@@ -66,7 +66,7 @@ impl Together {
     /// Returns what is done in full, and for which note: `left hand: lever up on the F in the 4th octave, for bar 12, beat 1`.
     pub fn words(&self, score: &Score) -> String {
         let all: Vec<String> = self.changes.iter().map(Change::words).collect();
-        format!("{}, for {}", all.join("; "), self.for_place.words(score))
+        tr!("{moves}, for {place}", moves = all.join("; "), place = self.for_place.words(score))
     }
 }
 
@@ -74,10 +74,14 @@ impl Change {
     fn cue(&self) -> String {
         match self.what {
             Moved::Pedal(letter) => {
-                let side = if Foot::of(letter) == Foot::Left { "L" } else { "R" };
-                format!("{side}: {} {}", letter.char(), super::words::accidental(self.to))
+                let side = if Foot::of(letter) == Foot::Left { tr!("L") } else { tr!("R") };
+                tr!("{side}: {moved}", side, moved = super::words::altered(letter, self.to))
             }
-            Moved::Lever(string) => format!("L: {} {}", string.short_words(), if self.to > self.from { "up" } else { "down" }),
+            Moved::Lever(string) => {
+                let string = string.short_words();
+                let moved = if self.to > self.from { tr!("{string} up", string) } else { tr!("{string} down", string) };
+                tr!("{side}: {moved}", side = tr!("L"), moved)
+            }
             Moved::Tuned(_) => self.words(),
         }
     }

@@ -10,22 +10,26 @@ impl Change {
     /// Returns what is done: `right foot: F sharp`, `left hand: lever up on the F in the 4th octave`.
     pub fn words(&self) -> String {
         match self.what {
-            Moved::Pedal(letter) => format!("{}: {} {}", Foot::of(letter).words(), letter.char(), accidental(self.to)),
+            Moved::Pedal(letter) => tr!("{foot}: {string}", foot = Foot::of(letter).words(), string = altered(letter, self.to)),
             Moved::Lever(string) => {
-                let way = if self.to > self.from { "up" } else { "down" };
-                format!("left hand: lever {way} on the {}", string.words())
+                let string = string.words();
+                if self.to > self.from {
+                    tr!("left hand: lever up on the {string}", string)
+                } else {
+                    tr!("left hand: lever down on the {string}", string)
+                }
             }
-            Moved::Tuned(string) => format!("tune the {} to {}", string.words(), accidental(self.to)),
+            Moved::Tuned(string) => tr!("tune the {string} to {accidental}", string = string.words(), accidental = accidental(self.to)),
         }
     }
 }
 
 impl Trouble {
-    pub fn words(self) -> &'static str {
+    pub fn words(self) -> String {
         match self {
-            Trouble::StillSounding => "the string still sounds: damp it first",
-            Trouble::NoFreeBeat => "no free beat for this foot between the two notes",
-            Trouble::HandBusy => "the left hand has little time for it",
+            Trouble::StillSounding => tr!("the string still sounds: damp it first"),
+            Trouble::NoFreeBeat => tr!("no free beat for this foot between the two notes"),
+            Trouble::HandBusy => tr!("the left hand has little time for it"),
         }
     }
 }
@@ -33,15 +37,16 @@ impl Trouble {
 impl Problem {
     /// Returns place and reason: `bar 7, beat 2: no string for this note`.
     pub fn words(&self, score: &Score, harp: &Harp) -> String {
-        let letter = self.pitch.letter.char();
+        let letter = self.pitch.letter.spoken();
+        let string = altered(self.pitch.letter, self.pitch.alter);
         let reason = match (self.kind, &harp.mechanism) {
-            (ProblemKind::NoString, _) => "the harp has no string for this note".to_owned(),
-            (ProblemKind::OutOfReach, Mechanism::Pedals { .. }) => format!("no pedal makes {letter} {}", accidental(self.pitch.alter)),
-            (ProblemKind::OutOfReach, Mechanism::Levers(_)) => format!("no lever makes {letter} {}", accidental(self.pitch.alter)),
-            (ProblemKind::Clash, _) => format!("{letter} is wanted in two settings at once"),
-            (ProblemKind::TunedOtherwise, _) => format!("this {letter} is tuned before the piece, and was wanted otherwise earlier"),
+            (ProblemKind::NoString, _) => tr!("the harp has no string for this note"),
+            (ProblemKind::OutOfReach, Mechanism::Pedals { .. }) => tr!("no pedal makes {string}", string),
+            (ProblemKind::OutOfReach, Mechanism::Levers(_)) => tr!("no lever makes {string}", string),
+            (ProblemKind::Clash, _) => tr!("{letter} is wanted in two settings at once", letter),
+            (ProblemKind::TunedOtherwise, _) => tr!("this {letter} is tuned before the piece, and was wanted otherwise earlier", letter),
         };
-        format!("{}: {reason}", self.place.words(score))
+        tr!("{place}: {why}", place = self.place.words(score), why = reason)
     }
 }
 
@@ -60,28 +65,33 @@ impl Plan {
             });
             let (up, down): (Vec<_>, Vec<_>) = of_letter.partition(|(_, is_up)| *is_up);
             if down.is_empty() && !up.is_empty() {
-                whole.push(letter.char().to_string());
+                whole.push(letter.spoken());
             } else {
-                single.extend(up.iter().map(|(string, _)| format!("the {}", string.words())));
+                single.extend(up.iter().map(|(string, _)| tr!("the {string}", string = string.words())));
             }
         }
         let whole = spoken(&whole);
         match (&whole[..], &spoken(&single)[..]) {
-            ("", "") => "all levers down".to_owned(),
-            (whole, "") => format!("{whole} levers up"),
-            ("", single) => format!("levers up on {single}"),
-            (whole, single) => format!("{whole} levers up, and {single}"),
+            ("", "") => tr!("all levers down"),
+            (whole, "") => tr!("{strings} levers up", strings = whole),
+            ("", single) => tr!("levers up on {strings}", strings = single),
+            (whole, single) => tr!("{strings} levers up, and {single}", strings = whole, single),
         }
     }
 }
 
-pub(super) fn accidental(alter: i8) -> &'static str {
+/// Returns a string with its accidental, a natural said as well: `F natural`.
+pub(super) fn altered(letter: Letter, alter: i8) -> String {
+    tr!("{letter} {accidental}", letter = letter.spoken(), accidental = accidental(alter))
+}
+
+fn accidental(alter: i8) -> String {
     match alter {
-        -2 => "double flat",
-        -1 => "flat",
-        0 => "natural",
-        1 => "sharp",
-        2 => "double sharp",
-        _ => "so far altered",
+        -2 => tr!("double flat"),
+        -1 => tr!("flat"),
+        0 => tr!("natural"),
+        1 => tr!("sharp"),
+        2 => tr!("double sharp"),
+        _ => tr!("so far altered"),
     }
 }

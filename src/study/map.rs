@@ -45,12 +45,12 @@ impl Map {
         let n = score.bars.len();
         // The bar that each bar goes back to, and how it differs from it.
         let mut root: Vec<usize> = (0..n).collect();
-        let mut mark = vec![""; n];
+        let mut mark = vec![String::new(); n];
         for like in analysis.likeness.iter().filter(|l| l.how.is_whole()) {
             for bar in like.from..like.end {
                 let of = like.of + (bar - like.from);
                 root[bar] = root[of];
-                mark[bar] = if like.how == Alike::Exact { mark[of] } else { mark_of(like.how) };
+                mark[bar] = if like.how == Alike::Exact { mark[of].clone() } else { mark_of(like.how) };
             }
         }
         let mut is_used = vec![false; n + 1];
@@ -111,12 +111,19 @@ impl Map {
             others.sort_by_key(|at| (at - here).abs());
             for &there in others.iter().take(2) {
                 let ways = analysis.both_ways(score, config, here, there);
-                let (one, other) = ways.unwrap_or_else(|| ("one way".to_owned(), "another: look at the page".to_owned()));
+                let (one, other) = ways.unwrap_or_else(|| (tr!("one way"), tr!("another: look at the page")));
                 let beat = analysis.place(here).spoken_beat(score);
-                out.push(format!("switch {number}: here ({beat}) {one}; there ({}) {other}.", place(there)));
+                out.push(tr!(
+                    "switch {number}: here ({beat}) {one}; there ({place}) {other}.",
+                    number,
+                    beat,
+                    one,
+                    place = place(there),
+                    other
+                ));
             }
             if others.len() > 2 {
-                out.push(format!("switch {number} has {} places in all", switch.places.len()));
+                out.push(tr!("switch {number} has {n} places in all", number, n = switch.places.len()));
             }
         }
         let sentence = |like: &Likeness| {
@@ -131,39 +138,26 @@ impl Map {
             .collect();
         out.extend(back.iter().take(3).map(|l| sentence(l)));
         if back.len() > 3 {
-            out.push(format!("It comes back {} times more.", back.len() - 3));
+            out.push(tr!("It comes back {} times more.", back.len() - 3));
         }
         if out.is_empty() {
-            out.push("Heard here only.".to_owned());
+            out.push(tr!("Heard here only."));
         }
         out
     }
 }
 
-fn mark_of(how: Alike) -> &'static str {
+fn mark_of(how: Alike) -> String {
+    let arrow = |by: i32| if by > 0 { "\u{2191}" } else { "\u{2193}" };
+    let of_hand = |hand: Hand| if hand == Hand::Left { tr!("l") } else { tr!("r") };
     match how {
-        Alike::Exact => "",
-        Alike::Octaves(_) => "8",
-        Alike::Chromatic(by, _) | Alike::Diatonic(by) if by > 0 => "\u{2191}",
-        Alike::Chromatic(..) | Alike::Diatonic(_) => "\u{2193}",
-        Alike::AllButOne(_) => "'",
-        Alike::OneHandMoved(Hand::Left, by) => {
-            if by > 0 {
-                "l\u{2191}"
-            } else {
-                "l\u{2193}"
-            }
-        }
-        Alike::OneHandMoved(Hand::Right, by) => {
-            if by > 0 {
-                "r\u{2191}"
-            } else {
-                "r\u{2193}"
-            }
-        }
-        Alike::OneHand(Hand::Left) => "l",
-        Alike::OneHand(Hand::Right) => "r",
-        Alike::Rhythm => "~",
+        Alike::Exact => String::new(),
+        Alike::Octaves(_) => "8".to_owned(),
+        Alike::Chromatic(by, _) | Alike::Diatonic(by) => arrow(by).to_owned(),
+        Alike::AllButOne(_) => "'".to_owned(),
+        Alike::OneHandMoved(hand, by) => of_hand(hand) + arrow(by),
+        Alike::OneHand(hand) => of_hand(hand),
+        Alike::Rhythm => "~".to_owned(),
     }
 }
 

@@ -2,7 +2,7 @@
 
 use super::{Said, Study};
 use crate::analysis::draft::setting_words;
-use crate::analysis::story::plural;
+use crate::language::named::shown;
 use crate::piece::edit::{self, pairs};
 use crate::piece::{Landmark, Section, bars_words};
 use crate::score::{BarIdx, BarRange, Place};
@@ -10,7 +10,7 @@ use crate::score::{BarIdx, BarRange, Place};
 impl Study {
     /// The section of the bar chosen.
     pub(super) fn section_here(&self) -> Result<usize, Said> {
-        self.section_at(self.bar).ok_or_else(|| "this bar is in no section".to_owned())
+        self.section_at(self.bar).ok_or_else(|| tr!("this bar is in no section"))
     }
 
     pub(super) fn split(&mut self) -> Result<Option<Said>, Said> {
@@ -18,14 +18,14 @@ impl Study {
         let section = self.sections[idx].clone();
         let bar = BarIdx(self.bar);
         if bar == section.bars.start {
-            return Err("the section begins at this bar already: go to the bar where the next is to begin".to_owned());
+            return Err(tr!("the section begins at this bar already: go to the bar where the next is to begin"));
         }
         let mut sections = self.sections.clone();
         sections[idx] = self.with_bars(&section, section.bars.start.0, bar.0);
         let mut second = Section { name: String::new(), ..section.clone() };
         second.bars = BarRange { start: bar, end: section.bars.end };
         second.name = self.free_name(&bars_words(&second.bars, &self.score), None);
-        let said = format!("{} begins at bar {}", second.name, self.score.bar(bar).label);
+        let said = tr!("{name} begins at bar {bar}", name = shown(&second.name), bar = self.score.bar(bar).label);
         sections.insert(idx + 1, second);
         self.cut(&sections)?;
         Ok(Some(said))
@@ -33,12 +33,13 @@ impl Study {
 
     pub(super) fn merge_next(&mut self) -> Result<Option<Said>, Said> {
         let idx = self.section_here()?;
-        let Some(next) = self.sections.get(idx + 1).cloned() else { return Err("this is the last section".to_owned()) };
+        let Some(next) = self.sections.get(idx + 1).cloned() else { return Err(tr!("this is the last section")) };
         let mut sections = self.sections.clone();
         let first = sections[idx].clone();
         sections[idx] = self.with_bars(&first, first.bars.start.0, next.bars.end.0);
         sections.remove(idx + 1);
-        let said = format!("{} goes on to bar {}", sections[idx].name, self.score.bar(BarIdx(next.bars.end.0 - 1)).label);
+        let last = &self.score.bar(BarIdx(next.bars.end.0 - 1)).label;
+        let said = tr!("{name} goes on to bar {bar}", name = shown(&sections[idx].name), bar = last);
         self.bar = first.bars.start.0;
         self.cut(&sections)?;
         Ok(Some(said))
@@ -48,11 +49,11 @@ impl Study {
         let idx = self.section_here()?;
         let name = name.trim();
         if name.is_empty() {
-            return Err("a section needs a name".to_owned());
+            return Err(tr!("a section needs a name"));
         }
         let mut sections = self.sections.clone();
         if sections.iter().enumerate().any(|(other, s)| other != idx && s.name.to_lowercase() == name.to_lowercase()) {
-            return Err(format!("another section is called {name:?}"));
+            return Err(tr!("another section is called {name}", name = format!("{name:?}")));
         }
         name.clone_into(&mut sections[idx].name);
         self.cut(&sections)?;
@@ -63,13 +64,13 @@ impl Study {
     pub(super) fn move_start(&mut self, by: i64) -> Result<Option<Said>, Said> {
         let idx = self.section_here()?;
         if idx == 0 && by < 0 && self.sections[0].bars.start.0 == 0 {
-            return Err("the section begins with the piece".to_owned());
+            return Err(tr!("the section begins with the piece"));
         }
         let section = self.sections[idx].clone();
         let moved = |bar: BarIdx| bar.0.saturating_add_signed(by as isize);
         let start = moved(section.bars.start);
         if start >= section.bars.end.0 {
-            return Err("a section has one bar at least; m merges it with the next".to_owned());
+            return Err(tr!("a section has one bar at least; m merges it with the next"));
         }
         let mut sections = self.sections.clone();
         sections[idx] = self.with_bars(&section, start, section.bars.end.0);
@@ -78,7 +79,7 @@ impl Study {
             if touches || start < before.bars.end.0 {
                 let end = if touches { moved(before.bars.end) } else { start };
                 if end <= before.bars.start.0 || start <= before.bars.start.0 {
-                    return Err(format!("{} has one bar only; m merges the two from there", before.name));
+                    return Err(tr!("{} has one bar only; m merges the two from there", shown(&before.name)));
                 }
                 sections[idx - 1] = self.with_bars(&before, before.bars.start.0, end);
             }
@@ -86,7 +87,8 @@ impl Study {
         let old_bar = self.bar;
         self.bar = start;
         self.cut(&sections).inspect_err(|_| self.bar = old_bar)?;
-        Ok(Some(format!("{} begins at bar {}", sections[idx].name, self.score.bar(BarIdx(start)).label)))
+        let label = &self.score.bar(BarIdx(start)).label;
+        Ok(Some(tr!("{name} begins at bar {bar}", name = shown(&sections[idx].name), bar = label)))
     }
 
     pub(super) fn take_proposed(&mut self) -> Result<Option<Said>, Said> {
@@ -98,7 +100,7 @@ impl Study {
             })
             .collect();
         self.cut(&sections)?;
-        Ok(Some(format!("{} as proposed", plural(sections.len(), "section"))))
+        Ok(Some(tr!("1 section as proposed" | "{n} sections as proposed" % sections.len())))
     }
 
     /// Gives a section other bars; a name that only said its bars says the new ones.

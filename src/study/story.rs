@@ -4,7 +4,6 @@ use std::collections::BTreeSet;
 
 use super::history::Step;
 use super::{Said, Study};
-use crate::analysis::story::plural;
 use crate::piece::{Cue, edit};
 use crate::score::Place;
 use crate::theory::Hand;
@@ -23,12 +22,12 @@ pub enum Standing {
 }
 
 impl Standing {
-    pub fn word(self) -> &'static str {
+    pub fn word(self) -> String {
         match self {
-            Standing::Draft => "draft",
-            Standing::Kept => "kept",
-            Standing::Own => "yours",
-            Standing::Dropped => "dropped",
+            Standing::Draft => tr!("draft"),
+            Standing::Kept => tr!("kept"),
+            Standing::Own => tr!("yours"),
+            Standing::Dropped => tr!("dropped"),
         }
     }
 
@@ -79,7 +78,7 @@ pub fn entries(study: &Study) -> Vec<Entry> {
 
 impl Study {
     fn chosen(&self) -> Result<&Entry, Said> {
-        self.entries.get(self.line).ok_or_else(|| "there is no line yet: n writes one".to_owned())
+        self.entries.get(self.line).ok_or_else(|| tr!("there is no line yet: n writes one"))
     }
 
     /// Makes the cues of the file these, and the dropped drafts those.
@@ -104,8 +103,8 @@ impl Study {
     pub(super) fn accept(&mut self) -> Result<Option<Said>, Said> {
         let entry = self.chosen()?.clone();
         match entry.standing {
-            Standing::Kept => return Err("kept already".to_owned()),
-            Standing::Own => return Err("your own words stand here; x, then a, takes the draft instead".to_owned()),
+            Standing::Kept => return Err(tr!("kept already")),
+            Standing::Own => return Err(tr!("your own words stand here; x, then a, takes the draft instead")),
             Standing::Draft | Standing::Dropped => self.put(&[entry])?,
         }
         self.go(&super::Action::Down);
@@ -117,16 +116,16 @@ impl Study {
         let is_meant = |e: &&Entry| e.standing == Standing::Draft && self.section_at(e.place.bar.0) == section;
         let entries: Vec<Entry> = self.entries.iter().filter(is_meant).cloned().collect();
         if entries.is_empty() {
-            return Err("no drafted line is left in this section".to_owned());
+            return Err(tr!("no drafted line is left in this section"));
         }
         self.put(&entries)?;
-        Ok(Some(format!("{} kept", plural(entries.len(), "line"))))
+        Ok(Some(tr!("1 line kept" | "{n} lines kept" % entries.len())))
     }
 
     pub(super) fn drop_line(&mut self) -> Result<Option<Said>, Said> {
         let entry = self.chosen()?.clone();
         if entry.standing == Standing::Dropped {
-            return Err("dropped already; a takes it back".to_owned());
+            return Err(tr!("dropped already; a takes it back"));
         }
         let mut dropped = self.history.now().dropped.clone();
         dropped.extend(entry.draft.map(|nth| (entry.place, self.drafts[nth].hand)));
@@ -137,7 +136,7 @@ impl Study {
     }
 
     pub(super) fn reword(&mut self, text: &str) -> Result<Option<Said>, Said> {
-        let text = words(text).ok_or("a line needs some words; x drops it")?;
+        let text = words(text).ok_or_else(|| tr!("a line needs some words; x drops it"))?;
         let entry = self.chosen()?.clone();
         self.put(&[Entry { text, ..entry }])?;
         Ok(None)
@@ -151,9 +150,9 @@ impl Study {
 
     pub(super) fn add(&mut self, at: &str, text: &str) -> Result<Option<Said>, Said> {
         let (place, hand) = self.read_place(at)?;
-        let text = words(text).ok_or("a line needs some words")?;
+        let text = words(text).ok_or_else(|| tr!("a line needs some words"))?;
         if self.cues.iter().any(|c| (c.place, c.hand) == (place, hand)) {
-            return Err(format!("a line stands at {} already; e puts it into other words", place.text(&self.score)));
+            return Err(tr!("a line stands at {place} already; e puts it into other words", place = place.text(&self.score)));
         }
         let draft = None;
         self.bar = place.bar.0;
@@ -169,16 +168,22 @@ impl Study {
     pub fn read_place(&self, at: &str) -> Result<(Place, Option<Hand>), Said> {
         let at = at.trim();
         let (place, hand) = match at.rsplit_once(' ') {
-            Some((place, word)) if !word.is_empty() && "left".starts_with(word) => (place, Some(Hand::Left)),
-            Some((place, word)) if !word.is_empty() && "right".starts_with(word) => (place, Some(Hand::Right)),
+            Some((place, word)) if is_hand(word, Hand::Left) => (place, Some(Hand::Left)),
+            Some((place, word)) if is_hand(word, Hand::Right) => (place, Some(Hand::Right)),
             _ => (at, None),
         };
         let place = Place::parse(place, &self.score).map_err(|e| e.to_string())?;
         if Place::parse(&place.text(&self.score), &self.score) != Ok(place) {
-            return Err("two bars of the page have this number: a line cannot be told from another there".to_owned());
+            return Err(tr!("two bars of the page have this number: a line cannot be told from another there"));
         }
         Ok((place, hand))
     }
+}
+
+/// Tells whether a word, or the beginning of one, means this hand: in English as in piece files, or as the screen says it.
+fn is_hand(word: &str, hand: Hand) -> bool {
+    let english = if hand == Hand::Left { "left" } else { "right" };
+    !word.is_empty() && (english.starts_with(word) || super::hand_word(Some(hand)).starts_with(word))
 }
 
 /// The words without blanks around them; nothing when there are none.

@@ -1,8 +1,9 @@
 //! What a screen may know of a study.
 
 use super::map::MapBar;
-use super::{Standing, Study, hand_letter};
+use super::{Standing, Study, hand_word};
 use crate::analysis::wording::Dialect;
+use crate::language::named::shown;
 use crate::piece::bars_words;
 use crate::score::{BarIdx, Place};
 
@@ -17,11 +18,11 @@ pub enum Room {
 impl Room {
     pub const ALL: [Room; 3] = [Room::Story, Room::Map, Room::Sections];
 
-    pub fn word(self) -> &'static str {
+    pub fn word(self) -> String {
         match self {
-            Room::Story => "story",
-            Room::Map => "map",
-            Room::Sections => "sections",
+            Room::Story => tr!("story"),
+            Room::Map => tr!("map"),
+            Room::Sections => tr!("sections"),
         }
     }
 
@@ -61,18 +62,21 @@ pub struct View<'a> {
 
 #[derive(Clone, PartialEq, Debug)]
 pub struct SectionView<'a> {
+    /// As it stands in the file.
     pub name: &'a str,
+    /// As it is shown.
+    pub shown: String,
     /// `bars 5-8`.
     pub bars: String,
     /// Indices of its bars, half-open.
     pub from: usize,
     pub end: usize,
     /// Why analysis would begin a section here; nothing where it would not.
-    pub why: Option<&'static str>,
+    pub why: Option<String>,
     /// The landmark at its start, with the setting of levers or pedals.
     pub landmark: Option<String>,
     /// Bars inside it at which analysis would begin another, each with the reason.
-    pub proposed: Vec<(String, &'static str)>,
+    pub proposed: Vec<(String, String)>,
 }
 
 #[derive(Clone, PartialEq, Debug)]
@@ -81,7 +85,7 @@ pub struct LineView<'a> {
     pub place: String,
     pub bar: usize,
     /// `left`, `right` or nothing.
-    pub hand: &'static str,
+    pub hand: String,
     pub text: &'a str,
     pub more: Option<&'a str>,
     pub standing: Standing,
@@ -102,7 +106,7 @@ impl Study {
             LineView {
                 place: entry.place.text(&self.score),
                 bar: entry.place.bar.0,
-                hand: hand_letter(entry.hand),
+                hand: hand_word(entry.hand),
                 text: &entry.text,
                 more: entry.more.as_deref(),
                 standing: entry.standing,
@@ -119,13 +123,14 @@ impl Study {
             let label = |bar: usize| self.score.bar(BarIdx(bar)).label.to_string();
             SectionView {
                 name: &section.name,
-                bars: bars_words(&section.bars, &self.score),
+                shown: shown(&section.name),
+                bars: shown(&bars_words(&section.bars, &self.score)),
                 from,
                 end,
                 why: proposed(from).map(|p| p.why.words()),
                 landmark: landmark.map(|l| match &l.setting {
-                    Some(setting) => format!("{}: {setting}", l.name),
-                    None => l.name.clone(),
+                    Some(setting) => tr!("{name}: {setting}", name = shown(&l.name), setting),
+                    None => shown(&l.name),
                 }),
                 proposed: (from + 1..end.min(next)).filter_map(proposed).map(|p| (label(p.from), p.why.words())).collect(),
             }

@@ -41,9 +41,15 @@ impl Letter {
         ['C', 'D', 'E', 'F', 'G', 'A', 'B'][self as usize]
     }
 
+    /// Returns the letter as the player's language names it: `C`.
+    pub fn spoken(self) -> String {
+        let letter = [msgid!("C"), msgid!("D"), msgid!("E"), msgid!("F"), msgid!("G"), msgid!("A"), msgid!("B")][self as usize];
+        tr!(letter)
+    }
+
     /// Returns the syllable of fixed-do solfege, in which `do` is always C (common practice; `si` as in French, Italian and Spanish).
     pub fn syllable(self) -> &'static str {
-        ["do", "re", "mi", "fa", "sol", "la", "si"][self as usize]
+        ["do", msgid!("re"), "mi", "fa", "sol", "la", "si"][self as usize]
     }
 }
 

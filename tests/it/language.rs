@@ -35,8 +35,10 @@ fn a_translation_has_the_blanks_of_its_text_and_is_none_of_them_empty() {
 
 #[test]
 fn gettext_marks_and_escapes_are_read() {
-    let texts = texts_in(r#"let a = tr!("bar {bar}", bar); tr!( "1 \"place\"" | "{n} places" % n); str!("no"); tr!("a \u{2013} b")"#);
-    let expected = [("bar {bar}", None), ("1 \"place\"", Some("{n} places")), ("a \u{2013} b", None)];
+    let texts = texts_in(
+        r#"let a = tr!("bar {bar}", bar); tr!( "1 \"place\"" | "{n} places" % n); str!("no"); tr!("a \u{2013} b"); tr!("hand" => "left")"#,
+    );
+    let expected = [("bar {bar}", None), ("1 \"place\"", Some("{n} places")), ("a \u{2013} b", None), ("hand\u{4}left", None)];
     assert_eq!(texts, expected.map(|(one, many)| (one.to_owned(), many.map(str::to_owned))));
     let entries = catalogue(
         "msgid \"\"\nmsgstr \"\"\n\"Language: fr\\n\"\n\nmsgid \"a \\\"b\\\"\"\nmsgstr \"c\"\n\nmsgid \"1 x\"\nmsgid_plural \"{n} x\"\nmsgstr[0] \"y\"\nmsgstr[1] \"ys\"\n",
@@ -70,11 +72,19 @@ fn texts_in(source: &str) -> Vec<Text> {
         if source[..at].ends_with(|c: char| c.is_alphanumeric() || c == '_' || c == '`') {
             continue;
         }
-        let Some((one, rest)) = literal(source[at + mark.len()..].trim_start()) else { continue };
+        let Some((mut one, mut rest)) = literal(source[at + mark.len()..].trim_start()) else { continue };
+        if let Some((text, after)) = rest.trim_start().strip_prefix("=>").and_then(|rest| literal(rest.trim_start())) {
+            (one, rest) = (in_context(&one, &text), after);
+        }
         let many = rest.trim_start().strip_prefix('|').and_then(|rest| literal(rest.trim_start())).map(|(many, _)| many);
         texts.push((one, many));
     }
     texts
+}
+
+/// A text that means one thing here and another elsewhere, as gettext keeps it: `hand`, and then `left`.
+fn in_context(context: &str, text: &str) -> String {
+    format!("{context}\u{4}{text}")
 }
 
 /// Reads a string literal at the beginning of `source`; returns it and what follows.
@@ -111,10 +121,12 @@ fn catalogue(text: &str) -> BTreeMap<Text, Vec<String>> {
     let mut entries = BTreeMap::new();
     for block in text.split("\n\n") {
         let (mut one, mut many, mut said) = (String::new(), None, Vec::<String>::new());
+        let mut context = None;
         for line in block.lines().filter(|line| !line.starts_with('#')) {
             let (key, quoted) = line.split_at(line.find('"').unwrap_or(line.len()));
             let Some((value, _)) = literal(quoted) else { continue };
             match key.trim() {
+                "msgctxt" => context = Some(value),
                 "msgid" => one = value,
                 "msgid_plural" => many = Some(value),
                 "" => said.last_mut().expect("a line goes on from one before").push_str(&value),
@@ -122,7 +134,7 @@ fn catalogue(text: &str) -> BTreeMap<Text, Vec<String>> {
             }
         }
         if !one.is_empty() {
-            entries.insert((one, many), said);
+            entries.insert((context.map_or(one.clone(), |context| in_context(&context, &one)), many), said);
         }
     }
     entries

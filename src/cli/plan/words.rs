@@ -4,17 +4,20 @@ use chrono::NaiveDate;
 use serde_json::{Value, json};
 
 use super::Known;
+use crate::language::date::day_in_full;
+use crate::language::named::shown;
 use crate::memory::calibration::{Bin, calibration};
 use crate::memory::item::ItemKind;
 use crate::memory::piece_memory::PieceMemory;
 use crate::memory::plan::{DayPlan, PlannedStep, What, why};
+use crate::report::progress_words;
 
 /// Returns the lines of one day.
 pub fn day(known: &Known, plan: &DayPlan, minutes: u16) -> Vec<String> {
-    let head = format!("{}: {:.0} of {minutes} minutes", plan.day.format("%A %-d %B"), plan.minutes().ceil());
+    let head = tr!("{day}: {planned} of {minutes} minutes", day = day_in_full(plan.day), planned = plan.minutes().ceil(), minutes);
     let mut lines = vec![head];
     if plan.steps.is_empty() {
-        lines.push("  nothing is due; rest, or play what you like".to_owned());
+        lines.push(tr!("  nothing is due; rest, or play what you like"));
     }
     let mut last: Option<&str> = None;
     let mut n = 0;
@@ -29,12 +32,8 @@ pub fn day(known: &Known, plan: &DayPlan, minutes: u16) -> Vec<String> {
         lines.push(line(step, n));
     }
     if plan.n_left_over > 0 {
-        let tests = if plan.n_left_over == 1 {
-            "1 test that is due found".to_owned()
-        } else {
-            format!("{} tests that are due found", plan.n_left_over)
-        };
-        lines.push(format!("  {tests} no room; the weakest were kept."));
+        lines.push(tr!("  1 test that is due found no room; the weakest were kept."
+            | "  {n} tests that are due found no room; the weakest were kept." % plan.n_left_over));
     }
     lines.push(String::new());
     lines
@@ -47,11 +46,13 @@ fn line(step: &PlannedStep, n: usize) -> String {
 
 fn what(step: &PlannedStep) -> String {
     match &step.what {
-        What::Rest => "rest".to_owned(),
-        What::RunThrough => "the whole piece".to_owned(),
+        What::Rest => tr!("rest"),
+        What::RunThrough => tr!("the whole piece"),
         What::Item { name, bars, .. } => {
-            let bars = if bars.0 == bars.1 { format!("bar {}", bars.0) } else { format!("bars {}-{}", bars.0, bars.1) };
-            if *name == bars { bars } else { format!("{name}, {bars}") }
+            let (first, last) = bars;
+            let bars = if first == last { tr!("bar {bar}", bar = first) } else { tr!("bars {bars}", bars = format!("{first}-{last}")) };
+            let name = shown(name);
+            if name == bars { bars } else { format!("{name}, {bars}") }
         }
     }
 }
@@ -59,9 +60,7 @@ fn what(step: &PlannedStep) -> String {
 fn times(step: &PlannedStep) -> String {
     match step.reps {
         0 => String::new(),
-        1 => "once".to_owned(),
-        2 => "twice".to_owned(),
-        reps => format!("{reps} times"),
+        reps => progress_words::times(reps.into()),
     }
 }
 
@@ -87,7 +86,7 @@ pub fn after(known: &Known, said: &[String], today: NaiveDate, is_one: bool) -> 
         lines.push(String::new());
         for idx in piece.of_kind(ItemKind::Section) {
             let security = piece.security(idx, today, &known.fitted.weights);
-            lines.push(format!("  {:<30} {}", piece.items[idx.0].name, security.words()));
+            lines.push(format!("  {:<30} {}", shown(&piece.items[idx.0].name), security.words()));
         }
         for idx in piece.of_kind(ItemKind::Change) {
             lines.push(format!("  {:<30} {}", piece.items[idx.0].name, why::last(&piece.records[idx.0], today)));
@@ -103,9 +102,9 @@ fn calibration_bins(known: &Known) -> Vec<Bin> {
 
 pub fn calibration_lines(known: &Known) -> Vec<String> {
     let bins = calibration_bins(known);
-    let mut lines = vec![String::new(), "What was expected of your tests, and what held:".to_owned()];
+    let mut lines = vec![String::new(), tr!("What was expected of your tests, and what held:")];
     if bins.is_empty() {
-        lines.push("  no test on a later day yet".to_owned());
+        lines.push(tr!("  no test on a later day yet"));
     }
     lines.extend(bins.iter().map(|bin| format!("  {}", bin.words())));
     lines

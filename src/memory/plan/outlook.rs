@@ -4,6 +4,8 @@ use chrono::NaiveDate;
 
 use super::PlanConfig;
 use super::choose::LEARNING_SHARE;
+use crate::language::date::day_and_month;
+use crate::language::named::shown;
 use crate::memory::item::ItemKind;
 use crate::memory::model::Weights;
 use crate::memory::piece_memory::PieceMemory;
@@ -23,18 +25,23 @@ pub fn outlook(pieces: &[PieceMemory], weights: &Weights, config: &PlanConfig) -
 fn about(piece: &PieceMemory, on: NaiveDate, weights: &Weights, config: &PlanConfig, minutes: f64) -> Vec<String> {
     let title = &piece.facts.title;
     let days = (on - config.today).num_days();
-    let when = on.format("%-d %B");
+    let when = day_and_month(on);
     if days == 0 {
-        return vec![format!("{title} is today. Nothing new, no tests: play it through once if you like, and rest.")];
+        return vec![tr!("{title} is today. Nothing new, no tests: play it through once if you like, and rest.", title)];
     }
     let sections: Vec<_> = piece.of_kind(ItemKind::Section).collect();
     let n_begun = sections.iter().filter(|s| piece.records[s.0].is_begun()).count();
     let n_secure = sections.iter().filter(|s| piece.security(**s, config.today, weights).is_secure()).count();
-    let day_words = if days == 1 { "1 day".to_owned() } else { format!("{days} days") };
-    let mut said = vec![format!(
-        "{title}: {when}, in {day_words}; {n_begun} of {} sections begun, {n_secure} secure. Last full test from cold: {}.",
-        sections.len(),
-        (on - chrono::Days::new(2)).format("%-d %B")
+    let day_words = tr!("1 day" | "{n} days" % days);
+    let mut said = vec![tr!(
+        "{title}: {when}, in {days}; {n_begun} of {n_sections} sections begun, {n_secure} secure. Last full test from cold: {last}.",
+        title,
+        when,
+        days = day_words,
+        n_begun,
+        n_sections = sections.len(),
+        n_secure,
+        last = day_and_month(on - chrono::Days::new(2))
     )];
     let unbegun: Vec<_> = sections.iter().filter(|s| !piece.records[s.0].is_begun()).collect();
     if unbegun.is_empty() {
@@ -59,13 +66,14 @@ fn about(piece: &PieceMemory, on: NaiveDate, weights: &Weights, config: &PlanCon
             spent <= (minutes - keep_up).max(0.0) * learning_days
         })
         .count();
-    let dropped: Vec<&str> = unbegun[n_fit..].iter().map(|s| piece.items[s.0].name.as_str()).collect();
-    said.push(format!(
-        "Time is short: {:.0} minutes a day are not enough to have it all by heart by {when}; about {:.0} would be. \
-         With these minutes, play from the page: {}. Drop these before you drop the tests of what you know.",
-        minutes,
-        needed.ceil(),
-        dropped.join(", ")
+    let dropped: Vec<String> = unbegun[n_fit..].iter().map(|s| shown(&piece.items[s.0].name)).collect();
+    said.push(tr!(
+        "Time is short: {minutes} minutes a day are not enough to have it all by heart by {when}; about {needed} would be. \
+         With these minutes, play from the page: {dropped}. Drop these before you drop the tests of what you know.",
+        minutes = format!("{minutes:.0}"),
+        when,
+        needed = needed.ceil(),
+        dropped = dropped.join(", ")
     ));
     said
 }

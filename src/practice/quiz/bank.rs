@@ -11,6 +11,7 @@ use super::question::{Passage, Question, Source, Wanted};
 use crate::analysis::Analysis;
 use crate::follower::{Line, OnsetIdx};
 use crate::journal::entry::{Mode, QuestionKind};
+use crate::language::named::shown;
 use crate::midi::MidiKey;
 use crate::piece::Piece;
 use crate::practice::span::Span;
@@ -229,7 +230,7 @@ impl Bank<'_> {
 
     /// What the player calls a place: its own name, or its bar.
     fn name(&self, point: &Point) -> String {
-        point.name.clone().unwrap_or_else(|| self.bar_words(point.place))
+        point.name.as_deref().map_or_else(|| self.bar_words(point.place), shown)
     }
 
     fn section(&self, place: Place) -> Option<String> {
@@ -246,7 +247,7 @@ impl Bank<'_> {
 
     /// Says where a named place is, or to which section a bar belongs; and which time round is meant.
     fn whereabouts(&self, point: &Point) -> String {
-        let section = self.section(point.place).filter(|s| Some(s) != point.name.as_ref());
+        let section = self.section(point.place).filter(|s| Some(s) != point.name.as_ref()).map(|name| shown(&name));
         let mut words = match (&point.name, section) {
             (Some(_), Some(section)) => format!("{}, {section}", self.bar_words(point.place)),
             (None, Some(section)) => section,

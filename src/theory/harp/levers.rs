@@ -56,7 +56,7 @@ pub fn spoken(names: &[String]) -> String {
     match names {
         [] => String::new(),
         [one] => one.clone(),
-        [rest @ .., last] => format!("{} and {last}", rest.join(", ")),
+        [rest @ .., last] => tr!("{first} and {last}", first = rest.join(", "), last),
     }
 }
 

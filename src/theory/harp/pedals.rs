@@ -26,10 +26,10 @@ impl Foot {
         }
     }
 
-    pub fn words(self) -> &'static str {
+    pub fn words(self) -> String {
         match self {
-            Foot::Left => "left foot",
-            Foot::Right => "right foot",
+            Foot::Left => tr!("left foot"),
+            Foot::Right => tr!("right foot"),
         }
     }
 }

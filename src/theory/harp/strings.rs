@@ -51,24 +51,23 @@ impl HarpString {
 
     /// Returns `F in the 4th octave`, by the harpist's count of octaves.
     pub fn words(self) -> String {
-        format!("{} in the {}", self.letter().char(), self.octave_words())
+        tr!("{letter} in the {octave}", letter = self.letter().spoken(), octave = self.octave_words())
     }
 
     /// Returns the same as short as a cue wants it: `F 4th octave`.
     pub fn short_words(self) -> String {
-        format!("{} {}", self.letter().char(), self.octave_words())
+        tr!("{letter} {octave}", letter = self.letter().spoken(), octave = self.octave_words())
     }
 
     /// Returns `4th octave`.
     pub fn octave_words(self) -> String {
         let octave = self.harp_octave();
-        let ending = match octave {
-            1 => "st",
-            2 => "nd",
-            3 => "rd",
-            _ => "th",
-        };
-        format!("{octave}{ending} octave")
+        match octave {
+            1 => tr!("1st octave"),
+            2 => tr!("2nd octave"),
+            3 => tr!("3rd octave"),
+            _ => tr!("{n}th octave", n = octave),
+        }
     }
 }
 

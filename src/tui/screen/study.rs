@@ -67,10 +67,7 @@ fn head(view: &View, theme: Theme, page: Rect, buf: &mut Buffer) -> u16 {
         rooms.push(Span::styled(text, if is_here { theme.here() } else { theme.quiet() }));
         rooms.push(Span::raw(" "));
     }
-    rooms.push(Span::styled(
-        if view.is_saved { "    saved" } else { "not saved" },
-        if view.is_saved { theme.quiet() } else { theme.strong() },
-    ));
+    rooms.push(Span::styled(saved_word(view.is_saved), if view.is_saved { theme.quiet() } else { theme.strong() }));
     let right = Line::from(rooms);
     let width = right.width().min(usize::from(page.width)) as u16;
     right.render(Rect { x: page.right() - width, width, height: 1, ..page }, buf);
@@ -81,9 +78,18 @@ fn head(view: &View, theme: Theme, page: Rect, buf: &mut Buffer) -> u16 {
     }
     let dialect = view.dialect.words().0;
     let [n_drafts, n_kept, n_own] = view.n_lines;
-    let facts = format!("{}   {dialect}   {n_own} yours, {n_kept} kept, {n_drafts} drafted", view.key);
+    let counts = tr!("{n_own} yours, {n_kept} kept, {n_drafts} drafted", n_own, n_kept, n_drafts);
+    let facts = format!("{}   {dialect}   {counts}", view.key);
     cut(&facts, theme.quiet(), Rect { y: page.y + 1, height: 1, ..page }, buf);
     3
+}
+
+/// Says whether all is saved; both sayings are as wide, so that the rooms beside them stay where they are.
+fn saved_word(is_saved: bool) -> String {
+    let (saved, not_saved) = (tr!("saved"), tr!("not saved"));
+    let width = saved.chars().count().max(not_saved.chars().count());
+    let word = if is_saved { saved } else { not_saved };
+    format!("{word:>width$}")
 }
 
 /// What is being typed, what was said, or the keys. Returns its rows.
@@ -98,13 +104,13 @@ fn foot(app: &App, view: &View, theme: Theme, page: Rect, buf: &mut Buffer) -> u
         said(words, &mut lines);
     }
     if app.is_leaving {
-        said("not saved: w save and close, x close and forget it, Esc stay", &mut lines);
+        said(&tr!("not saved: w save and close, x close and forget it, Esc stay"), &mut lines);
     } else if let Some(prompt) = &app.prompt {
-        lines.push((format!("{}:", prompt.asked.label()), theme.here()));
+        lines.push((tr!("{}:", prompt.asked.label()), theme.here()));
         lines.push((String::new(), Style::new()));
-        lines.push((format!("Enter take it   Esc leave it{}", count_words(prompt)), theme.quiet()));
+        lines.push((tr!("Enter take it   Esc leave it{words}", words = count_words(prompt)), theme.quiet()));
     } else if app.help_open {
-        lines.push(("any key: back".to_owned(), theme.quiet()));
+        lines.push((tr!("any key: back"), theme.quiet()));
     } else {
         lines.push((hints(view.room, width), theme.quiet()));
     }
@@ -126,7 +132,7 @@ fn count_words(prompt: &Prompt) -> String {
     match prompt.asked {
         Asked::Words | Asked::NewWords(_) => {
             let n = prompt.editor.text().split_whitespace().count();
-            format!("   {n} word{}: two to five are read at a glance", if n == 1 { "" } else { "s" })
+            tr!("   1 word: two to five are read at a glance" | "   {n} words: two to five are read at a glance" % n)
         }
         _ => String::new(),
     }
@@ -136,18 +142,18 @@ fn count_words(prompt: &Prompt) -> String {
 fn hints(room: Room, width: usize) -> String {
     let hinted: Vec<String> = KEYS
         .iter()
-        .filter(|k| !k.hint.is_empty() && k.room.is_none_or(|own| own == room))
-        .map(|k| format!("{} {}", k.label, k.hint))
+        .filter(|k| k.room.is_none_or(|own| own == room))
+        .filter_map(|k| k.hint().map(|hint| format!("{} {hint}", k.label)))
         .collect();
     let (own, always) = hinted.split_at(hinted.len() - 2);
     let always = always.join("   ");
     let ways = match room {
-        Room::Story => "Tab rooms",
-        Room::Map => "Tab rooms   \u{2190} \u{2192} bars   \u{2191} \u{2193} marks   Enter its story",
-        Room::Sections => "Tab rooms   \u{2190} \u{2192} bars",
+        Room::Story => tr!("Tab rooms"),
+        Room::Map => tr!("Tab rooms   \u{2190} \u{2192} bars   \u{2191} \u{2193} marks   Enter its story"),
+        Room::Sections => tr!("Tab rooms   \u{2190} \u{2192} bars"),
     };
     let mut out = String::new();
-    for hint in [ways.to_owned()].iter().chain(own) {
+    for hint in [ways].iter().chain(own) {
         if (out.chars().count() + hint.chars().count() + always.chars().count() + 6) <= width {
             out.push_str(hint);
             out.push_str("   ");
@@ -157,11 +163,7 @@ fn hints(room: Room, width: usize) -> String {
 }
 
 fn help(theme: Theme, area: Rect, buf: &mut Buffer) {
-    let rows: Vec<(&str, String)> = KEYS
-        .iter()
-        .filter(|k| !k.label.is_empty())
-        .map(|k| (k.label, k.room.map_or(k.help.to_owned(), |room| format!("{} ({})", k.help, room.word()))))
-        .collect();
+    let rows: Vec<(&str, String)> = KEYS.iter().filter(|k| !k.label.is_empty()).map(|k| (k.label, k.help())).collect();
     for ((label, help), row) in rows.iter().zip(area.rows()) {
         buf.set_stringn(row.x, row.y, format!("{label:>5}"), 5, theme.strong());
         buf.set_stringn(row.x + 7.min(row.width), row.y, help, usize::from(row.width.saturating_sub(7)), Style::new());

@@ -98,7 +98,7 @@ impl App {
         let begin = match begin(&asked, &view) {
             Ok(begin) => begin,
             Err(why) => {
-                self.said = Some(why.to_owned());
+                self.said = Some(why);
                 return;
             }
         };
@@ -141,16 +141,17 @@ impl App {
 }
 
 /// The text that typing begins with.
-fn begin(asked: &Asked, view: &View) -> Result<String, &'static str> {
+fn begin(asked: &Asked, view: &View) -> Result<String, String> {
     let line = view.lines.get(view.line);
+    let no_line = || tr!("there is no line yet: n writes one");
     match asked {
-        Asked::Words => line.map(|l| l.text.to_owned()).ok_or("there is no line yet: n writes one"),
-        Asked::Fuller => line.map(|l| l.more.unwrap_or_default().to_owned()).ok_or("there is no line yet: n writes one"),
+        Asked::Words => line.map(|l| l.text.to_owned()).ok_or_else(no_line),
+        Asked::Fuller => line.map(|l| l.more.unwrap_or_default().to_owned()).ok_or_else(no_line),
         Asked::Place => Ok(line.map_or_else(String::new, |l| l.place.clone())),
         Asked::NewWords(_) => Ok(String::new()),
         Asked::Name => {
             let here = view.sections.iter().rev().find(|s| (s.from..s.end).contains(&view.bar));
-            here.map(|s| s.name.to_owned()).ok_or("this bar is in no section")
+            here.map(|s| s.name.to_owned()).ok_or_else(|| tr!("this bar is in no section"))
         }
     }
 }

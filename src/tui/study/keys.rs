@@ -31,11 +31,11 @@ pub enum Asked {
 impl Asked {
     pub fn label(&self) -> String {
         match self {
-            Asked::Words => "in your words".to_owned(),
-            Asked::Fuller => "fuller, when that is not enough".to_owned(),
-            Asked::Place => "where (bar.beat, then left or right if you like)".to_owned(),
-            Asked::NewWords(at) => format!("at {at}"),
-            Asked::Name => "name of the section".to_owned(),
+            Asked::Words => tr!("in your words"),
+            Asked::Fuller => tr!("fuller, when that is not enough"),
+            Asked::Place => tr!("where (bar.beat, then left or right if you like)"),
+            Asked::NewWords(at) => tr!("at {at}", at),
+            Asked::Name => tr!("name of the section"),
         }
     }
 }
@@ -46,8 +46,8 @@ pub struct Key {
     /// Name on the help screen; empty for a second key to the same end.
     pub label: &'static str,
     /// One word for the foot; empty where it is not hinted at.
-    pub hint: &'static str,
-    pub help: &'static str,
+    hint: &'static str,
+    help: &'static str,
     /// The room that it has this meaning in; none for all.
     pub room: Option<Room>,
     pub meaning: Meaning,
@@ -72,43 +72,67 @@ use Meaning::{Act, Ask};
 
 /// Every key, in the order of the help screen. The first that fits the room counts.
 pub const KEYS: &[Key] = &[
-    key(KeyCode::Up, "\u{2191} \u{2193}", "", "line or section before, next; on the map the next mark", None, Act(Action::Up)),
+    key(KeyCode::Up, "\u{2191} \u{2193}", "", msgid!("line or section before, next; on the map the next mark"), None, Act(Action::Up)),
     again(KeyCode::Down, false, Act(Action::Down)),
-    key(KeyCode::Left, "\u{2190} \u{2192}", "", "a bar back, a bar on (map, sections)", None, Act(Action::Left)),
+    key(KeyCode::Left, "\u{2190} \u{2192}", "", msgid!("a bar back, a bar on (map, sections)"), None, Act(Action::Left)),
     again(KeyCode::Right, false, Act(Action::Right)),
     again(KeyCode::Home, false, Act(Action::First)),
     again(KeyCode::End, false, Act(Action::Last)),
     again(KeyCode::PageUp, false, Act(Action::PageUp)),
     again(KeyCode::PageDown, false, Act(Action::PageDown)),
-    key(KeyCode::Tab, "Tab", "", "story, map, sections: the next of them", None, Act(Action::NextRoom)),
+    key(KeyCode::Tab, "Tab", "", msgid!("story, map, sections: the next of them"), None, Act(Action::NextRoom)),
     again(char('1'), false, Act(Action::Room(Room::Story))),
     again(char('2'), false, Act(Action::Room(Room::Map))),
     again(char('3'), false, Act(Action::Room(Room::Sections))),
-    key(char('a'), "a", "keep", "keep the drafted line: it becomes a cue", STORY, Act(Action::Accept)),
-    key(char('A'), "A", "", "keep every drafted line of this section", STORY, Act(Action::AcceptSection)),
-    key(char('e'), "e", "reword", "put the line into your own words", STORY, Ask(Asked::Words)),
-    key(char('f'), "f", "fuller", "the fuller words, shown when the first were not enough", STORY, Ask(Asked::Fuller)),
-    key(char('x'), "x", "drop", "drop the line", STORY, Act(Action::Drop)),
-    key(char('n'), "n", "new", "write a line of your own at a place", STORY, Ask(Asked::Place)),
-    key(char('s'), "s", "split", "begin a new section at this bar", SECTIONS, Act(Action::Split)),
-    key(char('m'), "m", "merge", "merge the section with the next", SECTIONS, Act(Action::MergeNext)),
-    key(char('e'), "e", "rename", "rename the section", SECTIONS, Ask(Asked::Name)),
-    key(char('['), "[ ]", "begin earlier, later", "let the section begin a bar earlier, later", SECTIONS, Act(Action::StartEarlier)),
+    key(char('a'), "a", msgid!("keep"), msgid!("keep the drafted line: it becomes a cue"), STORY, Act(Action::Accept)),
+    key(char('A'), "A", "", msgid!("keep every drafted line of this section"), STORY, Act(Action::AcceptSection)),
+    key(char('e'), "e", msgid!("reword"), msgid!("put the line into your own words"), STORY, Ask(Asked::Words)),
+    key(char('f'), "f", msgid!("fuller"), msgid!("the fuller words, shown when the first were not enough"), STORY, Ask(Asked::Fuller)),
+    key(char('x'), "x", msgid!("drop"), msgid!("drop the line"), STORY, Act(Action::Drop)),
+    key(char('n'), "n", msgid!("new"), msgid!("write a line of your own at a place"), STORY, Ask(Asked::Place)),
+    key(char('s'), "s", msgid!("split"), msgid!("begin a new section at this bar"), SECTIONS, Act(Action::Split)),
+    key(char('m'), "m", msgid!("merge"), msgid!("merge the section with the next"), SECTIONS, Act(Action::MergeNext)),
+    key(char('e'), "e", msgid!("rename"), msgid!("rename the section"), SECTIONS, Ask(Asked::Name)),
+    key(
+        char('['),
+        "[ ]",
+        msgid!("begin earlier, later"),
+        msgid!("let the section begin a bar earlier, later"),
+        SECTIONS,
+        Act(Action::StartEarlier),
+    ),
     key(char(']'), "", "", "", SECTIONS, Act(Action::StartLater)),
-    key(char('p'), "p", "", "cut the piece into the proposed sections", SECTIONS, Act(Action::TakeProposed)),
-    key(char('u'), "u", "undo", "undo the last edit", None, Act(Action::Undo)),
-    key(char('U'), "U", "", "do again what was undone", None, Act(Action::Redo)),
+    key(char('p'), "p", "", msgid!("cut the piece into the proposed sections"), SECTIONS, Act(Action::TakeProposed)),
+    key(char('u'), "u", msgid!("undo"), msgid!("undo the last edit"), None, Act(Action::Undo)),
+    key(char('U'), "U", "", msgid!("do again what was undone"), None, Act(Action::Redo)),
     again(char('r'), true, Act(Action::Redo)),
-    key(char('d'), "d", "", "drafts in string letters, full names, or solfege", None, Act(Action::Dialect)),
-    key(char('w'), "w", "save", "save to piece.toml", None, Meaning::Save),
+    key(char('d'), "d", "", msgid!("drafts in string letters, full names, or solfege"), None, Act(Action::Dialect)),
+    key(char('w'), "w", msgid!("save"), msgid!("save to piece.toml"), None, Meaning::Save),
     again(char('s'), true, Meaning::Save),
-    key(char('?'), "?", "keys", "show or hide this list", None, Meaning::Help),
+    key(char('?'), "?", msgid!("keys"), msgid!("show or hide this list"), None, Meaning::Help),
     again(KeyCode::F(1), false, Meaning::Help),
-    key(char('q'), "q", "close", "close", None, Meaning::Quit),
+    key(char('q'), "q", msgid!("close"), msgid!("close"), None, Meaning::Quit),
     again(char('c'), true, Meaning::Quit),
     again(char('z'), true, Meaning::Suspend),
     again(char('l'), true, Meaning::Redraw),
 ];
+
+impl Key {
+    /// Returns the word for the foot; nothing where it is not hinted at.
+    pub fn hint(&self) -> Option<String> {
+        let hint = self.hint;
+        (!hint.is_empty()).then(|| tr!(hint))
+    }
+
+    /// Returns the sentence of the help screen.
+    pub fn help(&self) -> String {
+        let help = self.help;
+        match self.room {
+            Some(room) => tr!("{help} ({room})", help = tr!(help), room = room.word()),
+            None => tr!(help),
+        }
+    }
+}
 
 /// Returns what a key event means in a room.
 pub fn meaning(event: &KeyEvent, room: Room) -> Option<&'static Meaning> {

@@ -7,9 +7,8 @@ use super::super::super::theme::Theme;
 use super::{Said, first_row, more_marks};
 use crate::study::{MapBar, View};
 
-/// Cells of a bar, and of the words at the left of each row.
+/// Cells of a bar.
 const CELL: usize = 5;
-const SIDE: usize = 8;
 
 /// One row of text, with the cells to be marked.
 struct Row {
@@ -19,9 +18,28 @@ struct Row {
     is_quiet: bool,
 }
 
+/// The words at the left of each row.
+struct Side {
+    bar: String,
+    again: String,
+    partly: String,
+    switch: String,
+    /// Of the widest, and two cells of air.
+    width: usize,
+}
+
+impl Side {
+    fn new() -> Side {
+        let (bar, again, partly, switch) = (tr!("bar"), tr!("again"), tr!("partly"), tr!("switch"));
+        let width = [&bar, &again, &partly, &switch].into_iter().map(|word| word.chars().count()).max().unwrap_or(0) + 2;
+        Side { bar, again, partly, switch, width }
+    }
+}
+
 /// Draws the map; returns what there is to say of the bar chosen.
 pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said> {
-    let fits = (usize::from(area.width).saturating_sub(SIDE + 2) / CELL).max(1);
+    let side = Side::new();
+    let fits = (usize::from(area.width).saturating_sub(side.width + 2) / CELL).max(1);
     // Lines of four, eight, twelve bars are easier to count.
     let n_bars = if fits >= 4 { fits / 4 * 4 } else { fits };
     let mut rows: Vec<Row> = Vec::new();
@@ -31,7 +49,7 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
         if (from..end).contains(&view.bar) {
             chosen = rows.len() + 2;
         }
-        system(view, from, end, &mut rows);
+        system(view, from, end, &side, &mut rows);
     }
     // The last line of bars needs no air below it.
     rows.pop();
@@ -50,17 +68,18 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
 }
 
 /// The rows of one line of bars.
-fn system(view: &View, from: usize, end: usize, rows: &mut Vec<Row>) {
+fn system(view: &View, from: usize, end: usize, side: &Side, rows: &mut Vec<Row>) {
     let bars = &view.bars[from..end];
     let cells = |of: &dyn Fn(usize) -> String| -> String {
         (from..end).map(|bar| format!("{:<CELL$}", of(bar).chars().take(CELL).collect::<String>())).collect()
     };
-    let row = |side: &str, text: String, is_quiet: bool| Row { text: format!("{side:<SIDE$}{text}"), chosen: None, is_quiet };
+    let width = side.width;
+    let row = |side: &str, text: String, is_quiet: bool| Row { text: format!("{side:<width$}{text}"), chosen: None, is_quiet };
     rows.push(row("", section_names(view, from, end), true));
     let number = |bar: usize| if bar == view.bar { format!("[{}]", view.bars[bar].label) } else { format!(" {}", view.bars[bar].label) };
-    let at = SIDE + (view.bar.wrapping_sub(from)).min(end) * CELL;
+    let at = width + (view.bar.wrapping_sub(from)).min(end) * CELL;
     let chosen = (from..end).contains(&view.bar).then_some(at..at + CELL - 1);
-    rows.push(Row { chosen, ..row("bar", cells(&number), false) });
+    rows.push(Row { chosen, ..row(&side.bar, cells(&number), false) });
     let goes_on = |bar: usize, begins: &dyn Fn(&MapBar) -> bool, has: &dyn Fn(&MapBar) -> bool| {
         view.bars.get(bar + 1).is_some_and(|next| has(next) && !begins(next))
     };
@@ -78,10 +97,10 @@ fn system(view: &View, from: usize, end: usize, rows: &mut Vec<Row>) {
         let text = whole(bar);
         if text.is_empty() { " \u{b7}".to_owned() } else { text }
     };
-    rows.push(row("again", cells(&dots), false));
+    rows.push(row(&side.again, cells(&dots), false));
     if bars.iter().any(|b| b.partly.is_some()) {
         let partly = |bar: usize| stroke(bar, view.bars[bar].partly.as_ref(), &|b| b.partly_begins, &|b| b.partly.is_some(), '\u{254c}');
-        rows.push(row("partly", cells(&partly), false));
+        rows.push(row(&side.partly, cells(&partly), false));
     }
     if bars.iter().any(|b| !b.switches.is_empty()) {
         let switches = |bar: usize| match &view.bars[bar].switches[..] {
@@ -90,7 +109,7 @@ fn system(view: &View, from: usize, end: usize, rows: &mut Vec<Row>) {
             [one, other] => format!(" /{one}/{other}"),
             [one, ..] => format!(" /{one}/+"),
         };
-        rows.push(row("switch", cells(&switches), false));
+        rows.push(row(&side.switch, cells(&switches), false));
     }
     rows.push(row("", String::new(), true));
 }
@@ -102,7 +121,7 @@ fn section_names(view: &View, from: usize, end: usize) -> String {
         let start = section.from.max(from);
         let next = view.sections.iter().map(|s| s.from).filter(|f| *f > section.from).min().unwrap_or(end).min(end);
         let room = next.saturating_sub(start) * CELL;
-        let mut name: Vec<char> = std::iter::once('\u{2502}').chain(section.name.chars()).collect();
+        let mut name: Vec<char> = std::iter::once('\u{2502}').chain(section.shown.chars()).collect();
         if name.len() > room {
             name.truncate(room.saturating_sub(1));
             name.push('\u{2026}');
@@ -116,11 +135,12 @@ fn section_names(view: &View, from: usize, end: usize) -> String {
 fn detail(view: &View, theme: Theme) -> Vec<Said> {
     let section = view.sections.iter().rev().find(|s| (s.from..s.end).contains(&view.bar));
     let label = view.bars.get(view.bar).map_or("", |b| b.label.as_str());
-    let name = section.map_or(String::new(), |s| format!(", {}", s.name));
-    let mut said = vec![Said { text: format!("bar {label}{name}"), style: theme.strong() }];
+    let here = tr!("bar {bar}", bar = label);
+    let text = section.map_or_else(|| here.clone(), |s| format!("{here}, {}", s.shown));
+    let mut said = vec![Said { text, style: theme.strong() }];
     said.extend(view.bar_words.iter().map(|words| Said { text: words.clone(), style: ratatui::style::Style::new() }));
     said.push(Said {
-        text: "\u{2191} \u{2193} moved, 8 by octaves, ' but one note, l r one hand, ~ rhythm, /1 switch".to_owned(),
+        text: tr!("\u{2191} \u{2193} moved, 8 by octaves, ' but one note, l r one hand, ~ rhythm, /1 switch"),
         style: theme.quiet(),
     });
     said

@@ -24,10 +24,10 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
             chosen = rows.len();
         }
         rows.push(Row::Section(idx));
-        rows.extend(section.proposed.iter().map(|(bar, why)| Row::Proposed(format!("bar {bar} could begin one: {why}"))));
+        rows.extend(section.proposed.iter().map(|(bar, why)| Row::Proposed(tr!("bar {bar} could begin one: {why}", bar, why))));
     }
     let first = first_row(rows.len(), chosen, usize::from(area.height));
-    let name_width = view.sections.iter().map(|s| s.name.chars().count()).max().unwrap_or(0).min(usize::from(area.width) / 3) as u16;
+    let name_width = view.sections.iter().map(|s| s.shown.chars().count()).max().unwrap_or(0).min(usize::from(area.width) / 3) as u16;
     for (row, at) in rows[first..].iter().zip(area.rows()) {
         let part = |x: u16, width: u16| Rect { x: at.x + x.min(at.width), width: width.min(at.width.saturating_sub(x)), ..at };
         match row {
@@ -37,10 +37,10 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
                 if Some(*idx) == here {
                     cut("\u{25b8}", style, part(0, 1), buf);
                 }
-                cut(section.name, style, part(2, name_width), buf);
+                cut(&section.shown, style, part(2, name_width), buf);
                 cut(&section.bars, style, part(name_width + 4, 12), buf);
                 cut(
-                    section.why.unwrap_or("your own start"),
+                    &section.why.clone().unwrap_or_else(|| tr!("your own start")),
                     theme.quiet(),
                     part(name_width + 18, at.width.saturating_sub(name_width + 20)),
                     buf,
@@ -55,7 +55,7 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
 
 fn detail(view: &View, here: Option<usize>, theme: Theme) -> Vec<Said> {
     let Some(section) = here.map(|idx| &view.sections[idx]) else {
-        return vec![Said { text: "This bar is in no section.".to_owned(), style: Style::new() }];
+        return vec![Said { text: tr!("This bar is in no section."), style: Style::new() }];
     };
     let bars = (section.from..section.end).map(|bar| {
         let label = &view.bars[bar].label;
@@ -63,13 +63,13 @@ fn detail(view: &View, here: Option<usize>, theme: Theme) -> Vec<Said> {
     });
     let bars = bars.collect::<Vec<_>>().join(" ");
     let label = &view.bars[view.bar].label;
-    let mut said = vec![Said { text: format!("{}: {bars}", section.name), style: theme.strong() }];
-    said.extend(section.landmark.as_ref().map(|l| Said { text: format!("to start cold: {l}"), style: Style::new() }));
+    let mut said = vec![Said { text: tr!("{name}: {bars}", name = section.shown, bars), style: theme.strong() }];
+    said.extend(section.landmark.as_ref().map(|l| Said { text: tr!("to start cold: {landmark}", landmark = l), style: Style::new() }));
     said.push(Said {
         text: if view.bar == section.from {
-            format!("[ and ] move the beginning at bar {label}; \u{2190} \u{2192} choose a bar to split at.")
+            tr!("[ and ] move the beginning at bar {bar}; \u{2190} \u{2192} choose a bar to split at.", bar = label)
         } else {
-            format!("s splits before bar {label}.")
+            tr!("s splits before bar {bar}.", bar = label)
         },
         style: theme.quiet(),
     });

@@ -34,7 +34,7 @@ impl Columns {
         let widest = |of: &dyn Fn(&LineView) -> usize| view.lines.iter().map(of).max().unwrap_or(0) as u16;
         let place = widest(&|l| l.place.chars().count());
         let hand = PLACE + place + 2;
-        let hands = widest(&|l| l.hand.len());
+        let hands = widest(&|l| l.hand.chars().count());
         let words = hand + if hands > 0 { hands + 2 } else { 0 };
         let (room, wanted) = (width.saturating_sub(words), widest(&|l| l.text.chars().count()));
         let beside_reason = room.saturating_sub(2 + REASON_MIN);
@@ -71,10 +71,10 @@ fn rows(view: &View, with_air: bool) -> Vec<Row> {
                 rows.push(Row::Air);
             }
             rows.push(Row::Section(section.map_or_else(
-                || "in no section".to_owned(),
+                || tr!("in no section"),
                 |nth| {
                     let section = &view.sections[nth];
-                    if section.name == section.bars { section.name.to_owned() } else { format!("{}, {}", section.name, section.bars) }
+                    if section.shown == section.bars { section.shown.clone() } else { format!("{}, {}", section.shown, section.bars) }
                 },
             )));
         }
@@ -98,7 +98,7 @@ fn line(view: &View, idx: usize, columns: &Columns, theme: Theme, at: Rect, buf:
     cut(&format!("{} {}", line.standing.sign(), line.standing.word()), style, part(STANDING, PLACE - STANDING - 1), buf);
     let width = usize::from(columns.place);
     cut(&format!("{:>width$}", line.place), style, part(PLACE, columns.place), buf);
-    cut(line.hand, style, part(columns.hand, columns.words - columns.hand), buf);
+    cut(&line.hand, style, part(columns.hand, columns.words - columns.hand), buf);
     cut(line.text, style, part(columns.words, columns.words_width), buf);
     let reason_at = columns.words + columns.words_width + 2;
     if let Some(reason) = line.reason.filter(|_| at.width >= reason_at + REASON_MIN / 2) {
@@ -108,12 +108,12 @@ fn line(view: &View, idx: usize, columns: &Columns, theme: Theme, at: Rect, buf:
 
 fn detail(view: &View, theme: Theme) -> Vec<Said> {
     let Some(line) = view.lines.get(view.line) else {
-        return vec![Said { text: "No line yet: n writes one.".to_owned(), style: Style::new() }];
+        return vec![Said { text: tr!("No line yet: n writes one."), style: Style::new() }];
     };
     let mut said = vec![Said { text: line.text.to_owned(), style: theme.strong() }];
     said.extend(line.more.map(|more| Said { text: more.to_owned(), style: Style::new() }));
-    said.extend(line.reason.map(|reason| Said { text: format!("why: {reason}"), style: theme.quiet() }));
-    let drafted = line.draft.map(|draft| Said { text: format!("drafted: {draft}"), style: theme.quiet() });
+    said.extend(line.reason.map(|reason| Said { text: tr!("why: {reason}", reason), style: theme.quiet() }));
+    let drafted = line.draft.map(|draft| Said { text: tr!("drafted: {draft}", draft), style: theme.quiet() });
     said.extend(drafted);
     said
 }
