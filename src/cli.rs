@@ -10,6 +10,7 @@ mod drill;
 mod footswitch;
 mod habits;
 mod hearing;
+mod help;
 mod inspect;
 mod journal;
 pub mod plan;
@@ -18,6 +19,7 @@ mod progress;
 mod quiz;
 mod read;
 mod record;
+mod refusal;
 mod report_problem;
 mod reps;
 mod session;
@@ -31,16 +33,19 @@ mod study;
 mod trace;
 mod voice;
 
+use std::ffi::OsString;
 use std::io::{BufRead as _, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 use anyhow::{Context as _, bail};
-use clap::{Parser, Subcommand};
+use clap::error::ErrorKind;
+use clap::{CommandFactory as _, FromArgMatches as _, Parser, Subcommand};
 use crossbeam_channel::{Receiver, bounded};
 
 use crate::config::Config;
 use crate::journal::store::Store;
+use crate::language::Language;
 use crate::log;
 use crate::paths::Paths;
 use crate::report::plain_text::plain_lines;
@@ -57,7 +62,7 @@ pub const VERSION: &str = env!("CATCHWORD_VERSION");
     name = "catchword",
     version = VERSION,
     args_conflicts_with_subcommands = true,
-    override_usage = "catchword [--data DIR] [--plain] | catchword COMMAND"
+    override_usage = help::USAGE
 )]
 struct Cli {
     /// Keep journal, settings and pieces in this directory (where no command is given)
@@ -122,7 +127,11 @@ enum Command {
 /// Runs the program on the arguments of the process. Exit code 0: done; 1: it failed, the reason is on
 /// standard error; 2: the arguments are wrong; 128 and the number of the signal that ended it (common practice of shells).
 pub fn run() -> ExitCode {
-    let Cli { data, plain, log: log_file, command } = Cli::parse();
+    language_of(std::env::args_os().skip(1)).speak();
+    let Cli { data, plain, log: log_file, command } = match parse() {
+        Ok(cli) => cli,
+        Err(code) => return code,
+    };
     let begun = log_file.map_or(Ok(()), |file| open_log(&file));
     let done = begun.and_then(|()| command.map_or_else(|| start::run(data.as_deref(), plain), run_command));
     log::note(|| match &done {
@@ -132,10 +141,48 @@ pub fn run() -> ExitCode {
     match done {
         Ok(code) => code,
         Err(error) => {
-            complain(&format!("{error:#}"));
+            complain(&refusal::chain(&error));
             ExitCode::FAILURE
         }
     }
+}
+
+/// Returns every text of the help of all commands.
+pub fn help_texts() -> Vec<String> {
+    help::texts(Cli::command())
+}
+
+/// Reads the arguments of the process. Help, and what is wrong with them, is said at once; it ends the program.
+fn parse() -> Result<Cli, ExitCode> {
+    if Language::spoken() == Language::English {
+        return Ok(Cli::parse());
+    }
+    let read = help::translated(Cli::command()).try_get_matches().and_then(|matches| Cli::from_arg_matches(&matches));
+    read.map_err(|error| match error.use_stderr() && error.kind() != ErrorKind::DisplayHelpOnMissingArgumentOrSubcommand {
+        true => {
+            complain(&refusal::of_arguments(&error));
+            ExitCode::from(WRONG_ARGUMENTS)
+        }
+        false => error.exit(),
+    })
+}
+
+/// The exit code where the arguments are wrong.
+const WRONG_ARGUMENTS: u8 = 2;
+
+/// Returns the language of the settings that these arguments point to. It is wanted before they are read, for the help of them; what
+/// asks for a machine's format is answered in English, and so is whoever has no settings that can be read.
+fn language_of(arguments: impl Iterator<Item = OsString>) -> Language {
+    let arguments: Vec<OsString> = arguments.take_while(|argument| argument != "--").collect();
+    if arguments.iter().any(|argument| argument == "--json" || argument == "--csv") {
+        return Language::English;
+    }
+    let data = arguments.iter().enumerate().rev().find_map(|(nth, argument)| match argument.to_str()?.strip_prefix("--data")? {
+        "" => arguments.get(nth + 1).map(PathBuf::from),
+        value => value.strip_prefix('=').map(PathBuf::from),
+    });
+    let text = Paths::find(data.as_deref()).ok().and_then(|paths| Config::read(&paths.config_file).ok().flatten());
+    text.and_then(|text| Config::language_of(&text)).unwrap_or_default()
 }
 
 fn run_command(command: Command) -> anyhow::Result<ExitCode> {
@@ -166,7 +213,7 @@ fn run_command(command: Command) -> anyhow::Result<ExitCode> {
 
 /// Opens the log and says in it what was started.
 fn open_log(file: &Path) -> anyhow::Result<()> {
-    log::open(file).with_context(|| format!("opening the log {}", file.display()))?;
+    log::open(file).with_context(|| tr!("opening the log {file}", file = file.display()))?;
     log::note(|| format!("catchword {VERSION}: {:?}", std::env::args().skip(1).collect::<Vec<_>>()));
     Ok(())
 }
@@ -174,7 +221,6 @@ fn open_log(file: &Path) -> anyhow::Result<()> {
 /// Reads the settings, and opens the log where they ask for one.
 fn settings(paths: &Paths) -> anyhow::Result<Config> {
     let config = Config::load(&paths.config_file)?;
-    config.language.speak();
     if let Some(file) = config.log.as_ref().filter(|_| log::path().is_none()) {
         open_log(&paths.data.join(file))?;
     }
@@ -213,7 +259,7 @@ fn pieces_dirs() -> Vec<PathBuf> {
 fn open_journal(paths: &Paths) -> anyhow::Result<Store> {
     let store = Store::open(&paths.data)?;
     if let Some(old) = store.kept_old() {
-        complain(&format!("the journal was brought up to date; as it was before, it is kept in {}", old.display()));
+        complain(&tr!("the journal was brought up to date; as it was before, it is kept in {file}", file = old.display()));
     }
     for line in store.recovered().lines() {
         let _ = writeln!(std::io::stderr(), "{line}");
@@ -226,9 +272,9 @@ fn write_page(file: &Path, page: &str) -> anyhow::Result<()> {
     let beginning = &page.as_bytes()[..page.len().min(PAGE_BEGINNING)];
     match std::fs::read(file) {
         Ok(old) if !old.starts_with(beginning) => {
-            bail!("{} is there already and is no page of this kind; give another name", file.display())
+            bail!(tr!("{file} is there already and is no page of this kind; give another name", file = file.display()))
         }
-        _ => std::fs::write(file, page).with_context(|| format!("cannot write {}", file.display())),
+        _ => std::fs::write(file, page).with_context(|| tr!("cannot write {file}", file = file.display())),
     }
 }
 

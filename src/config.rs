@@ -44,8 +44,6 @@ pub struct Config {
     pub input: Option<String>,
     /// The file that the log is written to; none: there is no log. Beside the journal, where it is no whole path.
     pub log: Option<PathBuf>,
-    /// What the screens speak.
-    pub language: Language,
     /// What speaks the cues; none: they are only shown.
     pub speak: Option<Speak>,
     practice: PracticeConfig,
@@ -72,9 +70,9 @@ pub struct Config {
 /// Why the settings could not be read.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
-    #[error("cannot read the settings {file}", file = file.display())]
+    #[error("{}", tr!("cannot read the settings {file}", file = file.display()))]
     Read { file: PathBuf, source: std::io::Error },
-    #[error("cannot change the settings {file}: {what}", file = file.display())]
+    #[error("{}", tr!("cannot change the settings {file}: {what}", file = file.display(), what))]
     Change { file: PathBuf, what: String },
     #[error(transparent)]
     Text(#[from] TextError),
@@ -86,7 +84,6 @@ impl Default for Config {
         Config {
             input: None,
             log: None,
-            language: Language::English,
             speak: None,
             practice: PracticeConfig::standard(),
             breath: Micros::from_millis(8_000),
@@ -137,15 +134,15 @@ impl Config {
         let root = source.parse()?;
         let known =
             [&["input", "language", "log", "speak", "tone", "footswitch", "hands-free", "letters", "harp"], &number::TABLES[..]].concat();
-        let keys = Keys::try_new(source, root.get_ref(), 0..0, "the settings", &known)?;
+        let keys = Keys::try_new(source, root.get_ref(), 0..0, msgid!("the settings"), &known)?;
         let text = |key: &str| keys.optional_string(key).map(|text| text.map(|t| t.value));
         let mut config = Config { input: text("input")?, tone: text("tone")?, ..Config::default() };
         config.log = text("log")?.map(PathBuf::from);
-        if let Some(language) = keys.word("language", &Language::ALL.map(|language| (language.tag(), language)))? {
-            config.language = language.value;
-        }
+        // It was spoken before the settings were read; see `language_of`.
+        keys.word("language", &Language::ALL.map(|language| (language.tag(), language)))?;
         if let Some(At { value: template, place }) = keys.optional_string("speak")? {
-            let refused = |expected| TextError::new(file_name, place, expected, format!("{template:?}")).with_hint(Speak::HINT);
+            let hint = Speak::HINT;
+            let refused = |expected: &str| TextError::new(file_name, place, tr!(expected), format!("{template:?}")).with_hint(tr!(hint));
             config.speak = Some(Speak::try_new(&template).map_err(refused)?);
         }
         config.hands = Hands::read(&keys, file_name)?;
@@ -168,6 +165,14 @@ impl Config {
         config.letters = letters::read(&keys)?;
         number::read(&keys, &mut config)?;
         Ok(config)
+    }
+
+    /// Returns the language that the text of a settings file asks for, whatever else stands in it; none where it asks for none or is no TOML.
+    pub fn language_of(text: &str) -> Option<Language> {
+        // Nearly all files say nothing of it, and every start of the program asks.
+        let root = text.contains("language").then(|| toml::from_str::<toml::Table>(text).ok())??;
+        let tag = root.get("language")?.as_str()?;
+        Language::ALL.into_iter().find(|language| language.tag() == tag)
     }
 
     /// Changes the text of the settings file, which is made where there is none; written whole or not at all.
@@ -334,6 +339,16 @@ mod tests {
         ] {
             assert_eq!(Config::parse(text, "config.toml").unwrap_err().to_string(), message);
         }
+    }
+
+    #[test]
+    fn the_language_is_known_before_the_settings_are_read() {
+        let language = |text| Config::language_of(text);
+        assert_eq!(language("language = \"fr\"\nimput = \"x\"\n"), Some(Language::French), "the rest may be wrong");
+        assert_eq!(language("# language = \"fr\"\n"), None);
+        assert_eq!(language("language = \"xx\"\n"), None);
+        assert_eq!(language("language = \"fr\"\n[\n"), None, "no TOML");
+        assert_eq!(language("[plan]\nlanguage = \"fr\"\n"), None);
     }
 
     #[test]

@@ -65,11 +65,11 @@ pub struct Warning {
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         if let Some(bar) = &self.bar {
-            write!(f, "bar {bar}: ")?;
+            write!(f, "{}: ", tr!("bar {bar}", bar))?;
         }
         write!(f, "{}: {}", self.element, self.what)?;
         if let Some(line) = self.line {
-            write!(f, " (line {line})")?;
+            write!(f, " ({})", tr!("line {line}", line))?;
         }
         Ok(())
     }
@@ -78,7 +78,7 @@ impl fmt::Display for Warning {
 /// Why nothing usable was read.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum Error {
-    #[error("{file}: {place}: expected {expected}, found {found}")]
+    #[error("{}", tr!("{file}: {place}: expected {expected}, found {found}", file, place, expected, found))]
     Broken {
         file: String,
         /// `line 12`, `byte 40`, `archive entry score.xml, line 3`.
@@ -86,9 +86,9 @@ pub enum Error {
         expected: String,
         found: String,
     },
-    #[error("{file}: not a score file this program knows; give MusicXML (.musicxml, .xml, .mxl), a MIDI file (.mid) or a note list (.csv)")]
+    #[error("{}", tr!("{file}: not a score file this program knows; give MusicXML (.musicxml, .xml, .mxl), a MIDI file (.mid) or a note list (.csv)", file))]
     UnknownFormat { file: String },
-    #[error("{file}: {what}, above the limit of {limit}")]
+    #[error("{}", tr!("{file}: {what}, above the limit of {limit}", file, what, limit))]
     TooLarge { file: String, what: String, limit: String },
 }
 

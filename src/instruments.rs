@@ -28,9 +28,9 @@ const KEYS: [&str; 6] = ["name", "match", "names", "retrigger-ms", "ends", "soft
 /// Why what is known of the instruments could not be read or kept.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
-    #[error("cannot read {file}, where the set-up of instruments is kept", file = file.display())]
+    #[error("{}", tr!("cannot read {file}, where the set-up of instruments is kept", file = file.display()))]
     Read { file: PathBuf, source: std::io::Error },
-    #[error("cannot write {file}; the set-up of the instrument is not kept", file = file.display())]
+    #[error("{}", tr!("cannot write {file}; the set-up of the instrument is not kept", file = file.display()))]
     Write { file: PathBuf, source: std::io::Error },
     #[error(transparent)]
     Text(#[from] TextError),
@@ -65,7 +65,7 @@ impl Instruments {
     pub fn parse(text: &str, file_name: &str) -> Result<Instruments, TextError> {
         let source = Source::new(file_name, text);
         let root = source.parse()?;
-        let keys = Keys::try_new(source, root.get_ref(), 0..0, "the instruments", &["instrument"])?;
+        let keys = Keys::try_new(source, root.get_ref(), 0..0, msgid!("the instruments"), &["instrument"])?;
         let tables = keys.tables("instrument", "[[instrument]]", &KEYS)?;
         tables.iter().map(|keys| instrument(keys, file_name)).collect::<Result<_, _>>().map(Instruments)
     }
@@ -125,8 +125,8 @@ fn instrument(keys: &Keys<'_, '_>, file_name: &str) -> Result<(String, Profile),
             Some((MidiKey::try_new(key.parse().ok()?)?, Velocity(velocity)))
         };
         for word in text.split_whitespace() {
-            let expected = "a key and how hard it is struck softly, such as 48:40";
-            let (key, velocity) = pair(word).ok_or_else(|| TextError::new(file_name, place, expected, format!("{word:?}")))?;
+            let expected = tr!("a key and how hard it is struck softly, such as 48:40");
+            let (key, velocity) = pair(word).ok_or_else(|| TextError::new(file_name, place, &*expected, format!("{word:?}")))?;
             sensor.soft.insert(key, velocity);
         }
     }

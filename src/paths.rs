@@ -31,7 +31,7 @@ pub struct Paths {
 
 /// Why there is no place for data.
 #[derive(Debug, thiserror::Error)]
-#[error("cannot tell where data belongs on this machine; give a directory with --data")]
+#[error("{}", tr!("cannot tell where data belongs on this machine; give a directory with --data"))]
 pub struct Error(#[source] etcetera::HomeDirError);
 
 impl Paths {
@@ -73,7 +73,7 @@ pub fn read_file(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
             return Ok(bytes);
         }
     }
-    Err(io::Error::new(io::ErrorKind::FileTooLarge, format!("it is larger than the limit of {} MB", limit >> 20)))
+    Err(io::Error::new(io::ErrorKind::FileTooLarge, tr!("it is larger than the limit of {n} MB", n = limit >> 20)))
 }
 
 /// Reads a whole text in UTF-8; see [`read_file`].
@@ -83,7 +83,7 @@ pub fn read_file(path: &Path, limit: u64) -> io::Result<Vec<u8>> {
 pub fn read_text(path: &Path, limit: u64) -> io::Result<String> {
     String::from_utf8(read_file(path, limit)?).map_err(|e| {
         let line = 1 + e.as_bytes()[..e.utf8_error().valid_up_to()].iter().filter(|b| **b == b'\n').count();
-        io::Error::new(io::ErrorKind::InvalidData, format!("line {line} is no text in UTF-8; save the file as UTF-8"))
+        io::Error::new(io::ErrorKind::InvalidData, tr!("line {line} is no text in UTF-8; save the file as UTF-8", line))
     })
 }
 

@@ -183,7 +183,7 @@ impl Default for Judging {
 
 /// A text that names no span of the piece.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected a section ({sections}) or printed bars from {first} to {last} such as \"{first}-{last}\", found {found:?}")]
+#[error("{}", tr!("expected a section ({sections}) or printed bars from {first} to {last} such as \"{first}-{last}\", found {found}", sections, first, last, found = format!("{found:?}")))]
 pub struct SpanError {
     pub found: String,
     pub sections: String,
@@ -199,13 +199,13 @@ pub fn parse_bars(text: &str, score: &Score) -> Result<BarRange, String> {
     let text = text.trim();
     let one_after = |start: BarIdx, end: BarIdx| BarRange::try_new(start.0..end.0 + 1);
     if let Some(bar) = score.find_bar(text) {
-        return one_after(bar, bar).ok_or_else(|| "the range is empty".to_owned());
+        return one_after(bar, bar).ok_or_else(|| tr!("the range is empty"));
     }
     let splits = text.char_indices().filter(|(_, c)| matches!(c, '-' | '\u{2013}'));
     let pairs: Vec<(&str, &str)> = splits.map(|(i, c)| (text[..i].trim(), text[i + c.len_utf8()..].trim())).collect();
     for (first, last) in &pairs {
         if let (Some(start), Some(end)) = (score.find_bar(first), score.find_bar(last)) {
-            return one_after(start, end).ok_or_else(|| format!("bar {last} stands before bar {first}"));
+            return one_after(start, end).ok_or_else(|| tr!("bar {last} stands before bar {first}", last, first));
         }
     }
     let missing = match pairs.first() {
@@ -214,8 +214,13 @@ pub fn parse_bars(text: &str, score: &Score) -> Result<BarRange, String> {
         None => text,
     };
     let (first, last) = (score.bars.first(), score.bars.last());
-    let label = |bar: Option<&crate::score::Bar>| bar.map_or_else(|| "none".to_owned(), |b| b.label.to_string());
-    Err(format!("there is no bar {missing:?}; the score has bars {} to {}", label(first), label(last)))
+    let label = |bar: Option<&crate::score::Bar>| bar.map_or_else(|| tr!("none"), |b| b.label.to_string());
+    Err(tr!(
+        "there is no bar {label}; the score has bars {first} to {last}",
+        label = format!("{missing:?}"),
+        first = label(first),
+        last = label(last)
+    ))
 }
 
 /// Returns `bars 5-8`, or `bar 5`, in printed labels.

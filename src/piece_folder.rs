@@ -32,17 +32,17 @@ pub struct OpenedPiece {
 /// Why a piece could not be opened.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
-    #[error("cannot read {path}", path = path.display())]
+    #[error("{}", tr!("cannot read {file}", file = path.display()))]
     Read { path: PathBuf, source: std::io::Error },
-    #[error("no piece {name:?}; {hint}")]
+    #[error("{}", tr!("no piece {name}; {hint}", name = format!("{name:?}"), hint))]
     NotFound { name: String, hint: String },
     #[error(transparent)]
     Piece(#[from] piece::Error),
     #[error(transparent)]
     Score(#[from] import::Error),
-    #[error("cannot tell the part in {path}", path = path.display())]
+    #[error("{}", tr!("cannot tell the part in {file}", file = path.display()))]
     Part { path: PathBuf, source: ChoosePartError },
-    #[error("{path}: expected a score with bars in it, found none", path = path.display())]
+    #[error("{}", tr!("{file}: expected a score with bars in it, found none", file = path.display()))]
     Empty { path: PathBuf },
 }
 
@@ -119,11 +119,11 @@ pub fn piece_names(pieces_dirs: &[PathBuf]) -> Vec<String> {
 fn not_found(name: &str, pieces_dirs: &[PathBuf]) -> Error {
     let path = Path::new(name);
     let hint = if path.is_dir() {
-        format!("the folder is there but has no {PIECE_FILE}; give its score file, or write one")
+        tr!("the folder is there but has no {file}; give its score file, or write one", file = PIECE_FILE)
     } else {
         let names = piece_names(pieces_dirs);
         let known: Vec<&str> = names.iter().map(String::as_str).collect();
-        format!("{}; a path to a score file or to a piece's folder does as well", text::did_you_mean(name, &known))
+        tr!("{hint}; a path to a score file or to a piece's folder does as well", hint = text::did_you_mean(name, &known))
     };
     Error::NotFound { name: name.to_owned(), hint }
 }
@@ -150,20 +150,20 @@ fn open_file(path: &Path, part: Option<&str>) -> Result<OpenedPiece, Error> {
 fn inside(dir: &Path, file: &PieceFile) -> Result<PathBuf, Error> {
     let wanted = Path::new(&file.score.value);
     let refuse = |found: String| {
-        piece::Error::new(&file.file_name, file.score.place, "a score file inside the piece's folder", found)
-            .with_hint("copy the score into the folder and name it here")
+        piece::Error::new(&file.file_name, file.score.place, tr!("a score file inside the piece's folder"), found)
+            .with_hint(tr!("copy the score into the folder and name it here"))
     };
     if !wanted.components().all(|c| matches!(c, Component::Normal(_) | Component::CurDir)) {
         return Err(refuse(format!("{:?}", file.score.value)).into());
     }
     let path = dir.join(wanted);
     if !path.exists() {
-        return Err(refuse(format!("{:?}, which is not there", file.score.value)).into());
+        return Err(refuse(tr!("{name}, which is not there", name = format!("{:?}", file.score.value))).into());
     }
     let canonical = |path: &Path| fs::canonicalize(path).map_err(|source| Error::Read { path: path.to_owned(), source });
     let base = if dir.as_os_str().is_empty() { Path::new(".") } else { dir };
     if !canonical(&path)?.starts_with(canonical(base)?) {
-        return Err(refuse(format!("{:?}, a link that leads out of it", file.score.value)).into());
+        return Err(refuse(tr!("{name}, a link that leads out of it", name = format!("{:?}", file.score.value))).into());
     }
     Ok(path)
 }
@@ -203,7 +203,7 @@ fn read_text(path: &Path) -> Result<String, Error> {
     String::from_utf8(read(path, TEXT_BYTES_MAX)?).map_err(|e| {
         let valid = String::from_utf8_lossy(&e.as_bytes()[..e.utf8_error().valid_up_to()]).into_owned();
         let place = text::Source::new(&shown, &valid).place(valid.len());
-        piece::Error::new(&shown, place, "text in UTF-8", "bytes that are not").with_hint("save the file as UTF-8").into()
+        piece::Error::new(&shown, place, tr!("text in UTF-8"), tr!("bytes that are not")).with_hint(tr!("save the file as UTF-8")).into()
     })
 }
 
@@ -211,7 +211,7 @@ fn read_text(path: &Path) -> Result<String, Error> {
 fn read(path: &Path, limit: u64) -> Result<Vec<u8>, Error> {
     let fail = |source| Error::Read { path: path.to_owned(), source };
     if !fs::metadata(path).map_err(fail)?.is_file() {
-        return Err(fail(std::io::Error::new(std::io::ErrorKind::InvalidInput, "it is not a regular file")));
+        return Err(fail(std::io::Error::new(std::io::ErrorKind::InvalidInput, tr!("it is not a regular file"))));
     }
     read_file(path, limit).map_err(fail)
 }

@@ -78,6 +78,6 @@ pub enum Error {
     /// A take that cannot be read.
     #[error(transparent)]
     Take(#[from] import::Error),
-    #[error("{doing} {name}: {what}; {remedy}")]
+    #[error("{}", tr!("{doing} {name}: {what}; {remedy}", doing = tr!(doing), name, what, remedy))]
     Open { doing: &'static str, name: String, what: String, remedy: String },
 }

@@ -115,7 +115,7 @@ pub struct Study {
 pub enum Error {
     #[error(transparent)]
     Piece(#[from] piece::Error),
-    #[error("the score has no such part")]
+    #[error("{}", tr!("the score has no such part"))]
     NoPart,
 }
 

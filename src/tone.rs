@@ -124,7 +124,7 @@ impl Tone {
             Some(Ok(tone)) => tone,
             Some(Err(error)) => {
                 let tone = Tone::off();
-                note(&tone.trouble, format!("no tones: {error}"));
+                note(&tone.trouble, tr!("no tones: {why}", why = error));
                 tone
             }
         }

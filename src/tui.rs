@@ -106,14 +106,14 @@ impl Options {
 /// Why the screen could not be kept up.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
-    #[error("{doing} the terminal; use --plain where there is no full terminal")]
+    #[error("{}", tr!("{doing} the terminal; use --plain where there is no full terminal", doing = tr!(doing)))]
     Terminal { doing: &'static str, source: std::io::Error },
-    #[error("handling signals of the system")]
+    #[error("{}", tr!("handling signals of the system"))]
     Signals(#[source] std::io::Error),
-    #[error("writing lines")]
+    #[error("{}", tr!("writing lines"))]
     Output(#[source] std::io::Error),
-    #[error("keeping what was practised")]
+    #[error("{}", tr!("keeping what was practised"))]
     Practice(#[source] Failure),
-    #[error("a part of the program stopped unexpectedly; what it said stands above")]
+    #[error("{}", tr!("a part of the program stopped unexpectedly; what it said stands above"))]
     Panicked,
 }

@@ -22,11 +22,11 @@ pub struct Page {
 /// What the page cannot say.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum PageError {
-    #[error("expected a pickup shorter than a bar of {meter}, found {pickup} quarters")]
+    #[error("{}", tr!("expected a pickup shorter than a bar of {meter}, found {pickup} quarters", meter, pickup))]
     Pickup { pickup: String, meter: String },
-    #[error("expected {what} in the order of their bars, the first from bar 1; found one from bar {bar} after one from bar {before}")]
-    Order { what: &'static str, bar: u32, before: u32 },
-    #[error("expected a repeat of bars from first to last, found {first}-{last}")]
+    #[error("{}", tr!("expected {what} in the order of their bars, the first from bar 1; found one from bar {bar} after one from bar {before}", what, bar, before))]
+    Order { what: String, bar: u32, before: u32 },
+    #[error("{}", tr!("expected a repeat of bars from first to last, found {first}-{last}", first, last))]
     Repeat { first: u32, last: u32 },
 }
 
@@ -47,6 +47,7 @@ impl Page {
         for (what, bar) in meters.chain(keys) {
             let before = if last.0 == what { last.1 } else { 0 };
             if bar <= before || (before == 0 && bar != 1) {
+                let what = if what == "keys" { tr!("music" => "keys") } else { tr!("music" => "metres") };
                 return Err(PageError::Order { what, bar, before });
             }
             last = (what, bar);

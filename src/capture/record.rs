@@ -40,9 +40,9 @@ pub enum KeptBeats {
 /// Why a record or a stretch could not be read.
 #[derive(Debug, thiserror::Error)]
 pub enum RecordError {
-    #[error("{file}: expected the record of a capture: {what}")]
+    #[error("{}", tr!("{file}: expected the record of a capture: {what}", file, what))]
     Text { file: String, what: String },
-    #[error("{file}: expected at least two bar lines tapped with controller {controller}, found {n}; tap one at the start of each bar")]
+    #[error("{}", tr!("{file}: expected at least two bar lines tapped with controller {controller}, found {n}; tap one at the start of each bar", file, controller, n))]
     Taps { file: String, controller: u8, n: usize },
 }
 
@@ -185,8 +185,10 @@ impl File {
     }
 
     fn record(self) -> Result<Record, String> {
-        let fraction = |(n, d): (i64, i64)| if d > 0 { Ok(ScoreTime::new(n, d)) } else { Err(format!("{n}/{d} is no fraction")) };
-        let tempo = |t: f64| Tempo::try_new(t).ok_or_else(|| format!("a tempo of {t} quarters a minute"));
+        let fraction = |(n, d): (i64, i64)| {
+            if d > 0 { Ok(ScoreTime::new(n, d)) } else { Err(tr!("{fraction} is no fraction", fraction = format!("{n}/{d}"))) }
+        };
+        let tempo = |t: f64| Tempo::try_new(t).ok_or_else(|| tr!("a tempo of {t} quarters a minute", t));
         let meter = |(bar, text): (u32, String)| text.parse::<Meter>().map(|m| (bar, m)).map_err(|e| e.to_string());
         let key = |(bar, fifths, mode): (u32, i8, Option<String>)| {
             let mode = mode.map(|m| if m == "minor" { Mode::Minor } else { Mode::Major });
@@ -196,17 +198,17 @@ impl File {
             let beats = match (line.click, line.tapped) {
                 (Some(c), None) => KeptBeats::Click { at: Micros(c.at_micros), place: fraction(c.place)?, tempo: tempo(c.tempo)? },
                 (None, Some(controller)) => KeptBeats::Taps { controller },
-                _ => return Err(format!("{} has either a click or taps", line.file)),
+                _ => return Err(tr!("{file} has either a click or taps", file = line.file)),
             };
             let pass = match line.pass {
                 None => None,
                 Some(1) => Some(Pass::First),
                 Some(2) => Some(Pass::Second),
-                Some(n) => return Err(format!("there is no pass {n}")),
+                Some(n) => return Err(tr!("there is no pass {n}", n)),
             };
             // The record may come from anybody, and must not make the program read elsewhere.
             if line.file.contains(['/', '\\']) || line.file.starts_with('.') {
-                return Err(format!("a take beside the record, found {:?}", line.file));
+                return Err(tr!("a take beside the record, found {name}", name = format!("{:?}", line.file)));
             }
             Ok(Kept { file: line.file, first: line.first, last: line.last, pass, beats })
         };

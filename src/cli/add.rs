@@ -32,16 +32,16 @@ pub struct AddArgs {
 
 pub fn run(args: AddArgs) -> anyhow::Result<()> {
     let shown = args.score.display().to_string();
-    let bytes = read_file(&args.score, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?;
+    let bytes = read_file(&args.score, SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = shown))?;
     let (score, _) = read_score(&bytes, &shown)?;
     let stem = args.score.file_stem().map_or_else(|| "piece".to_owned(), |s| s.to_string_lossy().into_owned());
-    let score_file = args.score.file_name().context("the score has no file name")?.to_string_lossy().into_owned();
+    let score_file = args.score.file_name().with_context(|| tr!("the score has no file name"))?.to_string_lossy().into_owned();
     let name = match &args.name {
         Some(name) => name.trim().to_owned(),
         None => plain_name(&stem),
     };
     if !is_folder_name(&name) {
-        bail!("expected a name for a folder, without / or \\, found {name:?}; give another with --name");
+        bail!(tr!("expected a name for a folder, without / or \\, found {name}; give another with --name", name = format!("{name:?}")));
     }
     let part = score.choose_part(args.part.as_deref())?;
     let title = score.title.as_deref().map(str::trim).filter(|t| !t.is_empty()).unwrap_or(&stem).to_owned();
@@ -50,29 +50,39 @@ pub fn run(args: AddArgs) -> anyhow::Result<()> {
     make_folder(&folder, &score_file, &bytes, &text)?;
     let data = args.data.as_ref().map_or(String::new(), |d| format!(" --data {}", d.display()));
     super::print_lines([
-        format!("{}: {} sections, {} cues, {} landmarks", folder.display(), piece.sections.len(), piece.cues.len(), piece.landmarks.len()),
-        format!("the story is a draft: read it with `catchword study {}`, and change {PIECE_FILE} as you like", folder.display()),
-        format!("drill it with `catchword drill {name}{data}`"),
+        tr!(
+            "{folder}: {sections} sections, {cues} cues, {landmarks} landmarks",
+            folder = folder.display(),
+            sections = piece.sections.len(),
+            cues = piece.cues.len(),
+            landmarks = piece.landmarks.len()
+        ),
+        tr!(
+            "the story is a draft: read it with `catchword study {folder}`, and change {file} as you like",
+            folder = folder.display(),
+            file = PIECE_FILE
+        ),
+        tr!("drill it with `{command}`", command = format!("catchword drill {name}{data}")),
     ])
 }
 
 /// Makes the folder of a new piece, with its score and its piece file; never writes into one that is there.
 pub fn make_folder(folder: &Path, score_file: &str, score: &[u8], text: &str) -> anyhow::Result<()> {
     if let Some(pieces) = folder.parent() {
-        fs::create_dir_all(pieces).with_context(|| format!("making {}", pieces.display()))?;
+        fs::create_dir_all(pieces).with_context(|| tr!("making {folder}", folder = pieces.display()))?;
     }
     if folder.exists() {
-        bail!("{} is there already; give another name with --name, or remove it first", folder.display());
+        bail!(tr!("{folder} is there already; give another name with --name, or remove it first", folder = folder.display()));
     }
-    fs::create_dir(folder).with_context(|| format!("making {}", folder.display()))?;
+    fs::create_dir(folder).with_context(|| tr!("making {folder}", folder = folder.display()))?;
     write(&folder.join(score_file), score)?;
     write(&folder.join(PIECE_FILE), text.as_bytes())
 }
 
 /// Drafts the piece file of a score; returns its text and the piece that is read back from it.
 pub(super) fn draft(score: Arc<Score>, part: usize, title: &str, score_file: &str) -> anyhow::Result<(String, Piece)> {
-    let bare = Piece::of_score(score.clone(), part, title).context("expected a score with bars in it, found none")?;
-    let analysis = analyse(&score, part).context("the score has no such part")?;
+    let bare = Piece::of_score(score.clone(), part, title).with_context(|| tr!("expected a score with bars in it, found none"))?;
+    let analysis = analyse(&score, part).with_context(|| tr!("the score has no such part"))?;
     let config = StoryConfig::of(bare.instrument);
     let asked = (score.parts.len() > 1).then(|| score.parts[part].id.clone());
     let text = piece_text(&score, &analysis, &config, &Head { title, score_file, part: asked.as_deref(), with_story: true });
@@ -82,7 +92,7 @@ pub(super) fn draft(score: Arc<Score>, part: usize, title: &str, score_file: &st
 }
 
 pub(super) fn write(path: &Path, bytes: &[u8]) -> anyhow::Result<()> {
-    replace_file(path, bytes).with_context(|| format!("writing {}", path.display()))
+    replace_file(path, bytes).with_context(|| tr!("writing {file}", file = path.display()))
 }
 
 /// Lower case, with dashes for all that is not a letter or digit.

@@ -76,13 +76,16 @@ const USUAL_TEMPO: f64 = 60.0;
 
 pub fn run(args: CaptureArgs) -> anyhow::Result<ExitCode> {
     let name = args.name.trim().to_owned();
-    ensure!(super::add::is_folder_name(&name), "expected a name for a folder, without / or \\, found {name:?}");
+    ensure!(
+        super::add::is_folder_name(&name),
+        tr!("expected a name for a folder, without / or \\, found {name}", name = format!("{name:?}"))
+    );
     let paths = Paths::find(args.data.as_deref())?;
     let mut folder = Folder::open(&paths.data.join("pieces").join(&name), &name)?;
     let before = folder.score()?;
     let is_new = before.is_none();
     if let Some(bars) = &args.play {
-        let score = before.with_context(|| format!("nothing of {name} is captured yet; play it from the page first"))?;
+        let score = before.with_context(|| tr!("nothing of {name} is captured yet; play it from the page first", name))?;
         let (clock, config) = (SessionClock::start(), super::settings(&paths)?);
         let tone = Tone::of_setting(config.tone.as_deref(), clock);
         playback::play(&score, bar_numbers(bars)?, folder.record.tempo, &tone, clock)?;
@@ -93,7 +96,7 @@ pub fn run(args: CaptureArgs) -> anyhow::Result<ExitCode> {
         Some(bars) => Some(bar_numbers(bars)?),
         None => None,
     };
-    ensure!(!is_new || again.is_none(), "nothing of {name} is captured yet; play it once before a bar is played again");
+    ensure!(!is_new || again.is_none(), tr!("nothing of {name} is captured yet; play it once before a bar is played again", name));
     if !args.take.is_empty() {
         recorded(&args, &mut folder, again)?;
     } else if is_new || again.is_some() || !changes_the_page(&args) {
@@ -101,29 +104,38 @@ pub fn run(args: CaptureArgs) -> anyhow::Result<ExitCode> {
     }
     if folder.record.stretches.is_empty() {
         folder.forget_if_empty();
-        return super::print_lines(["nothing was played; nothing is kept".to_owned()]).map(|()| ExitCode::SUCCESS);
+        return super::print_lines([tr!("nothing was played; nothing is kept")]).map(|()| ExitCode::SUCCESS);
     }
     let captured = folder.lay_out()?;
     folder.write(&captured.score, before.as_ref())?;
     let data = args.data.as_ref().map_or(String::new(), |d| format!(" --data {}", d.display()));
     let score = &captured.score;
-    let mut lines = vec![format!("{}: {} bars, {} notes", folder.dir.display(), score.bars.len(), score.parts[0].notes.len())];
+    let mut lines = vec![tr!(
+        "{folder}: {bars} bars, {notes} notes",
+        folder = folder.dir.display(),
+        bars = score.bars.len(),
+        notes = score.parts[0].notes.len()
+    )];
     lines.extend(questions(&captured.questions, score, &name, &data));
-    lines.push(format!("drill it with `catchword drill {name}{data}`; play bars again with `catchword capture {name} --again 7-8{data}`"));
+    lines.push(tr!(
+        "drill it with `{drill}`; play bars again with `{capture}`",
+        drill = format!("catchword drill {name}{data}"),
+        capture = format!("catchword capture {name} --again 7-8{data}")
+    ));
     super::print_lines(lines).map(|()| ExitCode::SUCCESS)
 }
 
 /// What differs between two readings, bar by bar; no note is named.
 fn questions(questions: &[Question], score: &Score, name: &str, data: &str) -> Vec<String> {
-    let word = |q: &Question| match q.why {
-        Why::Notes => "notes",
-        Why::Rhythm => "rhythm",
+    let words = |q: &Question| match q.why {
+        Why::Notes => tr!("{place}: your two readings differ in the notes", place = q.place.words(score)),
+        Why::Rhythm => tr!("{place}: your two readings differ in the rhythm", place = q.place.words(score)),
     };
-    let mut lines: Vec<String> =
-        questions.iter().map(|q| format!("{}: your two readings differ in the {}", q.place.words(score), word(q))).collect();
+    let mut lines: Vec<String> = questions.iter().map(words).collect();
     if let Some(first) = questions.first() {
         let bar = &score.bar(first.place.bar).label;
-        lines.push(format!("play such a bar once more and that reading counts: `catchword capture {name} --again {bar}{data}`"));
+        let command = format!("catchword capture {name} --again {bar}{data}");
+        lines.push(tr!("play such a bar once more and that reading counts: `{command}`", command));
     }
     lines
 }
@@ -145,8 +157,9 @@ fn turn_page(args: &CaptureArgs, record: &mut Record, is_new: bool) -> anyhow::R
     }
     if let Some(beats) = args.pickup {
         let quarters = beats * page.meter_of(1).beat_length().to_f64();
-        page.pickup =
-            ScoreTime::from_f64_lossy(quarters).filter(|p| *p >= ScoreTime::ZERO).context("expected a pickup in beats, such as 1")?;
+        page.pickup = ScoreTime::from_f64_lossy(quarters)
+            .filter(|p| *p >= ScoreTime::ZERO)
+            .with_context(|| tr!("expected a pickup in beats, such as 1"))?;
     }
     page.n_bars = args.bars.or(page.n_bars);
     for text in &args.repeat {
@@ -157,7 +170,7 @@ fn turn_page(args: &CaptureArgs, record: &mut Record, is_new: bool) -> anyhow::R
     }
     page.check()?;
     if let Some(tempo) = args.tempo {
-        record.tempo = Tempo::try_new(tempo).context("expected a tempo of 1 to 2000 quarter notes a minute")?;
+        record.tempo = Tempo::try_new(tempo).with_context(|| tr!("expected a tempo of 1 to 2000 quarter notes a minute"))?;
     }
     match is_new {
         true => record.page = page,
@@ -168,9 +181,10 @@ fn turn_page(args: &CaptureArgs, record: &mut Record, is_new: bool) -> anyhow::R
 
 fn from_bar(text: &str) -> anyhow::Result<(u32, &str)> {
     match text.split_once('=') {
-        Some((bar, what)) => {
-            Ok((bar.trim().parse().with_context(|| format!("expected a bar number before =, found {text:?}"))?, what.trim()))
-        }
+        Some((bar, what)) => Ok((
+            bar.trim().parse().with_context(|| tr!("expected a bar number before =, found {text}", text = format!("{text:?}")))?,
+            what.trim(),
+        )),
         None => Ok((1, text.trim())),
     }
 }
@@ -187,18 +201,18 @@ fn bar_numbers(text: &str) -> anyhow::Result<(u32, u32)> {
     let number = |t: &str| t.trim().parse::<u32>().ok();
     match number(first).zip(number(last)) {
         Some((first, last)) if first <= last => Ok((first, last)),
-        _ => bail!("expected bars such as 7 or 7-8, found {text:?}"),
+        _ => bail!(tr!("expected bars such as 7 or 7-8, found {text}", text = format!("{text:?}"))),
     }
 }
 
 /// Takes recordings in: the first and the second reading, or bars played again.
 fn recorded(args: &CaptureArgs, folder: &mut Folder, again: Option<(u32, u32)>) -> anyhow::Result<()> {
-    ensure!(args.take.len() <= 2, "expected one or two takes, found {}", args.take.len());
+    ensure!(args.take.len() <= 2, tr!("expected one or two takes, found {n}", n = args.take.len()));
     for (path, pass) in args.take.iter().zip([Pass::First, Pass::Second]) {
         let shown = path.display().to_string();
-        let take = read_take(&read_file(path, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?, &shown)?;
+        let take = read_take(&read_file(path, SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = shown))?, &shown)?;
         let first_note =
-            strokes(&take).first().map(|s| s.on).with_context(|| format!("{shown}: expected at least one note, found none"))?;
+            strokes(&take).first().map(|s| s.on).with_context(|| tr!("{file}: expected at least one note, found none", file = shown))?;
         let page = &folder.record.page;
         let (first, last) = again.map_or((0, None), |(first, last)| (first, Some(last)));
         let beats = match args.tapped {

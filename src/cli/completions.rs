@@ -24,12 +24,12 @@ pub struct ManualArgs {
 pub fn run(args: &CompletionsArgs) -> anyhow::Result<()> {
     let mut script = Vec::new();
     clap_complete::generate(args.shell, &mut Cli::command(), "catchword", &mut script);
-    std::io::stdout().lock().write_all(&script).context("cannot write the completions")
+    std::io::stdout().lock().write_all(&script).with_context(|| tr!("cannot write the completions"))
 }
 
 /// Writes one page for the program and one for each subcommand.
 pub fn write_manual(args: &ManualArgs) -> anyhow::Result<()> {
     let dir = &args.directory;
-    std::fs::create_dir_all(dir).with_context(|| format!("cannot make the directory {}", dir.display()))?;
-    clap_mangen::generate_to(Cli::command(), dir).with_context(|| format!("cannot write the manual to {}", dir.display()))
+    std::fs::create_dir_all(dir).with_context(|| tr!("cannot make the directory {folder}", folder = dir.display()))?;
+    clap_mangen::generate_to(Cli::command(), dir).with_context(|| tr!("cannot write the manual to {folder}", folder = dir.display()))
 }

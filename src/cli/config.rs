@@ -28,8 +28,8 @@ pub fn run(args: ConfigArgs) -> anyhow::Result<()> {
     let text = Config::read(&file)?;
     let name = file.display().to_string();
     let head = match &text {
-        Some(_) => format!("settings from {name}"),
-        None => format!("no settings file; one at {name} would hold"),
+        Some(_) => tr!("settings from {file}", file = name),
+        None => tr!("no settings file; one at {file} would hold", file = name),
     };
     let settings = shown(text.as_deref().unwrap_or_default(), &name)?;
     let width = settings.iter().map(|s| s.key.len()).max().unwrap_or(0);
@@ -37,7 +37,7 @@ pub fn run(args: ConfigArgs) -> anyhow::Result<()> {
 }
 
 fn line(Shown { key, value, line }: &Shown, width: usize) -> String {
-    let value = value.as_deref().unwrap_or("none");
-    let from = line.map_or_else(|| "usual".to_owned(), |line| format!("line {line}"));
+    let value = value.clone().unwrap_or_else(|| tr!("none"));
+    let from = line.map_or_else(|| tr!("usual"), |line| tr!("line {line}", line));
     format!("  {key:width$}  {value}  ({from})")
 }

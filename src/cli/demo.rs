@@ -55,7 +55,8 @@ pub fn run(args: DemoArgs) -> anyhow::Result<ExitCode> {
     let piece = open_piece(&args.piece, None, &pieces_dirs())?.piece;
     let drafts = analyse(&piece.score, piece.part).map_or_else(Vec::new, |analysis| drafted(&piece, &analysis));
     let spans = spans(&piece);
-    let engine = Engine::try_new(Arc::new(piece), spans, config.practice()).context("the piece has no notes")?.with_drafts(drafts);
+    let engine =
+        Engine::try_new(Arc::new(piece), spans, config.practice()).with_context(|| tr!("the piece has no notes"))?.with_drafts(drafts);
     let mut session = Session::new(engine, None).directed(args.seed);
     if args.plain || !std::io::stdout().is_terminal() {
         return Ok(exit_code(plain::race(&mut session, std::io::stdout().lock())?));

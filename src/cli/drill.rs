@@ -37,7 +37,7 @@ use crate::tui::{self, plain};
 /// The inputs that are no instrument: the program plays by itself, or the player says how it went.
 pub(super) const BUILT_IN_PLAYER: &str = "player";
 pub(super) const KEYS: &str = "keys";
-pub(super) const NO_NOTES: &str = "the piece has no notes to play";
+pub(super) const NO_NOTES: &str = msgid!("the piece has no notes to play");
 
 #[derive(Args, Debug)]
 pub struct DrillArgs {
@@ -67,7 +67,7 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
     let config = super::settings(&paths)?;
     let Some(name) = &args.piece else {
         let names = piece_names(&paths.pieces).into_iter().map(|n| format!("  {n}"));
-        let lines = ["Pieces:".to_owned()].into_iter().chain(names).chain(["Drill one: catchword drill NAME".to_owned()]);
+        let lines = [tr!("Pieces:")].into_iter().chain(names).chain([tr!("Drill one: catchword drill NAME")]);
         return super::print_lines(lines).map(|()| ExitCode::SUCCESS);
     };
     let opened = open_piece(name, args.practice.part.as_deref(), &paths.pieces)?;
@@ -187,7 +187,7 @@ fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
         match spans.iter().position(|s| s.name == name) {
             Some(first) => drop(spans.drain(..first)),
             None => {
-                let span = Span::drill(piece, name, &bars, piece.target_reps).context("there are no notes in these bars")?;
+                let span = Span::drill(piece, name, &bars, piece.target_reps).with_context(|| tr!("there are no notes in these bars"))?;
                 spans = vec![span];
             }
         }
@@ -196,7 +196,7 @@ fn spans(opened: &OpenedPiece, args: &DrillArgs) -> anyhow::Result<Vec<Span>> {
         spans.iter_mut().filter(|s| s.is_drill() && s.joined.is_empty()).for_each(|s| s.target = reps);
     }
     if spans.is_empty() {
-        bail!(NO_NOTES);
+        bail!(tr!(NO_NOTES));
     }
     Ok(spans)
 }

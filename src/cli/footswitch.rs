@@ -51,7 +51,7 @@ pub fn learn(input: Option<&str>, data: Option<&Path>) -> anyhow::Result<()> {
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let _running = source.start(clock, sender)?;
     let words = read_words();
-    say(&format!("listening to {name}. Enter passes an action over, `done` ends; every switch is kept at once"))?;
+    say(&tr!("listening to {name}. Enter passes an action over, `done` ends; every switch is kept at once", name))?;
     for command in ACTIONS {
         say(&format!("{}: {}", command.word(), command.help()))?;
         match one(&signals, &words, clock)? {
@@ -59,20 +59,20 @@ pub fn learn(input: Option<&str>, data: Option<&Path>) -> anyhow::Result<()> {
             Left::Done => break,
             Left::Learned(trigger, pressed) => {
                 Config::change(&paths.config_file, |text| put_switch(text, &Switch { trigger, pressed, command }))?;
-                say(&format!("kept: {} is {}{}", trigger.words(), command.word(), way(pressed)))?;
+                say(&tr!("kept: {switch} is {command}{how}", switch = trigger.words(), command = command.word(), how = way(pressed)))?;
             }
         }
     }
-    say(&format!("the switches stand in {}", paths.config_file.display()))
+    say(&tr!("the switches stand in {file}", file = paths.config_file.display()))
 }
 
 /// Says which way round a switch works, where that is not the usual one.
 fn way(pressed: Pressed) -> String {
     match pressed {
         Pressed::From(64 | 1) => String::new(),
-        Pressed::From(least) => format!(", pressed from {least} up"),
-        Pressed::UpTo(most) => format!(", pressed from {most} down"),
-        Pressed::Each => ", at every message".to_owned(),
+        Pressed::From(least) => tr!(", pressed from {least} up", least),
+        Pressed::UpTo(most) => tr!(", pressed from {most} down", most),
+        Pressed::Each => tr!(", at every message"),
     }
 }
 
@@ -86,8 +86,8 @@ fn one(signals: &Receiver<Signal>, words: &Receiver<String>, clock: SessionClock
         if step != Some(learner.step()) {
             step = Some(learner.step());
             match learner.step() {
-                Step::Press => say("  press the switch, and hold it")?,
-                Step::LetGo => say("  let it go")?,
+                Step::Press => say(&tr!("  press the switch, and hold it"))?,
+                Step::LetGo => say(&tr!("  let it go"))?,
                 Step::Done(trigger, pressed) => return Ok(Left::Learned(trigger, pressed)),
             }
         }
@@ -101,7 +101,7 @@ fn one(signals: &Receiver<Signal>, words: &Receiver<String>, clock: SessionClock
             recv(words) -> word => match word.as_deref().map(str::trim) {
                 Ok("") => return Ok(Left::PassedOver),
                 Ok("done") | Err(_) => return Ok(Left::Done),
-                Ok(_) => say("  press a switch; Enter passes this action over, `done` ends")?,
+                Ok(_) => say(&tr!("  press a switch; Enter passes this action over, `done` ends"))?,
             },
             recv(deadline) -> _ => learner.wait(clock.now()),
         }
@@ -110,5 +110,5 @@ fn one(signals: &Receiver<Signal>, words: &Receiver<String>, clock: SessionClock
 
 fn say(line: &str) -> anyhow::Result<()> {
     let mut out = io::stdout().lock();
-    writeln!(out, "{line}").and_then(|()| out.flush()).context("writing to the terminal")
+    writeln!(out, "{line}").and_then(|()| out.flush()).with_context(|| tr!("writing to the terminal"))
 }

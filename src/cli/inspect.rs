@@ -24,7 +24,7 @@ pub struct InspectArgs {
 }
 
 pub fn run(args: InspectArgs) -> anyhow::Result<()> {
-    let bytes = read_file(&args.score, SCORE_BYTES_MAX).with_context(|| format!("reading {}", args.score.display()))?;
+    let bytes = read_file(&args.score, SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = args.score.display()))?;
     let (score, warnings) = import::read_score(&bytes, &args.score.display().to_string())?;
     let parts = match &args.part {
         Some(asked) => vec![score.choose_part(Some(asked))?],
@@ -131,26 +131,31 @@ impl Report {
             (Some(title), None) => lines.push(title.clone()),
             _ => {}
         }
-        lines.push(format!("{} bars, {} quarters long as printed", self.bars, self.total_quarters));
+        lines.push(tr!("{bars} bars, {quarters} quarters long as printed", bars = self.bars, quarters = self.total_quarters));
         for part in &self.parts {
-            let name = if part.name.is_empty() { "no name" } else { &part.name };
-            let staves = if part.staves == 1 { "one staff".to_owned() } else { format!("{} staves", part.staves) };
-            lines.push(format!("part {}: {name}, {staves}, {} notes", part.id, part.notes));
+            let name = if part.name.is_empty() { tr!("no name") } else { part.name.clone() };
+            let staves = tr!("one staff" | "{n} staves" % part.staves);
+            lines.push(tr!("part {id}: {name}, {staves}, {notes} notes", id = part.id, name, staves, notes = part.notes));
         }
-        let grace = if self.grace > 0 { format!(", {} grace notes besides", self.grace) } else { String::new() };
-        lines.push(format!("{} note heads, {} notes once ties are joined{grace}", self.noteheads, self.sounding));
-        for (what, changes) in [("metre", &self.meters), ("key", &self.keys), ("signs", &self.repeats)] {
+        let grace = if self.grace > 0 { tr!(", {n} grace notes besides", n = self.grace) } else { String::new() };
+        lines.push(tr!(
+            "{heads} note heads, {notes} notes once ties are joined{grace}",
+            heads = self.noteheads,
+            notes = self.sounding,
+            grace
+        ));
+        for (what, changes) in [(tr!("metre"), &self.meters), (tr!("key"), &self.keys), (tr!("signs"), &self.repeats)] {
             const N_SHOWN: usize = 12;
             for change in changes.iter().take(N_SHOWN) {
-                lines.push(format!("bar {}: {what} {}", change.bar, change.is));
+                lines.push(tr!("bar {bar}: {what} {is}", bar = change.bar, what, is = change.is));
             }
             if changes.len() > N_SHOWN {
-                lines.push(format!("and {} more changes of {what}", changes.len() - N_SHOWN));
+                lines.push(tr!("and {n} more changes of {what}", n = changes.len() - N_SHOWN, what));
             }
         }
         for WarningReport { bar, line, element, what } in &self.warnings {
             let (bar, line, element) = (bar.clone(), *line, element.clone());
-            lines.push(format!("note: {}", Warning { bar, line, element, what: what.clone() }));
+            lines.push(tr!("note: {}", Warning { bar, line, element, what: what.clone() }));
         }
         lines
     }
@@ -175,15 +180,13 @@ fn changes(bars: &[Bar], words: impl Fn(&Bar) -> String) -> Vec<Change> {
 
 fn key_words(key: KeySignature) -> String {
     let signs = match key.fifths {
-        0 => "no sharps or flats".to_owned(),
-        1 => "1 sharp".to_owned(),
-        -1 => "1 flat".to_owned(),
-        n if n > 0 => format!("{n} sharps"),
-        n => format!("{} flats", -n),
+        0 => tr!("no sharps or flats"),
+        n if n > 0 => tr!("1 sharp" | "{n} sharps" % n),
+        n => tr!("1 flat" | "{n} flats" % -n),
     };
     match key.mode {
-        Some(Mode::Major) => signs + ", major",
-        Some(Mode::Minor) => signs + ", minor",
+        Some(Mode::Major) => tr!("{signs}, major", signs),
+        Some(Mode::Minor) => tr!("{signs}, minor", signs),
         None => signs,
     }
 }
@@ -194,16 +197,18 @@ fn sign_words(bar: &Bar) -> Option<Change> {
     let mut words = Vec::new();
     if !signs.endings.is_empty() {
         let numbers: Vec<String> = signs.endings.iter().map(u8::to_string).collect();
-        words.push(format!("ending {}", numbers.join(", ")));
+        words.push(tr!("ending {}", numbers.join(", ")));
     }
-    for (is_there, word) in [(signs.repeat_start, "repeat from here"), (signs.segno, "segno"), (signs.coda, "coda")] {
+    for (is_there, word) in
+        [(signs.repeat_start, tr!("repeat from here")), (signs.segno, "segno".to_owned()), (signs.coda, "coda".to_owned())]
+    {
         if is_there {
-            words.push(word.to_owned());
+            words.push(word);
         }
     }
     match signs.repeat_end {
-        Some(2) => words.push("repeat".to_owned()),
-        Some(times) => words.push(format!("repeat, {times} times in all")),
+        Some(2) => words.push(tr!("repeat")),
+        Some(times) => words.push(tr!("repeat, {times} times in all", times)),
         None => {}
     }
     for (is_there, word) in [(signs.to_coda, "to coda"), (signs.fine, "fine"), (signs.da_capo, "D.C."), (signs.dal_segno, "D.S.")] {

@@ -9,7 +9,6 @@ use clap::{Args, Subcommand};
 
 use crate::journal::store::{FILE_NAME, Salvaged, Store};
 use crate::paths::Paths;
-use crate::report::plain_text::counted;
 use crate::report::rows::{CsvRows, JsonRows};
 
 #[derive(Args, Debug)]
@@ -70,19 +69,25 @@ pub fn run(args: JournalArgs) -> anyhow::Result<()> {
         Command::Export(args) => export(&store, &args),
         Command::Backup { file } => {
             store.backup(&file)?;
-            super::print_lines([format!("all of the journal is in {}: {}", file.display(), contents(&store)?)])
+            let contents = contents(&store)?;
+            super::print_lines([tr!("all of the journal is in {file}: {contents}", file = file.display(), contents)])
         }
         Command::Check => {
             store.check()?;
-            super::print_lines([format!("the journal is sound: {}", contents(&store)?)])
+            let contents = contents(&store)?;
+            super::print_lines([tr!("the journal is sound: {contents}", contents)])
         }
         Command::Import { file } => {
             let merged = store.merge(&file)?;
-            let counts = [(merged.n_sessions, "session"), (merged.n_reps, "rep"), (merged.n_answers, "answer")];
-            let words: Vec<String> = counts.iter().filter(|(n, _)| *n > 0).map(|(n, what)| counted(*n, what)).collect();
+            let counts = [
+                (merged.n_sessions, tr!("1 session" | "{n} sessions" % merged.n_sessions)),
+                (merged.n_reps, tr!("1 rep" | "{n} reps" % merged.n_reps)),
+                (merged.n_answers, tr!("1 answer" | "{n} answers" % merged.n_answers)),
+            ];
+            let words: Vec<String> = counts.into_iter().filter(|(n, _)| *n > 0).map(|(_, words)| words).collect();
             super::print_lines([match &words[..] {
-                [] => format!("nothing in {} that is not here already", file.display()),
-                _ => format!("taken in from {}: {}", file.display(), words.join(", ")),
+                [] => tr!("nothing in {file} that is not here already", file = file.display()),
+                _ => tr!("taken in from {file}: {what}", file = file.display(), what = words.join(", ")),
             }])
         }
     }
@@ -91,33 +96,41 @@ pub fn run(args: JournalArgs) -> anyhow::Result<()> {
 fn recover(data: &Path, file: &Path) -> anyhow::Result<()> {
     let Salvaged { n_rows, n_orphans, n_broken_tables } = Store::salvage(data, file)?;
     let lost = match n_broken_tables {
-        0 => "all of it could be read".to_owned(),
-        n => format!("{} could not be read whole, and {} with them", counted(n, "table"), counted(n_orphans, "row")),
+        0 => tr!("all of it could be read"),
+        n => tr!(
+            "{tables} could not be read whole, and {rows} with them",
+            tables = tr!("1 table" | "{n} tables" % n),
+            rows = tr!("1 row" | "{n} rows" % n_orphans)
+        ),
     };
     super::print_lines([
-        format!("{} of the journal are in {}; {lost}", counted(n_rows, "row"), file.display()),
-        format!("next: move {} away, then: catchword journal import {}", data.join(FILE_NAME).display(), file.display()),
+        tr!("{rows} of the journal are in {file}; {lost}", rows = tr!("1 row" | "{n} rows" % n_rows), file = file.display(), lost),
+        tr!(
+            "next: move {journal} away, then: {command}",
+            journal = data.join(FILE_NAME).display(),
+            command = format!("catchword journal import {}", file.display())
+        ),
     ])
 }
 
 fn contents(store: &Store) -> anyhow::Result<String> {
     let sessions = store.sessions()?;
     let n_reps: u32 = sessions.iter().map(|s| s.n_reps).sum();
-    Ok(format!("{}, {}", counted(sessions.len(), "session"), counted(n_reps as usize, "rep")))
+    Ok(format!("{}, {}", tr!("1 session" | "{n} sessions" % sessions.len()), tr!("1 rep" | "{n} reps" % n_reps)))
 }
 
 fn export(store: &Store, args: &ExportArgs) -> anyhow::Result<()> {
     if let Some(piece) = &args.piece
         && !store.sessions()?.iter().any(|s| s.opened.piece_key == *piece)
     {
-        bail!("there is nothing of {piece:?} in the journal");
+        bail!(tr!("there is nothing of {piece} in the journal", piece = format!("{piece:?}")));
     }
     let written = match &args.file {
         None => write(store, args, io::stdout().lock()),
         Some(path) => {
-            let file =
-                File::create_new(path).with_context(|| format!("cannot make {}; give a name that no file has yet", path.display()))?;
-            write(store, args, &file).and_then(|()| Ok(file.sync_all()?)).with_context(|| format!("writing {}", path.display()))
+            let file = File::create_new(path)
+                .with_context(|| tr!("cannot make {file}; give a name that no file has yet", file = path.display()))?;
+            write(store, args, &file).and_then(|()| Ok(file.sync_all()?)).with_context(|| tr!("writing {file}", file = path.display()))
         }
     };
     match written {

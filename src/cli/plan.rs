@@ -16,7 +16,6 @@ use crate::analysis::{Analysis, analyse};
 use crate::clock::wall_now;
 use crate::journal::attempts::{Attempt, Attempts};
 use crate::journal::store::Store;
-use crate::language::Language;
 use crate::memory::fit::{Fitted, fit};
 use crate::memory::item::{ChangeAt, Layout, PlaceAt, SectionAt};
 use crate::memory::pace::{N_LATEST, Pace};
@@ -73,9 +72,6 @@ pub struct PlanArgs {
 }
 
 pub fn run(args: PlanArgs) -> anyhow::Result<()> {
-    if args.json {
-        Language::English.speak();
-    }
     if args.simulate {
         return super::print_lines(simulate::run(args.seed, args.json));
     }
@@ -86,8 +82,8 @@ pub fn run(args: PlanArgs) -> anyhow::Result<()> {
     let known = Known::read(&store, &opened(args.piece.as_deref(), &store, &paths)?, config.rules)?;
     if known.pieces.is_empty() {
         return super::print_lines([
-            "Nothing to plan yet. Make a piece of a score with: catchword add SCORE".to_owned(),
-            "or play one of the demo pieces: catchword drill ferry".to_owned(),
+            tr!("Nothing to plan yet. Make a piece of a score with: catchword add SCORE"),
+            tr!("or play one of the demo pieces: catchword drill ferry"),
         ]);
     }
     let day = PlanConfig { today, minutes: args.minutes.into(), pace: known.pace };
@@ -168,7 +164,7 @@ pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Resu
                     out.push(piece);
                 }
             }
-            Err(error) => super::complain(&format!("{name} is left out of the plan: {error:#}", error = anyhow::Error::from(error))),
+            Err(error) => super::complain(&tr!("{name} is left out of the plan: {why}", name, why = super::refusal::chain(&error.into()))),
         }
     }
     Ok(out)

@@ -73,17 +73,17 @@ pub fn run(args: PortsArgs) -> anyhow::Result<()> {
 
 fn lines(listing: &Listing) -> String {
     let known: String = listing.set_up.iter().map(|known| format!("  {}: {}\n", known.name, known.known)).collect();
-    let known = if known.is_empty() { known } else { format!("Set up:\n{known}") };
+    let known = if known.is_empty() { known } else { format!("{}\n{known}", tr!("Set up:")) };
     port_lines(listing) + &known
 }
 
 fn port_lines(listing: &Listing) -> String {
     match (&listing.missing, &listing.ports[..]) {
-        (Some(missing), _) => format!("No MIDI ports: {missing}.\n"),
-        (None, []) => "No MIDI ports: no instrument is connected. Plug it in, switch it on and look again.\n".to_owned(),
+        (Some(missing), _) => tr!("No MIDI ports: {why}.", why = missing) + "\n",
+        (None, []) => tr!("No MIDI ports: no instrument is connected. Plug it in, switch it on and look again.") + "\n",
         (None, ports) => {
             let names: String = ports.iter().map(|p| format!("  {p}\n")).collect();
-            format!("MIDI ports:\n{names}Choose one by any part of its name: --input port:NAME\n")
+            format!("{}\n{names}{}\n", tr!("MIDI ports:"), tr!("Choose one by any part of its name: --input port:NAME"))
         }
     }
 }

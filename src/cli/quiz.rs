@@ -73,9 +73,9 @@ pub fn run(args: QuizArgs) -> anyhow::Result<ExitCode> {
         is_told: source.is_none(),
         ..usual
     };
-    let analysis = analyse(&opened.piece.score, opened.piece.part).context(NO_NOTES)?;
+    let analysis = analyse(&opened.piece.score, opened.piece.part).with_context(|| tr!(NO_NOTES))?;
     let known = Known::read_analysed(&store, &opened, &analysis, config.rules)?;
-    let quiz = over(&store, &opened, (&analysis, &known), &config, quiz_config)?.context(NO_NOTES)?;
+    let quiz = over(&store, &opened, (&analysis, &known), &config, quiz_config)?.with_context(|| tr!(NO_NOTES))?;
     let (hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
     let record = Record::begin(store, &opened.key, &opened.piece.title, seed);
     let session = Session::new(quiz, Some(record)).with_voice(config.speak.clone().map(Voice::new));

@@ -26,7 +26,7 @@ pub fn run(args: ReadArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.practice.data.as_deref())?;
     let config = super::settings(&paths)?;
     let opened = open_piece(&args.piece, args.practice.part.as_deref(), &paths.pieces)?;
-    let span = Span::whole(&opened.piece, Mode::Reading).context(NO_NOTES)?;
+    let span = Span::whole(&opened.piece, Mode::Reading).with_context(|| tr!(NO_NOTES))?;
     practise(
         opened,
         vec![span],

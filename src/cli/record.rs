@@ -156,13 +156,15 @@ impl Record {
         };
         let n = self.unwritten.len();
         match &refusal.rescued {
-            Some(file) => anyhow::bail!(
-                "{}; what was played is kept in {}: take it in with: catchword journal import {}",
-                refusal.words,
-                file.display(),
-                file.display()
-            ),
-            None => anyhow::bail!("{}, nor can any other file be written: {n} records of this session are lost", refusal.words),
+            Some(file) => anyhow::bail!(tr!(
+                "{why}; what was played is kept in {file}: take it in with: {command}",
+                why = refusal.words,
+                file = file.display(),
+                command = format!("catchword journal import {}", file.display())
+            )),
+            None => {
+                anyhow::bail!(tr!("{why}, nor can any other file be written: {n} records of this session are lost", why = refusal.words, n))
+            }
         }
     }
 
@@ -174,7 +176,7 @@ impl Record {
     /// Writes what is not written yet, in order; stops at the first that fails and keeps the rest.
     fn write(&mut self, at: Micros) {
         if let Err(error) = self.write_all() {
-            let words = format!("not written down yet: the journal {}", refusing(&error));
+            let words = tr!("not written down yet: the journal refuses ({why})", why = error.why());
             if self.refusal.is_none() {
                 self.news = Some(words.clone());
             }
@@ -182,7 +184,7 @@ impl Record {
             self.refusal = Some(Refusal { words, next_try: at + AGAIN, rescued });
             self.rescue();
         } else if let Some(Refusal { rescued, .. }) = self.refusal.take() {
-            self.news = Some("all is written down now".to_owned());
+            self.news = Some(tr!("all is written down now"));
             rescued.into_iter().for_each(|file| drop(std::fs::remove_file(file)));
         }
     }
@@ -215,8 +217,4 @@ impl Record {
             let _ = std::fs::remove_file(old);
         }
     }
-}
-
-fn refusing(error: &Error) -> String {
-    format!("refuses ({})", error.why())
 }

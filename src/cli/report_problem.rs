@@ -56,22 +56,20 @@ pub fn run(args: &ReportProblemArgs) -> anyhow::Result<()> {
         let body = body.lines().map(|line| format!("  {line}")).collect::<Vec<_>>();
         std::iter::once(part.head.clone()).chain(body)
     });
-    super::print_lines(
-        ["This is what the report has in it; nothing is sent anywhere.".to_owned(), String::new()].into_iter().chain(shown),
-    )?;
+    super::print_lines([tr!("This is what the report has in it; nothing is sent anywhere."), String::new()].into_iter().chain(shown))?;
     let out = args.out.display();
     if !args.yes {
-        super::print_lines([String::new(), format!("Write all of it to {out}? Type y, or anything else to leave it.")])?;
+        super::print_lines([String::new(), tr!("Write all of it to {file}? Type y, or anything else to leave it.", file = out)])?;
         let mut answer = String::new();
-        std::io::stdin().lock().read_line(&mut answer).context("reading the answer")?;
+        std::io::stdin().lock().read_line(&mut answer).with_context(|| tr!("reading the answer"))?;
         if !matches!(answer.trim().to_lowercase().as_str(), "y" | "yes") {
-            return super::print_lines(["nothing was written".to_owned()]);
+            return super::print_lines([tr!("nothing was written")]);
         }
     }
     let text: String = parts.iter().map(|part| format!("== {}\n{}\n\n", part.head, part.body.trim_end())).collect();
-    let mut file = File::create_new(&args.out).with_context(|| format!("cannot make {out}; give another name with --out"))?;
-    file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).with_context(|| format!("writing {out}"))?;
-    super::print_lines([format!("written to {out}: look through it, and attach it to your report")])
+    let mut file = File::create_new(&args.out).with_context(|| tr!("cannot make {file}; give another name with --out", file = out))?;
+    file.write_all(text.as_bytes()).and_then(|()| file.sync_all()).with_context(|| tr!("writing {file}", file = out))?;
+    super::print_lines([tr!("written to {file}: look through it, and attach it to your report", file = out)])
 }
 
 /// One part of the report.

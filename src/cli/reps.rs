@@ -31,11 +31,11 @@ pub fn run(args: RepsArgs) -> anyhow::Result<()> {
     let reps = store.reps(&args.piece)?;
     if let (Some(n), Some(out)) = (args.take, &args.out) {
         let (id, _) = nth_rep(reps, n, &args.piece)?;
-        let take = store.take_smf(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
-        return std::fs::write(out, take).with_context(|| format!("writing the take to {}", out.display()));
+        let take = store.take_smf(id)?.with_context(|| tr!("no take was kept for rep {n}", n))?;
+        return std::fs::write(out, take).with_context(|| tr!("writing the take to {file}", file = out.display()));
     }
     if reps.is_empty() {
-        return super::print_lines([format!("no reps of {} in the journal yet", args.piece)]);
+        return super::print_lines([tr!("no reps of {piece} in the journal yet", piece = args.piece)]);
     }
     let lines = reps.iter().enumerate().map(|(i, (_, rep))| {
         let why = rep.failed.as_ref().map(|(place, kind)| format!("; {place} {kind}")).unwrap_or_default();
@@ -48,5 +48,5 @@ pub fn run(args: RepsArgs) -> anyhow::Result<()> {
 pub fn nth_rep(mut reps: Vec<(RepId, DatedRep)>, n: usize, piece: &str) -> anyhow::Result<(RepId, DatedRep)> {
     let n_reps = reps.len();
     let nth = n.checked_sub(1).filter(|i| *i < n_reps);
-    Ok(reps.swap_remove(nth.with_context(|| format!("{piece} has {n_reps} reps in the journal; there is no rep {n}"))?))
+    Ok(reps.swap_remove(nth.with_context(|| tr!("{piece} has {n_reps} reps in the journal; there is no rep {n}", piece, n_reps, n))?))
 }

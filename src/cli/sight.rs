@@ -48,8 +48,9 @@ const PIXELS_MAX: f64 = 26.0;
 const ROW: f64 = 16.0 * PIXEL;
 
 pub fn run(args: SightArgs) -> anyhow::Result<ExitCode> {
-    ensure!((0.3..=6.0).contains(&args.distance), "expected a distance of 0.3 to 6 metres, found {}", args.distance);
-    ensure!(args.ten_rows.is_none_or(|mm| (10.0..=500.0).contains(&mm)), "expected ten rows of 10 to 500 mm, found {:?}", args.ten_rows);
+    ensure!((0.3..=6.0).contains(&args.distance), tr!("expected a distance of 0.3 to 6 metres, found {}", args.distance));
+    let ten_rows = args.ten_rows.filter(|mm| !(10.0..=500.0).contains(mm));
+    ensure!(ten_rows.is_none(), tr!("expected ten rows of 10 to 500 mm, found {}", ten_rows.unwrap_or_default()));
     let paths = Paths::find(args.data.as_deref())?;
     let config = super::settings(&paths)?;
     let (row, how) = row_height(args.ten_rows, tui::cell_height());
@@ -70,18 +71,18 @@ pub fn run(args: SightArgs) -> anyhow::Result<ExitCode> {
         }
         read
     };
-    let Read::Capital(capital) = read else { return super::print_lines(["nothing is changed".to_owned()]).map(|()| ExitCode::SUCCESS) };
+    let Read::Capital(capital) = read else { return super::print_lines([tr!("nothing is changed")]).map(|()| ExitCode::SUCCESS) };
     let smallest = capital.max(sighting.least());
     Config::change(&paths.config_file, |text| put_letters(text, smallest))?;
     let why = if smallest > capital {
-        format!("; what you read is under {LEAST:.0} minutes, too small to be read at a glance")
+        tr!("; what you read is under {minutes} minutes, too small to be read at a glance", minutes = format!("{LEAST:.0}"))
     } else {
         String::new()
     };
     super::print_lines([
-        format!("kept: cues are not set smaller than {}{why}", said(smallest, sighting)),
+        tr!("kept: cues are not set smaller than {size}{why}", size = said(smallest, sighting), why),
         how,
-        format!("it stands in {}", paths.config_file.display()),
+        tr!("it stands in {file}", file = paths.config_file.display()),
     ])
     .map(|()| ExitCode::SUCCESS)
 }
@@ -89,26 +90,31 @@ pub fn run(args: SightArgs) -> anyhow::Result<ExitCode> {
 /// Returns the height of a row in millimetres, and how it is known.
 fn row_height(ten_rows: Option<f64>, pixels: Option<f64>) -> (f64, String) {
     match (ten_rows, pixels) {
-        (Some(mm), _) => (mm / 10.0, format!("a row is {:.1} mm high, as measured", mm / 10.0)),
+        (Some(mm), _) => (mm / 10.0, tr!("a row is {mm} mm high, as measured", mm = format!("{:.1}", mm / 10.0))),
         (None, Some(pixels)) => {
             // On a fine screen several pixels are as one; too large a row would call small letters large.
             let row = pixels / (pixels / PIXELS_MAX).ceil() * PIXEL;
-            (row, format!("a row is {pixels:.0} pixels high, taken for {row:.1} mm; measure ten rows and say --ten-rows MM"))
+            let (pixels, mm) = (format!("{pixels:.0}"), format!("{row:.1}"));
+            (row, tr!("a row is {pixels} pixels high, taken for {mm} mm; measure ten rows and say --ten-rows MM", pixels, mm))
         }
         (None, None) => {
-            (ROW, format!("a row is assumed to be {ROW:.1} mm high, as the terminal does not say; measure ten rows and say --ten-rows MM"))
+            let mm = format!("{ROW:.1}");
+            (ROW, tr!("a row is assumed to be {mm} mm high, as the terminal does not say; measure ten rows and say --ten-rows MM", mm))
         }
     }
 }
 
 /// Says what letters come to, from the smallest block letters up.
 fn lines(sighting: Sighting, how: &str, kept: Option<usize>) -> Vec<String> {
-    let line = |half_rows: usize| format!("{half_rows} half rows: {}", said(half_rows, sighting));
+    let line = |half_rows: usize| tr!("{n} half rows: {size}", n = half_rows, size = said(half_rows, sighting));
     let kept = match kept {
-        Some(half_rows) => format!("kept: {}", line(half_rows)),
-        None => "kept: nothing yet; --smallest HALF-ROWS keeps what you can read".to_owned(),
+        Some(half_rows) => tr!("kept: {}", line(half_rows)),
+        None => tr!("kept: nothing yet; --smallest HALF-ROWS keeps what you can read"),
     };
-    let head = [format!("enough: from {LEAST:.0} minutes of arc, better {PREFERRED:.0}"), how.to_owned()];
+    let head = [
+        tr!("enough: from {least} minutes of arc, better {better}", least = format!("{LEAST:.0}"), better = format!("{PREFERRED:.0}")),
+        how.to_owned(),
+    ];
     head.into_iter().chain([7, 9, 12, 16, 21].map(line)).chain([kept]).collect()
 }
 

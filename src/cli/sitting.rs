@@ -60,8 +60,9 @@ pub fn machine(
 ) -> anyhow::Result<Box<dyn Machine>> {
     let Beginning { drafts, open, unfinished, reached_today, quiz, is_told } = begin;
     let piece = Arc::new(piece);
-    let engine = |spans: Vec<Span>, practice: PracticeConfig| Engine::try_new(Arc::clone(&piece), spans, practice).context(NO_NOTES);
-    let by_word = |spans: Vec<Span>| ByWord::try_new(Arc::clone(&piece), spans, config.practice()).context(NO_NOTES);
+    let engine =
+        |spans: Vec<Span>, practice: PracticeConfig| Engine::try_new(Arc::clone(&piece), spans, practice).with_context(|| tr!(NO_NOTES));
+    let by_word = |spans: Vec<Span>| ByWord::try_new(Arc::clone(&piece), spans, config.practice()).with_context(|| tr!(NO_NOTES));
     let drill = |spans: Vec<Span>, practice: PracticeConfig| -> anyhow::Result<Box<dyn Machine>> {
         if is_told {
             return Ok(Box::new(by_word(spans)?.with_reached_today(reached_today)));
@@ -73,7 +74,7 @@ pub fn machine(
     let (work, mut run): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(Span::is_drill);
     let whole = match run.pop() {
         Some(run) => run,
-        None => Span::whole(&piece, Mode::RunThrough).context(NO_NOTES)?,
+        None => Span::whole(&piece, Mode::RunThrough).with_context(|| tr!(NO_NOTES))?,
     };
     let for_quiz = if quiz.is_some() { minutes_of_quiz(minutes) } else { 0 };
     let length = |minutes: u32| Micros(i64::from(minutes) * 60_000_000);

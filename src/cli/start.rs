@@ -33,9 +33,9 @@ const MINUTES: u32 = 25;
 /// Steps of the day's plan shown of a piece.
 const N_PLANNED_MAX: usize = 3;
 
-const NOTHING_TO_HEAR: &str = "no instrument found: plug it in, or play unheard with --input keys";
+const NOTHING_TO_HEAR: &str = msgid!("no instrument found: plug it in, or play unheard with --input keys");
 
-const NOTHING_PLANNED: &str = "nothing is due today: rest, or choose a piece";
+const NOTHING_PLANNED: &str = msgid!("nothing is due today: rest, or choose a piece");
 
 pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(data)?;
@@ -55,14 +55,14 @@ pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
             Left::For(name, doing, minutes) if doing != Doing::Study && !can_listen(&config) => {
                 shown.chosen = shown.cards.iter().position(|card| card.name == name).unwrap_or(0);
                 shown.minutes = minutes;
-                shown.said = Some(NOTHING_TO_HEAR.to_owned());
+                shown.said = Some(tr!(NOTHING_TO_HEAR));
             }
             Left::For(name, Doing::Plan, minutes) => match carry_out(&paths, &config, minutes)? {
                 Some(code) => return Ok(code),
                 None => {
                     shown.chosen = shown.cards.iter().position(|card| card.name == name).unwrap_or(0);
                     shown.minutes = minutes;
-                    shown.said = Some(NOTHING_PLANNED.to_owned());
+                    shown.said = Some(tr!(NOTHING_PLANNED));
                 }
             },
             Left::For(name, doing, minutes) => break (name, doing, minutes),
@@ -76,7 +76,7 @@ pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
     }
     let opened = open_piece(&name, None, &paths.pieces)?;
     let piece = &opened.piece;
-    let whole = |mode| anyhow::Ok(vec![Span::whole(piece, mode).context(NO_NOTES)?]);
+    let whole = |mode| anyhow::Ok(vec![Span::whole(piece, mode).with_context(|| tr!(NO_NOTES))?]);
     let spans = match doing {
         Doing::RunThrough => whole(Mode::RunThrough)?,
         Doing::Reading => whole(Mode::Reading)?,
@@ -92,7 +92,7 @@ fn can_listen(config: &Config) -> bool {
 }
 
 fn count(reps: u8) -> String {
-    if reps == 1 { "once".to_owned() } else { format!("{reps} times") }
+    tr!("once" | "{n} times" % reps)
 }
 
 /// One card a piece, those practised last first.
@@ -103,7 +103,7 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
         let opened = match open_piece(&name, None, &paths.pieces) {
             Ok(opened) => opened,
             Err(error) => {
-                let last = format!("cannot be opened: {error}");
+                let last = tr!("cannot be opened: {why}", why = error);
                 cards.push((None, Card { title: name.clone(), name, last, state: String::new(), planned: vec![] }));
                 continue;
             }
@@ -112,19 +112,18 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
         let reps = &known.attempts[0];
         let latest = reps.all.last();
         let last = latest.map_or_else(
-            || "not played yet".to_owned(),
+            || tr!("not played yet"),
             |rep| format!("{}: {}, {}", days_ago(rep.day, today), shown(&reps.spans[rep.span].name), rep.verdict.words()),
         );
         let reading = reps.all.iter().rev().find(|rep| rep.mode == Mode::Reading);
         let reading = match reading {
             Some(rep) => read_words(&opened.piece, store.take(store.rep_id(rep.row)?)?, &config.practice()),
-            None => "not read from the page yet".to_owned(),
+            None => tr!("not read from the page yet"),
         };
         let n_open = store.open_spots(&opened.key)?.len();
         let places = match n_open {
             0 => String::new(),
-            1 => "; 1 place without a line of story".to_owned(),
-            n => format!("; {n} places without a line of story"),
+            n => tr!("; 1 place without a line of story" | "; {n} places without a line of story" % n),
         };
         let planned = match latest {
             Some(_) => planned(&known, today, MINUTES),
@@ -141,20 +140,20 @@ fn cards(paths: &Paths, store: &Store, config: &Config) -> anyhow::Result<Vec<Ca
 
 fn read_words(piece: &Piece, take: Option<Take>, config: &PracticeConfig) -> String {
     let (readiness, mark) = (take.and_then(|take| Readiness::of_take(piece, &take, config)), config.ready);
-    let Some(readiness) = readiness else { return "read from the page".to_owned() };
+    let Some(readiness) = readiness else { return tr!("read from the page") };
     let not_ready: Vec<String> = readiness.sections.iter().filter(|s| !s.is_ready(mark)).map(|s| shown(&s.name)).collect();
     match &not_ready[..] {
-        [] => "reads well: ready to be learned".to_owned(),
-        [one] => format!("to read first: {one}"),
-        [first, ..] => format!("to read first: {first}, and {} more", not_ready.len() - 1),
+        [] => tr!("reads well: ready to be learned"),
+        [one] => tr!("to read first: {section}", section = one),
+        [first, ..] => tr!("to read first: {section}, and {n} more", section = first, n = not_ready.len() - 1),
     }
 }
 
 fn days_ago(day: NaiveDate, today: NaiveDate) -> String {
     match (today - day).num_days() {
-        ..=0 => "today".to_owned(),
-        1 => "yesterday".to_owned(),
-        n => format!("{n} days ago"),
+        ..=0 => tr!("today"),
+        1 => tr!("yesterday"),
+        n => tr!("{n} days ago", n),
     }
 }
 
@@ -164,8 +163,11 @@ fn plain(cards: &[Card]) -> Vec<String> {
     for card in cards {
         lines.push(format!("{}: {}", card.name, card.title));
         lines.extend([&card.last, &card.state].into_iter().filter(|l| !l.is_empty()).map(|l| format!("  {l}")));
-        lines.extend(card.planned.iter().map(|step| format!("  today: {step}")));
+        lines.extend(card.planned.iter().map(|step| format!("  {}", tr!("today: {step}", step))));
     }
-    lines.push(format!("practise one: catchword drill NAME --minutes {MINUTES}; also: quiz, read, study; all: catchword --help"));
+    lines.push(tr!(
+        "practise one: catchword drill NAME --minutes {minutes}; also: quiz, read, study; all: catchword --help",
+        minutes = MINUTES
+    ));
     lines
 }

@@ -39,18 +39,18 @@ impl StoryFile {
     /// Puts a line into the file and on disk.
     pub fn keep(&mut self, cue: &Cue) -> Kept {
         let Some(text) = &mut self.text else {
-            let words = format!("kept for this session: {} has no {PIECE_FILE} of its own to keep it in", self.key);
+            let words = tr!("kept for this session: {piece} has no {file} of its own to keep it in", piece = self.key, file = PIECE_FILE);
             return Kept { words, cues: None };
         };
         if let Err(error) = text.apply(|text, file, score| edit::add_cue(text, file, score, cue)) {
-            return Kept { words: format!("kept for this session only: {error}"), cues: None };
+            return Kept { words: tr!("kept for this session only: {why}", why = error), cues: None };
         }
         match text.save() {
             Ok(Saved::Merged) => {
-                let words = format!("kept in {PIECE_FILE}, beside what was changed there meanwhile");
+                let words = tr!("kept in {file}, beside what was changed there meanwhile", file = PIECE_FILE);
                 Kept { words, cues: self.cues() }
             }
-            Ok(Saved::Written | Saved::Unchanged) => Kept { words: format!("kept in {PIECE_FILE}"), cues: None },
+            Ok(Saved::Written | Saved::Unchanged) => Kept { words: tr!("kept in {file}", file = PIECE_FILE), cues: None },
             Err(error @ SaveError::Conflict { .. }) => Kept { words: error.to_string(), cues: None },
             Err(error) => Kept { words: format!("{:#}", anyhow::Error::new(error)), cues: None },
         }

@@ -30,41 +30,52 @@ pub struct StringsArgs {
 pub fn run(args: StringsArgs) -> anyhow::Result<()> {
     let piece = open_piece(&args.piece, args.part.as_deref(), &pieces_dirs())?.piece;
     let Some(harp) = &piece.harp else {
-        return print_lines(["a keyboard has no levers or pedals to set; say instrument = \"lever-harp\" in the piece file".to_owned()]);
+        return print_lines([tr!("a keyboard has no levers or pedals to set; say instrument = \"lever-harp\" in the piece file")]);
     };
-    let Some(bars) = piece.score.all_bars() else { return print_lines(["the score has no bars".to_owned()]) };
+    let Some(bars) = piece.score.all_bars() else { return print_lines([tr!("the score has no bars")]) };
     let stretch = unfold(&piece.score, piece.part(), &bars);
     let plan = plan(harp, &piece.score, piece.part(), &stretch, piece.tempo);
     if let Some(file) = &args.out {
         let Mechanism::Pedals { .. } = harp.mechanism else {
-            bail!("only a pedal harp has pedal diagrams; say instrument = \"pedal-harp\" in the piece file");
+            bail!(tr!("only a pedal harp has pedal diagrams; say instrument = \"pedal-harp\" in the piece file"));
         };
         let mut score = Score::clone(&piece.score);
         score.parts[piece.part].pedal_diagrams = plan.diagrams(&piece.score);
         if file.exists() {
-            bail!("{} is there already; give another name", file.display());
+            bail!(tr!("{file} is there already; give another name", file = file.display()));
         }
-        std::fs::write(file, musicxml::write(&score)).with_context(|| format!("writing the score to {}", file.display()))?;
+        std::fs::write(file, musicxml::write(&score)).with_context(|| tr!("writing the score to {file}", file = file.display()))?;
     }
     print_lines(lines(&piece, harp, &stretch, &plan))
 }
 
 fn lines(piece: &Piece, harp: &Harp, stretch: &Unfolded, plan: &Plan) -> Vec<String> {
     let score = &piece.score;
-    let mut lines = vec![harp_words(harp), format!("at the start: {}", plan.words_at(ScoreTime::ZERO, harp))];
+    let mut lines = vec![harp_words(harp), tr!("at the start: {}", plan.words_at(ScoreTime::ZERO, harp))];
     lines.extend(plan.changes.iter().map(|change| {
         let Change { place, for_place, trouble, .. } = change;
         let hard = trouble.map_or(String::new(), |t| format!(" ({})", t.words()));
-        format!("{}: {}, for {}{hard}", place.words(score), change.words(), for_place.words(score))
+        tr!(
+            "{place}: {change}, for {played}{hard}",
+            place = place.words(score),
+            change = change.words(),
+            played = for_place.words(score),
+            hard
+        )
     }));
     if plan.changes.is_empty() {
-        lines.push("nothing moves".to_owned());
+        lines.push(tr!("nothing moves"));
     } else {
         let starts = piece.sections.iter().map(|s| (s.name.as_str(), Place::start_of(s.bars.start)));
         let landmarks = piece.landmarks.iter().map(|l| (l.name.as_str(), l.place));
         for (name, place) in starts.chain(landmarks) {
             if let Some(played) = first_played(stretch, place) {
-                lines.push(format!("at {name:?}, {}: {}", place.words(score), plan.words_at(played, harp)));
+                lines.push(tr!(
+                    "at {name}, {place}: {setting}",
+                    name = format!("{name:?}"),
+                    place = place.words(score),
+                    setting = plan.words_at(played, harp)
+                ));
             }
         }
     }
@@ -78,9 +89,14 @@ fn first_played(stretch: &Unfolded, place: Place) -> Option<ScoreTime> {
 }
 
 fn harp_words(harp: &Harp) -> String {
-    let strings = format!("{} strings, {} to {} (C4 is middle C)", harp.strings.n_strings(), harp.strings.lowest(), harp.strings.highest());
+    let strings = tr!(
+        "{n} strings, {lowest} to {highest} (C4 is middle C)",
+        n = harp.strings.n_strings(),
+        lowest = harp.strings.lowest(),
+        highest = harp.strings.highest()
+    );
     match &harp.mechanism {
-        Mechanism::Pedals { .. } => format!("pedal harp: {strings}"),
+        Mechanism::Pedals { .. } => tr!("pedal harp: {strings}", strings),
         Mechanism::Levers(tuning) => {
             let tonic = |fifths: i8| {
                 let letter = Letter::from_steps(i32::from(fifths) * 4);
@@ -88,10 +104,11 @@ fn harp_words(harp: &Harp) -> String {
                 SpelledPitch::new(letter, alter as i8, 0).name()
             };
             let keys: Vec<String> = tuning.signatures(&Letter::ALL).into_iter().map(tonic).collect();
-            format!(
-                "lever harp: {strings}, tuned in {}; with levers on every string it reaches {}",
-                tonic(tuning.open.fifths),
-                keys.join(", ")
+            tr!(
+                "lever harp: {strings}, tuned in {key}; with levers on every string it reaches {keys}",
+                strings,
+                key = tonic(tuning.open.fifths),
+                keys = keys.join(", ")
             )
         }
     }

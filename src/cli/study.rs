@@ -13,7 +13,6 @@ use serde_json::{Value, json};
 use crate::analysis::material::TICKS;
 use crate::analysis::wording::Dialect;
 use crate::analysis::{Analysis, StoryConfig, analyse};
-use crate::language::Language;
 use crate::language::named::shown;
 use crate::paths::Paths;
 use crate::piece::{Piece, Section, bars_words};
@@ -71,9 +70,6 @@ pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
         DialectArg::Names => Dialect::Names,
         DialectArg::Solfege => Dialect::Solfege,
     });
-    if args.json {
-        Language::English.speak();
-    }
     if args.json || args.plain || !std::io::stdout().is_terminal() {
         return print(&args, opened, dialect).map(|()| ExitCode::SUCCESS);
     }
@@ -85,7 +81,7 @@ pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
 
 fn print(args: &StudyArgs, opened: OpenedPiece, dialect: Option<Dialect>) -> anyhow::Result<()> {
     let piece = opened.piece;
-    let analysis = analyse(&piece.score, piece.part).context("the score has no such part")?;
+    let analysis = analyse(&piece.score, piece.part).with_context(|| tr!("the score has no such part"))?;
     let mut config = StoryConfig::of(piece.instrument);
     config.dialect = dialect.unwrap_or(config.dialect);
     // The player's own sections, where a piece file has them; else those proposed.

@@ -66,12 +66,12 @@ pub fn run(args: TraceArgs) -> anyhow::Result<()> {
             (given_span(&opened.piece, &args)?, take, config.practice())
         }
         (None, Some(n)) => {
-            let paths = paths.context("there is no home directory; say with --data where the journal is")?;
+            let paths = paths.with_context(|| tr!("there is no home directory; say with --data where the journal is"))?;
             let stored = StoredRep::open(&mut opened, n, &paths)?;
             by_then = Some(stored.config.judged_by()).filter(|then| *then != config.judged_by());
             (stored.span, stored.take, stored.config.practice())
         }
-        (None, None) => bail!("expected --take FILE or --rep N"),
+        (None, None) => bail!(tr!("expected --take FILE or --rep N")),
     };
     let piece = &opened.piece;
     let outputs = if span.is_drill() { drilled(piece, span.clone(), config, &take) } else { listen(piece, &span, &config, &take) };
@@ -89,11 +89,11 @@ fn given_span(piece: &Piece, args: &TraceArgs) -> anyhow::Result<Span> {
     let mut span = match &args.span {
         Some(span) => {
             let (name, bars) = piece.find_span(span)?;
-            Span::drill(piece, name, &bars, NO_TARGET).context("there are no notes in these bars")?
+            Span::drill(piece, name, &bars, NO_TARGET).with_context(|| tr!("there are no notes in these bars"))?
         }
         None => {
-            let bars = piece.score.all_bars().context("the score has no bars")?;
-            Span::new(piece, piece.title.clone(), Mode::RunThrough, &bars, 1).context("the score has no notes")?
+            let bars = piece.score.all_bars().with_context(|| tr!("the score has no bars"))?;
+            Span::new(piece, piece.title.clone(), Mode::RunThrough, &bars, 1).with_context(|| tr!("the score has no notes"))?
         }
     };
     let mut habits = Habits::default();
@@ -107,8 +107,8 @@ fn given_span(piece: &Piece, args: &TraceArgs) -> anyhow::Result<Span> {
 /// Says that a rep is judged by other numbers than those set now.
 fn then_words(then: &str) -> String {
     match then.lines().collect::<Vec<_>>()[..] {
-        [] => "Judged by the usual numbers, as in its session; others are set now.".to_owned(),
-        ref set => format!("Judged by the numbers of its session, not by those set now: {}.", set.join(", ")),
+        [] => tr!("Judged by the usual numbers, as in its session; others are set now."),
+        ref set => tr!("Judged by the numbers of its session, not by those set now: {numbers}.", numbers = set.join(", ")),
     }
 }
 
@@ -123,13 +123,13 @@ impl StoredRep {
     fn open(opened: &mut OpenedPiece, n: usize, paths: &Paths) -> anyhow::Result<StoredRep> {
         let store = super::open_journal(paths)?;
         let (id, rep) = nth_rep(store.reps(&opened.key)?, n, &opened.key)?;
-        let take = store.take(id)?.with_context(|| format!("no take was kept for rep {n}"))?;
-        let config = Config::parse(&store.judged_by(id)?, "the settings of its session")?;
+        let take = store.take(id)?.with_context(|| tr!("no take was kept for rep {n}", n))?;
+        let config = Config::parse(&store.judged_by(id)?, &tr!("the settings of its session"))?;
         opened.piece.hearing = Arc::clone(take.hearing());
         opened.piece.manner = opened.piece.manner.or(config.harp);
         let sessions = store.sessions()?;
         let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
-        let gone = || format!("the score has no bars {} to {} any more", rep.bars.0, rep.bars.1);
+        let gone = || tr!("the score has no bars {first} to {last} any more", first = rep.bars.0, last = rep.bars.1);
         let mut span = [span_of(&opened.piece, &rep).with_context(gone)?];
         learn_from_journal(&store, &opened.key, &opened.piece, began.unwrap_or(rep.at), &config.practice(), &mut span)?;
         let [span] = span;
@@ -139,7 +139,7 @@ impl StoredRep {
 
 fn read_take(file: &Path) -> anyhow::Result<Take> {
     let name = file.display().to_string();
-    let bytes = read_file(file, SCORE_BYTES_MAX).with_context(|| format!("reading the take {name}"))?;
+    let bytes = read_file(file, SCORE_BYTES_MAX).with_context(|| tr!("reading the take {file}", file = name))?;
     Ok(replay::read_take(&bytes, &name)?)
 }
 

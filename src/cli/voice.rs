@@ -51,7 +51,11 @@ impl Voice {
         match Utterance::begin(speak.program(), &arguments) {
             Ok(utterance) => self.utterance = Some(utterance),
             Err(error) => {
-                self.trouble = Some(format!("no spoken cues: cannot run {:?} ({error}); see speak in the settings", speak.program()));
+                self.trouble = Some(tr!(
+                    "no spoken cues: cannot run {program} ({why}); see speak in the settings",
+                    program = format!("{:?}", speak.program()),
+                    why = error
+                ));
                 self.speak = None;
             }
         }

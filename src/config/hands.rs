@@ -127,14 +127,17 @@ impl Hands {
             }
         };
         let own = |set: Option<i32>, usual: Vec<i32>| set.map_or(usual, |key| vec![key]);
-        let sign = |name: &str, keys: Vec<i32>, command: Option<Command>| {
+        let sign = |name: String, keys: Vec<i32>, command: Option<Command>| {
             let keys = keys.into_iter().filter_map(MidiKey::try_new).collect();
-            command.map(|command| Sign { name: name.to_owned(), keys, command })
+            command.map(|command| Sign { name, keys, command })
         };
-        [sign("lowest twice", own(self.lowest, low), self.lowest_twice), sign("highest twice", own(self.highest, high), self.highest_twice)]
-            .into_iter()
-            .flatten()
-            .collect()
+        [
+            sign(tr!("lowest twice"), own(self.lowest, low), self.lowest_twice),
+            sign(tr!("highest twice"), own(self.highest, high), self.highest_twice),
+        ]
+        .into_iter()
+        .flatten()
+        .collect()
     }
 
     /// Returns what may be asked for without a key where this piece is played.
@@ -161,8 +164,8 @@ fn controllers(keys: &Keys<'_, '_>, file_name: &str) -> Result<Vec<(u8, Command)
     for At { value: key, place } in keys.names() {
         // 120 to 127 are channel mode messages, not controllers (MIDI 1.0).
         let number = key.parse::<u8>().ok().filter(|n| *n < 120 && n.to_string() == key).ok_or_else(|| {
-            TextError::new(file_name, place, "the number of a MIDI controller, 0 to 119", format!("{key:?}"))
-                .with_hint("the usual foot pedals are 64, 66 and 67")
+            TextError::new(file_name, place, tr!("the number of a MIDI controller, 0 to 119"), format!("{key:?}"))
+                .with_hint(tr!("the usual foot pedals are 64, 66 and 67"))
         })?;
         if let Some(command) = keys.word(&key, &words)? {
             controllers.push((number, command.value));
@@ -172,27 +175,27 @@ fn controllers(keys: &Keys<'_, '_>, file_name: &str) -> Result<Vec<(u8, Command)
 }
 
 fn learned(keys: &Keys<'_, '_>, file_name: &str) -> Result<Switch, TextError> {
-    let missing = |expected: &str| TextError::new(file_name, keys.place(), expected, "none");
+    let missing = |expected: String| TextError::new(file_name, keys.place(), expected, tr!("none"));
     let byte = |at: At<i64>| u8::try_from(at.value).expect("the range was checked");
     let (controller, key) = (keys.integer("controller", 0..=119)?, keys.integer("key", 0..=127)?);
     let trigger = match (controller, key) {
         (Some(number), _) => Trigger::Controller(byte(number)),
         (None, Some(key)) => MidiKey::try_new(i32::from(byte(key))).map(Trigger::Note).expect("the range was checked"),
-        (None, None) => return Err(missing("\"controller\" or \"key\" in [[footswitch.learned]]")),
+        (None, None) => return Err(missing(tr!("\"controller\" or \"key\" in [[footswitch.learned]]"))),
     };
     let pressed = match (keys.integer("pressed-from", 0..=127)?, keys.integer("pressed-up-to", 0..=127)?) {
         (Some(least), _) => Pressed::From(byte(least)),
         (None, Some(most)) => Pressed::UpTo(byte(most)),
         (None, None) => Pressed::Each,
     };
-    let command = keys.word("does", &command_words())?.ok_or_else(|| missing("\"does\" in [[footswitch.learned]]"))?;
+    let command = keys.word("does", &command_words())?.ok_or_else(|| missing(tr!("\"does\" in [[footswitch.learned]]")))?;
     Ok(Switch { trigger, pressed, command: command.value })
 }
 
 fn pitch(keys: &Keys<'_, '_>, key: &str, file_name: &str) -> Result<Option<i32>, TextError> {
     let Some(At { value: text, place }) = keys.optional_string(key)? else { return Ok(None) };
     let midi = text.parse::<SpelledPitch>().ok().map(SpelledPitch::midi).filter(|midi| MidiKey::try_new(*midi).is_some());
-    let expected = || TextError::new(file_name, place, "a pitch such as \"C2\" (C4 is middle C)", format!("{text:?}"));
+    let expected = || TextError::new(file_name, place, tr!("a pitch such as \"C2\" (C4 is middle C)"), format!("{text:?}"));
     midi.map(Some).ok_or_else(expected)
 }
 
@@ -204,9 +207,10 @@ fn pitch(keys: &Keys<'_, '_>, key: &str, file_name: &str) -> Result<Option<i32>,
 pub fn put_switch(text: &str, switch: &Switch) -> Result<String, String> {
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| error.message().to_owned())?;
     let feet = document.entry("footswitch").or_insert_with(|| Item::Table(Table::new()));
-    let feet = feet.as_table_mut().ok_or("\"footswitch\" is no table written as [footswitch]")?;
+    let feet = feet.as_table_mut().ok_or_else(|| tr!("\"footswitch\" is no table written as [footswitch]"))?;
     let learned = feet.entry("learned").or_insert_with(|| Item::ArrayOfTables(ArrayOfTables::new()));
-    let learned = learned.as_array_of_tables_mut().ok_or("\"learned\" is no list of tables written as [[footswitch.learned]]")?;
+    let learned =
+        learned.as_array_of_tables_mut().ok_or_else(|| tr!("\"learned\" is no list of tables written as [[footswitch.learned]]"))?;
     let (key, number) = match switch.trigger {
         Trigger::Controller(number) => ("controller", i64::from(number)),
         Trigger::Note(note) => ("key", i64::from(note.number())),

@@ -18,7 +18,7 @@ pub(super) fn read(root: &Keys<'_, '_>) -> Result<Option<usize>, TextError> {
 pub fn put_letters(text: &str, smallest: usize) -> Result<String, String> {
     let mut document: DocumentMut = text.parse().map_err(|error: toml_edit::TomlError| error.message().to_owned())?;
     let letters = document.entry("letters").or_insert_with(|| Item::Table(Table::new()));
-    let letters = letters.as_table_mut().ok_or("\"letters\" is no table written as [letters]")?;
+    let letters = letters.as_table_mut().ok_or_else(|| tr!("\"letters\" is no table written as [letters]"))?;
     letters.insert("smallest", value(i64::try_from(smallest.clamp(7, 60)).unwrap_or(60)));
     Ok(document.to_string())
 }

@@ -17,19 +17,19 @@ pub struct Speak {
 }
 
 impl Speak {
-    pub const HINT: &str = "it is run without a shell, as in speak = \"espeak-ng {text}\"";
+    pub const HINT: &str = msgid!("it is run without a shell, as in speak = \"espeak-ng {text}\"");
 
     /// Takes a command as it is written: spaces part words, double quotes hold one together, nothing else has a meaning.
     ///
     /// # Errors
     /// Says what is expected instead.
     pub fn try_new(template: &str) -> Result<Self, &'static str> {
-        let words = split(template).ok_or("a closing double quote")?;
+        let words = split(template).ok_or(msgid!("a closing double quote"))?;
         let at = words.iter().position(|word| word == TEXT).filter(|at| *at > 0 && !words[0].is_empty());
-        let at = at.filter(|_| template.matches(TEXT).count() == 1).ok_or("a program, then {text} as a word of its own, once")?;
+        let at = at.filter(|_| template.matches(TEXT).count() == 1).ok_or(msgid!("a program, then {text} as a word of its own, once"))?;
         // `sh -c {text}` would run the text, `-f {text}` read a file of that name.
         if words[at - 1].starts_with('-') && words[at - 1] != "--" {
-            return Err("no option right before {text}, which it might be taken for the value of: another word, or --");
+            return Err(msgid!("no option right before {text}, which it might be taken for the value of: another word, or --"));
         }
         Ok(Speak { words })
     }

@@ -40,15 +40,15 @@ const BARS_MAX: usize = 100_000;
 /// When the text is not well-formed XML, declares entities, is beyond a limit, its root is not a score, or no part has a measure.
 pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     if bytes.len() > TEXT_BYTES_MAX {
-        return Err(too_large(file, format!("{} bytes of text", bytes.len()), format!("{TEXT_BYTES_MAX} bytes")));
+        return Err(too_large(file, tr!("{n} bytes of text", n = bytes.len()), tr!("{n} bytes", n = TEXT_BYTES_MAX)));
     }
     let (text, text_warning) = text::decode(bytes, file)?;
     if let Some(at) = text.find("<!ENTITY") {
         // No MusicXML file declares any; a few that stand for one another make gigabytes of a line.
         return Err(Error::Broken {
             file: file.to_owned(),
-            place: format!("line {}", 1 + text[..at].matches('\n').count()),
-            expected: "a score without entities of its own".to_owned(),
+            place: tr!("line {line}", line = 1 + text[..at].matches('\n').count()),
+            expected: tr!("a score without entities of its own"),
             found: "<!ENTITY".to_owned(),
         });
     }
@@ -64,25 +64,25 @@ fn read_document(document: &Document, file: &str) -> Result<(Score, Vec<Warning>
     let root = document.root_element();
     let broken = |node: Node, expected: &str, found: String| Error::Broken {
         file: file.to_owned(),
-        place: format!("line {}", document.text_pos_at(node.range().start).row),
-        expected: expected.to_owned(),
+        place: tr!("line {line}", line = document.text_pos_at(node.range().start).row),
+        expected: tr!(expected),
         found,
     };
     let mut warnings = Warnings::default();
     let parts = match root.tag_name().name() {
         "score-partwise" => partwise(root),
         "score-timewise" => timewise(root),
-        other => return Err(broken(root, "<score-partwise> or <score-timewise>", format!("<{other}>"))),
+        other => return Err(broken(root, msgid!("<score-partwise> or <score-timewise>"), format!("<{other}>"))),
     };
     if parts.is_empty() {
-        return Err(broken(root, "at least one <part>", "none".to_owned()));
+        return Err(broken(root, msgid!("at least one <part>"), tr!("none")));
     }
     let n_bars = parts.iter().map(|p| p.measures.len()).max().unwrap_or(0);
     if n_bars == 0 {
-        return Err(broken(root, "at least one <measure>", "none".to_owned()));
+        return Err(broken(root, msgid!("at least one <measure>"), tr!("none")));
     }
     if n_bars > BARS_MAX {
-        return Err(too_large(file, format!("{n_bars} bars"), format!("{BARS_MAX} bars")));
+        return Err(too_large(file, tr!("{n} bars", n = n_bars), tr!("{n} bars", n = BARS_MAX)));
     }
     let header = header::read(root);
     let grid = Grid::of(parts.iter().flat_map(|p| p.measures.iter().filter_map(|m| m.content)));
@@ -145,18 +145,18 @@ fn too_large(file: &str, what: String, limit: String) -> Error {
 
 fn not_well_formed(error: &roxmltree::Error, text: &str, file: &str) -> Error {
     if matches!(error, roxmltree::Error::NodesLimitReached | roxmltree::Error::AttributesLimitReached) {
-        return too_large(file, "the number of XML elements".to_owned(), format!("{NODES_MAX}"));
+        return too_large(file, tr!("the number of XML elements"), format!("{NODES_MAX}"));
     }
     let at = error.pos();
     let (mut place, mut expected, mut found) =
-        (format!("line {}, column {}", at.row, at.col), "well-formed XML".to_owned(), error.to_string());
+        (tr!("line {line}, column {column}", line = at.row, column = at.col), tr!("well-formed XML"), error.to_string());
     match error {
         roxmltree::Error::UnexpectedCloseTag(open, close, _) => {
             (expected, found) = (format!("</{open}>"), format!("</{close}>"));
         }
         roxmltree::Error::UnclosedRootNode | roxmltree::Error::NoRootNode | roxmltree::Error::UnexpectedEndOfStream => {
-            place = format!("line {}, the end of the file", 1 + text.bytes().filter(|&b| b == b'\n').count());
-            (expected, found) = ("the rest of the score".to_owned(), "nothing more".to_owned());
+            place = tr!("line {line}, the end of the file", line = 1 + text.bytes().filter(|&b| b == b'\n').count());
+            (expected, found) = (tr!("the rest of the score"), tr!("nothing more"));
         }
         // The place is told apart from the reason.
         _ => {

@@ -25,25 +25,25 @@ type Archive<'b> = ZipArchive<Cursor<&'b [u8]>>;
 pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     let mut archive = ZipArchive::new(Cursor::new(bytes)).map_err(|error| Error::Broken {
         file: file.to_owned(),
-        place: "the archive's directory".to_owned(),
-        expected: "a ZIP archive as compressed MusicXML is".to_owned(),
+        place: tr!("the archive's directory"),
+        expected: tr!("a ZIP archive as compressed MusicXML is"),
         found: error.to_string(),
     })?;
     if archive.len() > ENTRIES_MAX {
         return Err(Error::TooLarge {
             file: file.to_owned(),
-            what: format!("{} entries in the archive", archive.len()),
-            limit: format!("{ENTRIES_MAX} entries"),
+            what: tr!("{n} entries in the archive", n = archive.len()),
+            limit: tr!("{n} entries", n = ENTRIES_MAX),
         });
     }
     let (roots, mut warnings) = root_files(&mut archive, file)?;
     let mut first_error = None;
     for (nth, root) in roots.iter().take(ROOTS_MAX).enumerate() {
-        let inside = format!("{file}, archive entry {root}");
+        let inside = tr!("{file}, archive entry {name}", file, name = root);
         match entry(&mut archive, root, musicxml::TEXT_BYTES_MAX, file).and_then(|text| musicxml::read(&text, &inside)) {
             Ok((score, more)) => {
                 if roots.len() > nth + 1 {
-                    let what = format!("the archive names more scores; only {root} is read");
+                    let what = tr!("the archive names more scores; only {name} is read", name = root);
                     warnings.push(Warning { bar: None, line: None, element: "<rootfile>".to_owned(), what });
                 }
                 warnings.extend(more);
@@ -54,9 +54,9 @@ pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     }
     Err(first_error.unwrap_or_else(|| Error::Broken {
         file: file.to_owned(),
-        place: format!("archive entry {CONTAINER}"),
-        expected: "a <rootfile> that is MusicXML".to_owned(),
-        found: "none".to_owned(),
+        place: tr!("archive entry {name}", name = CONTAINER),
+        expected: tr!("a <rootfile> that is MusicXML"),
+        found: tr!("none"),
     }))
 }
 
@@ -67,7 +67,7 @@ fn root_files(archive: &mut Archive, file: &str) -> Result<(Vec<String>, Vec<War
             bar: None,
             line: None,
             element: CONTAINER.to_owned(),
-            what: "is missing from the archive; the first MusicXML file in it is read".to_owned(),
+            what: tr!("is missing from the archive; the first MusicXML file in it is read"),
         };
         return Ok((xml_entries(archive), vec![warning]));
     }
@@ -76,8 +76,8 @@ fn root_files(archive: &mut Archive, file: &str) -> Result<(Vec<String>, Vec<War
     let options = ParsingOptions { allow_dtd: true, nodes_limit: 100_000, ..ParsingOptions::default() };
     let document = Document::parse_with_options(&text, options).map_err(|error| Error::Broken {
         file: file.to_owned(),
-        place: format!("archive entry {CONTAINER}, line {}", error.pos().row),
-        expected: "well-formed XML".to_owned(),
+        place: tr!("archive entry {name}, line {line}", name = CONTAINER, line = error.pos().row),
+        expected: tr!("well-formed XML"),
         found: error.to_string(),
     })?;
     let is_score = |media: Option<&str>| media.is_none_or(|m| m.contains("musicxml") || m.ends_with("/xml"));
@@ -103,15 +103,15 @@ fn xml_entries(archive: &Archive) -> Vec<String> {
 fn entry(archive: &mut Archive, name: &str, limit: usize, file: &str) -> Result<Vec<u8>, Error> {
     let broken = |found: String| Error::Broken {
         file: file.to_owned(),
-        place: format!("archive entry {name}"),
-        expected: "an entry that can be inflated".to_owned(),
+        place: tr!("archive entry {name}", name),
+        expected: tr!("an entry that can be inflated"),
         found,
     };
     let inflated = archive.by_name(name).map_err(|error| broken(error.to_string()))?;
     let mut bytes = Vec::new();
     inflated.take(limit as u64 + 1).read_to_end(&mut bytes).map_err(|error| broken(error.to_string()))?;
     if bytes.len() > limit {
-        return Err(Error::TooLarge { file: file.to_owned(), what: format!("archive entry {name}"), limit: format!("{limit} bytes") });
+        return Err(Error::TooLarge { file: file.to_owned(), what: tr!("archive entry {name}", name), limit: tr!("{n} bytes", n = limit) });
     }
     Ok(bytes)
 }

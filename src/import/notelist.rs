@@ -25,12 +25,12 @@ const COLUMNS: &str = "onset_beats,duration_beats,pitch,hand";
 pub fn read(bytes: &[u8], file: &str) -> Result<(Score, Vec<Warning>), Error> {
     let mut rows = rows(bytes, file)?;
     if rows.is_empty() {
-        return Err(broken(file, 2, "at least one row of onset, duration, pitch and hand", "none"));
+        return Err(broken(file, 2, &tr!("at least one row of onset, duration, pitch and hand"), &tr!("none")));
     }
     rows.sort_by_key(|r| (r.onset, r.key));
     let layout = if rows.iter().any(|r| r.bar.is_some()) { labelled_bars(&rows) } else { counted_bars(&rows) };
     let Some(layout) = layout else {
-        return Err(Error::TooLarge { file: file.to_owned(), what: "the number of bars".to_owned(), limit: format!("{BARS_MAX} bars") });
+        return Err(Error::TooLarge { file: file.to_owned(), what: tr!("the number of bars"), limit: tr!("{n} bars", n = BARS_MAX) });
     };
     let origin = layout[0].start;
     let note = |row: &Row| {
@@ -71,13 +71,14 @@ fn rows(bytes: &[u8], file: &str) -> Result<Vec<Row>, Error> {
     let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).flexible(true).from_reader(bytes);
     let not_csv = |error: csv::Error| {
         let line = error.position().map_or(1, |p| p.line());
-        broken(file, line, "comma-separated values in UTF-8", &error.to_string())
+        broken(file, line, &tr!("comma-separated values in UTF-8"), &error.to_string())
     };
     let header = reader.headers().map_err(not_csv)?.clone();
     let column = |name: &str| header.iter().position(|h| h.eq_ignore_ascii_case(name));
     let needed = |name: &str| {
         let found = || header.iter().collect::<Vec<_>>().join(",");
-        column(name).ok_or_else(|| broken(file, 1, &format!("a header with the columns {COLUMNS}"), &format!("{:?}", found())))
+        column(name)
+            .ok_or_else(|| broken(file, 1, &tr!("a header with the columns {columns}", columns = COLUMNS), &format!("{:?}", found())))
     };
     let (onset, duration) = (needed("onset_beats")?, needed("duration_beats")?);
     let (pitch, hand) = (needed("pitch")?, needed("hand")?);
@@ -90,39 +91,44 @@ fn rows(bytes: &[u8], file: &str) -> Result<Vec<Row>, Error> {
         }
         let line = record.position().map_or(0, |p| p.line());
         if rows.len() >= ROWS_MAX {
-            return Err(Error::TooLarge { file: file.to_owned(), what: "the number of rows".into(), limit: format!("{ROWS_MAX} rows") });
+            return Err(Error::TooLarge { file: file.to_owned(), what: tr!("the number of rows"), limit: tr!("{n} rows", n = ROWS_MAX) });
         }
         let cell = |column: usize| record.get(column).unwrap_or_default();
         let optional = |column: Option<usize>| column.map(cell).filter(|t| !t.is_empty());
         let bad = |column: usize, expected: &str| {
-            broken(file, line, &format!("{expected} in column {}", &header[column]), &format!("{:?}", cell(column)))
+            broken(
+                file,
+                line,
+                &tr!("{expected} in column {name}", expected = tr!(expected), name = &header[column]),
+                &format!("{:?}", cell(column)),
+            )
         };
         let quarters = |column: usize| cell(column).parse().ok().and_then(ScoreTime::from_f64_lossy);
         rows.push(Row {
-            onset: quarters(onset).ok_or_else(|| bad(onset, "a number of quarter notes"))?,
+            onset: quarters(onset).ok_or_else(|| bad(onset, msgid!("a number of quarter notes")))?,
             duration: quarters(duration)
                 .filter(|&d| d >= ScoreTime::ZERO)
-                .ok_or_else(|| bad(duration, "a number of quarter notes from 0 up"))?,
+                .ok_or_else(|| bad(duration, msgid!("a number of quarter notes from 0 up")))?,
             key: cell(pitch)
                 .parse::<f64>()
                 .ok()
                 .filter(|p| p.fract() == 0.0)
                 .and_then(|p| MidiKey::try_new(p as i32))
-                .ok_or_else(|| bad(pitch, "a MIDI key from 0 to 127"))?,
+                .ok_or_else(|| bad(pitch, msgid!("a MIDI key from 0 to 127")))?,
             hand: match cell(hand).to_ascii_lowercase().as_str() {
                 "l" | "left" => Hand::Left,
                 "r" | "right" => Hand::Right,
-                _ => return Err(bad(hand, "L or R")),
+                _ => return Err(bad(hand, msgid!("L or R"))),
             },
             bar: optional(bar).map(str::to_owned),
             meter: match optional(meter) {
-                Some(text) => Some(parse_meter(text).ok_or_else(|| bad(meter.unwrap_or(0), "a metre such as 3/4"))?),
+                Some(text) => Some(parse_meter(text).ok_or_else(|| bad(meter.unwrap_or(0), msgid!("a metre such as 3/4")))?),
                 None => None,
             },
             fifths: match optional(fifths) {
                 Some(text) => {
                     let number = text.parse::<i8>().ok().filter(|f| (-14..=14).contains(f));
-                    Some(number.ok_or_else(|| bad(fifths.unwrap_or(0), "a whole number of sharps (flats below 0)"))?)
+                    Some(number.ok_or_else(|| bad(fifths.unwrap_or(0), msgid!("a whole number of sharps (flats below 0)")))?)
                 }
                 None => None,
             },
@@ -314,5 +320,5 @@ impl Laid {
 }
 
 fn broken(file: &str, line: u64, expected: &str, found: &str) -> Error {
-    Error::Broken { file: file.to_owned(), place: format!("line {line}"), expected: expected.to_owned(), found: found.to_owned() }
+    Error::Broken { file: file.to_owned(), place: tr!("line {line}", line), expected: expected.to_owned(), found: found.to_owned() }
 }

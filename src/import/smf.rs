@@ -43,9 +43,9 @@ pub fn read(bytes: &[u8], file_name: &str) -> Result<(Score, Vec<Warning>), Erro
     if struck.is_empty() {
         return Err(file.damage.unwrap_or_else(|| Error::Broken {
             file: file_name.to_owned(),
-            place: format!("byte {}", bytes.len()),
-            expected: "at least one note".to_owned(),
-            found: "the end of the file".to_owned(),
+            place: tr!("byte {n}", n = bytes.len()),
+            expected: tr!("at least one note"),
+            found: tr!("the end of the file"),
         }));
     }
 
@@ -54,15 +54,15 @@ pub fn read(bytes: &[u8], file_name: &str) -> Result<(Score, Vec<Warning>), Erro
     if timeline.rough_quarters(last_tick) > QUARTERS_MAX as f64 {
         return Err(Error::TooLarge {
             file: file_name.to_owned(),
-            what: format!("the last note ends {:.0} quarters in", timeline.rough_quarters(last_tick)),
-            limit: format!("{QUARTERS_MAX} quarters"),
+            what: tr!("the last note ends {n} quarters in", n = format!("{:.0}", timeline.rough_quarters(last_tick))),
+            limit: tr!("{n} quarters", n = QUARTERS_MAX),
         });
     }
     if timeline.is_by_frames() {
-        let what = "time is counted in SMPTE frames; beats are laid out by the tempo given, 120 a minute where none is".to_owned();
-        warnings.push(warning("header", what));
+        let what = tr!("time is counted in SMPTE frames; beats are laid out by the tempo given, 120 a minute where none is");
+        warnings.push(warning(&tr!("header"), what));
     }
-    warnings.extend(timeline.looks_performed(&struck).map(|what| warning("notes", what)));
+    warnings.extend(timeline.looks_performed(&struck).map(|what| warning(&tr!("notes"), what)));
 
     let bars = bars::lay_out(&file, &timeline, timeline.at(last_tick), file_name, &mut warnings)?;
     let parts = hands::parts(&file, &struck, &timeline, &mut warnings);
@@ -80,8 +80,12 @@ fn keep_first_sequence(file: &mut File, warnings: &mut Vec<Warning>) {
     if let Some(first) = file.tracks.iter().position(has_notes) {
         let track = file.tracks.swap_remove(first);
         if !file.tracks.is_empty() {
-            let what = format!("the file holds {} independent sequences (format 2); track {} is used", file.tracks.len() + 1, track.number);
-            warnings.push(warning("header", what));
+            let what = tr!(
+                "the file holds {n} independent sequences (format 2); track {number} is used",
+                n = file.tracks.len() + 1,
+                number = track.number
+            );
+            warnings.push(warning(&tr!("header"), what));
         }
         file.tracks = vec![track];
     }

@@ -108,67 +108,61 @@ pub struct StoredHappening {
 /// Why the journal could not be opened, written or read.
 #[derive(Debug, thiserror::Error)]
 pub enum Error {
-    #[error("cannot make the data directory {dir} for the journal; give another with --data", dir = dir.display())]
+    #[error("{}", tr!("cannot make the data directory {dir} for the journal; give another with --data", dir = dir.display()))]
     Directory { dir: PathBuf, source: std::io::Error },
-    #[error("cannot open the journal {file}: {why}; another place can be given with --data", file = file.display(), why = why(source))]
+    #[error("{}", tr!("cannot open the journal {file}: {why}; another place can be given with --data", file = file.display(), why = why(source)))]
     Open { file: PathBuf, source: rusqlite::Error },
-    #[error(
-        "{file} is not a journal of this program; nothing was changed in it: move it away, or give another directory with --data",
-        file = file.display()
-    )]
+    #[error("{}", tr!("{file} is not a journal of this program; nothing was changed in it: move it away, or give another directory with --data", file = file.display()))]
     Foreign { file: PathBuf },
-    #[error(
+    #[error("{}", tr!(
         "the journal {file} was written by a newer version of this program (its schema is {found}, this one knows up to {known}); \
          nothing was changed in it: use the newer program, or give another directory with --data",
-        file = file.display()
-    )]
+        file = file.display(), found, known
+    ))]
     Newer { file: PathBuf, found: usize, known: usize },
-    #[error("cannot bring the journal {file} up to date", file = file.display())]
+    #[error("{}", tr!("cannot bring the journal {file} up to date", file = file.display()))]
     Migrate { file: PathBuf, source: Box<rusqlite_migration::Error> },
-    #[error("cannot {doing} in the journal {file}, which stays as it was: {why}", file = file.display(), why = why(source))]
+    #[error("{}", tr!("cannot {doing} in the journal {file}, which stays as it was: {why}", doing = tr!(doing), file = file.display(), why = why(source)))]
     Sql { file: PathBuf, doing: &'static str, source: rusqlite::Error },
-    #[error("cannot overrule rep {number} in the journal {file}: the session has no such rep", file = file.display())]
+    #[error("{}", tr!("cannot overrule rep {number} in the journal {file}: the session has no such rep", number, file = file.display()))]
     NoSuchRep { file: PathBuf, number: u32 },
-    #[error("cannot overrule answer {number} in the journal {file}: the session has no such answer", file = file.display())]
+    #[error("{}", tr!("cannot overrule answer {number} in the journal {file}: the session has no such answer", number, file = file.display()))]
     NoSuchAnswer { file: PathBuf, number: u32 },
-    #[error(
-        "the journal {file} is damaged: {what}; leave it as it is, and take out what can still be read: catchword journal recover FILE",
-        file = file.display()
-    )]
+    #[error("{}", tr!("the journal {file} is damaged: {what}; leave it as it is, and take out what can still be read: catchword journal recover FILE", file = file.display(), what))]
     Damaged { file: PathBuf, what: String },
-    #[error("cannot write {file}: there is a file of that name already, and it was left as it is; give another name", file = file.display())]
+    #[error("{}", tr!("cannot write {file}: there is a file of that name already, and it was left as it is; give another name", file = file.display()))]
     InTheWay { file: PathBuf },
-    #[error("cannot copy the journal {from} to {to}; nothing is left there", from = from.display(), to = to.display())]
+    #[error("{}", tr!("cannot copy the journal {from} to {to}; nothing is left there", from = from.display(), to = to.display()))]
     Copy { from: PathBuf, to: PathBuf, source: Box<dyn std::error::Error + Send + Sync> },
-    #[error("nothing was taken in from {file}: {what}", file = file.display())]
+    #[error("{}", tr!("nothing was taken in from {file}: {what}", file = file.display(), what))]
     Other { file: PathBuf, what: String },
-    #[error("the session it belongs to is not in the journal {file}", file = file.display())]
+    #[error("{}", tr!("the session it belongs to is not in the journal {file}", file = file.display()))]
     Unknown { file: PathBuf },
-    #[error("the take kept for rep {rep} in the journal cannot be read")]
+    #[error("{}", tr!("the take kept for rep {rep} in the journal cannot be read", rep))]
     Take { rep: Uuid, source: import::Error },
 }
 
 impl Error {
     /// Returns in a few words why the journal refused, for a player who is in the middle of playing.
-    pub fn why(&self) -> &'static str {
+    pub fn why(&self) -> String {
         match self {
             Error::Open { source, .. } | Error::Sql { source, .. } => why(source),
-            Error::Directory { .. } => "the data folder cannot be written",
-            Error::Damaged { .. } => "it is damaged",
-            _ => "it refuses",
+            Error::Directory { .. } => tr!("the data folder cannot be written"),
+            Error::Damaged { .. } => tr!("it is damaged"),
+            _ => tr!("it refuses"),
         }
     }
 }
 
 /// Says what SQLite's code for a failure means to whoever owns the machine.
-fn why(error: &rusqlite::Error) -> &'static str {
+fn why(error: &rusqlite::Error) -> String {
     match error.sqlite_error_code() {
-        Some(ErrorCode::DiskFull) => "the disk is full",
-        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => "another program holds it; close that one",
-        Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => "its folder cannot be written",
-        Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => "it is damaged",
-        Some(ErrorCode::SystemIoFailure) => "the disk refuses",
-        _ => "it refuses",
+        Some(ErrorCode::DiskFull) => tr!("the disk is full"),
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => tr!("another program holds it; close that one"),
+        Some(ErrorCode::ReadOnly | ErrorCode::PermissionDenied | ErrorCode::CannotOpen) => tr!("its folder cannot be written"),
+        Some(ErrorCode::DatabaseCorrupt | ErrorCode::NotADatabase) => tr!("it is damaged"),
+        Some(ErrorCode::SystemIoFailure) => tr!("the disk refuses"),
+        _ => tr!("it refuses"),
     }
 }
 
@@ -211,7 +205,7 @@ impl Store {
             session.program_version,
             session.seed.cast_signed(),
         ];
-        self.connection.execute(sql, values).map(drop).map_err(self.failed("begin a session"))
+        self.connection.execute(sql, values).map(drop).map_err(self.failed(msgid!("begin a session")))
     }
 
     /// Writes one entry; when this returns, it is on the disk.
@@ -228,7 +222,7 @@ impl Store {
     /// # Errors
     /// As for [`Store::append`].
     pub fn append_as(&mut self, id: EntryId, session: SessionId, entry: &Entry) -> Result<(), Error> {
-        let failed = self.failed("write an entry");
+        let failed = self.failed(msgid!("write an entry"));
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(&failed)?;
         let id = id.0.to_string();
         if write::is_there(&transaction, &id, entry).map_err(&failed)? {
@@ -264,7 +258,7 @@ impl Store {
     pub fn end_session(&mut self, session: SessionId, ended: Timestamp) -> Result<(), Error> {
         let sql = "UPDATE session SET ended_utc_us = ? WHERE id = ?";
         let values = params![ended.timestamp_micros(), session.0.to_string()];
-        self.connection.execute(sql, values).map(drop).map_err(self.failed("end a session"))
+        self.connection.execute(sql, values).map(drop).map_err(self.failed(msgid!("end a session")))
     }
 
     /// Returns all sessions, oldest first.
@@ -287,7 +281,7 @@ impl Store {
             };
             Ok(Session { id: SessionId(uuid(row, 0)?), opened, ended, n_reps: row.get(8)? })
         };
-        self.rows(sql, [], read, "read the sessions")
+        self.rows(sql, [], read, msgid!("read the sessions"))
     }
 
     /// Returns all reps of a piece, oldest first, each with the verdict that holds now.
@@ -322,7 +316,7 @@ impl Store {
             Ok((RepId(uuid(row, 0)?), rep))
         };
         // Read in the order of sessions, and of reps within each: nearly that of time already.
-        let mut reps = self.rows(sql, [piece_key], read, "read the reps")?;
+        let mut reps = self.rows(sql, [piece_key], read, msgid!("read the reps"))?;
         reps.sort_by_key(|(_, rep)| rep.at);
         Ok(reps)
     }
@@ -335,7 +329,7 @@ impl Store {
     pub fn judged_by(&self, rep: RepId) -> Result<String, Error> {
         let sql = "SELECT text FROM session_settings JOIN rep ON rep.session_id = session_settings.session_id
                    WHERE rep.id = ? ORDER BY at_us DESC, session_settings.id DESC LIMIT 1";
-        let found = self.rows(sql, [rep.0.to_string()], |row| row.get(0), "read the settings of a session")?;
+        let found = self.rows(sql, [rep.0.to_string()], |row| row.get(0), msgid!("read the settings of a session"))?;
         Ok(found.into_iter().next().unwrap_or_default())
     }
 
@@ -362,7 +356,7 @@ impl Store {
                 n_notes_between: row.get(8)?,
             })
         };
-        self.rows(sql, [piece_key], read, "read the answers")
+        self.rows(sql, [piece_key], read, msgid!("read the answers"))
     }
 
     /// Returns the places of a piece whose line of story is put off and not told since, oldest first: place and hand.
@@ -374,7 +368,7 @@ impl Store {
                    WHERE piece_key = ? ORDER BY started_utc_us + at_us, spot.id";
         let read = |row: &Row<'_>| Ok(((row.get(0)?, row.get(1)?), row.get::<_, Option<String>>(2)?.is_some()));
         let mut open = Vec::new();
-        for (spot, is_told) in self.rows(sql, [piece_key], read, "read the places put off")? {
+        for (spot, is_told) in self.rows(sql, [piece_key], read, msgid!("read the places put off"))? {
             open.retain(|other| *other != spot);
             if !is_told {
                 open.push(spot);
@@ -392,7 +386,7 @@ impl Store {
                    WHERE piece_key = ? ORDER BY started_utc_us + at_us, spot.id";
         let read = |row: &Row<'_>| Ok((row.get(0)?, row.get(1)?, row.get::<_, Option<String>>(2)?));
         let mut lines: Vec<(String, Option<String>, String)> = Vec::new();
-        for (place, hand, typed) in self.rows(sql, [piece_key], read, "read the places put off")? {
+        for (place, hand, typed) in self.rows(sql, [piece_key], read, msgid!("read the places put off"))? {
             lines.retain(|line| (&line.0, &line.1) != (&place, &hand));
             lines.extend(typed.map(|typed| (place, hand, typed)));
         }
@@ -409,7 +403,7 @@ impl Store {
             let (at, kind, place, hand, setting) = (Micros(row.get(0)?), row.get(1)?, row.get(2)?, row.get(3)?, row.get(4)?);
             Ok(StoredHappening { at, kind, place, hand, setting })
         };
-        self.rows(sql, [rep.0.to_string()], read, "read a rep")
+        self.rows(sql, [rep.0.to_string()], read, msgid!("read a rep"))
     }
 
     /// Returns the take of a rep as a Standard MIDI File that begins with its first event, or `None` when none was kept.
@@ -433,7 +427,7 @@ impl Store {
     fn stored_take(&self, rep: RepId) -> Result<Option<(Micros, Vec<u8>)>, Error> {
         let sql = "SELECT first_us, smf FROM take WHERE rep_id = ?";
         let read = |row: &Row<'_>| Ok((Micros(row.get(0)?), row.get(1)?));
-        let failed = self.failed("read a take");
+        let failed = self.failed(msgid!("read a take"));
         self.prepared(sql).and_then(|mut statement| statement.query_row([rep.0.to_string()], read).optional()).map_err(failed)
     }
 

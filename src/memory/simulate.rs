@@ -28,9 +28,9 @@ impl Policy {
 
     pub fn words(self) -> &'static str {
         match self {
-            Policy::Plan => "this plan",
-            Policy::AllDaily => "all sections daily",
-            Policy::ThreeTimes => "three times each",
+            Policy::Plan => msgid!("this plan"),
+            Policy::AllDaily => msgid!("all sections daily"),
+            Policy::ThreeTimes => msgid!("three times each"),
         }
     }
 }

@@ -89,7 +89,7 @@ impl fmt::Display for Hearing {
 
 /// Text that is no hearing.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected how an instrument is heard, such as \"match sounding; sensor retrigger=60000 soft=\", found {0:?}")]
+#[error("{}", tr!("expected how an instrument is heard, such as \"match sounding; sensor retrigger=60000 soft=\", found {found}", found = format!("{:?}", .0)))]
 pub struct HearingError(String);
 
 impl FromStr for Hearing {

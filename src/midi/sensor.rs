@@ -65,7 +65,7 @@ impl fmt::Display for Sensor {
 
 /// Text that describes no sensor.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected retrigger=MICROSECONDS soft=KEY:VELOCITY,.., found {0:?}")]
+#[error("{}", tr!("expected retrigger=MICROSECONDS soft=KEY:VELOCITY,.., found {found}", found = format!("{:?}", .0)))]
 pub struct SensorError(String);
 
 impl FromStr for Sensor {

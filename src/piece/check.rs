@@ -31,7 +31,7 @@ impl PieceFile {
     pub fn check(&self, score: Arc<Score>, part: Option<&str>) -> Result<Piece, Error> {
         let part = self.find_part(&score, part)?;
         if score.bars.is_empty() {
-            return Err(self.error(&self.score, "a score with bars in it", "none"));
+            return Err(self.error(&self.score, tr!("a score with bars in it"), tr!("none")));
         }
         let Lists { mut sections, mut cues, mut landmarks } = self.lists(&score)?;
         if sections.is_empty() {
@@ -73,8 +73,8 @@ impl PieceFile {
                 more: keys.more.as_ref().map(|m| m.value.clone()),
             };
             if let Some((_, other)) = cues.iter().find(|(c, _)| c.place == cue.place && c.hand == cue.hand) {
-                let found = format!("a second one at {} (the first is on line {})", keys.at.value, other.at.place.line);
-                return Err(self.error(&keys.at, "one cue for a place and hand", found));
+                let found = tr!("a second one at {place} (the first is on line {line})", place = keys.at.value, line = other.at.place.line);
+                return Err(self.error(&keys.at, tr!("one cue for a place and hand"), found));
             }
             cues.push((cue, keys));
         }
@@ -86,8 +86,9 @@ impl PieceFile {
                 setting: keys.setting.as_ref().map(|s| s.value.clone()),
             };
             if let Some((_, other)) = landmarks.iter().find(|(l, _)| l.place == landmark.place || l.name == landmark.name) {
-                let found = format!("a second one for {} (the first is on line {})", keys.at.value, other.at.place.line);
-                return Err(self.error(&keys.at, "one landmark for a place, each with a name of its own", found));
+                let found =
+                    tr!("a second one for {place} (the first is on line {line})", place = keys.at.value, line = other.at.place.line);
+                return Err(self.error(&keys.at, tr!("one landmark for a place, each with a name of its own"), found));
             }
             landmarks.push((landmark, keys));
         }
@@ -104,8 +105,8 @@ impl PieceFile {
             let places = [lowest, highest, fixed].into_iter().flatten().map(|at| at.place).chain(words.into_iter().flatten());
             return match places.min() {
                 None => Ok(None),
-                Some(place) => Err(Error::new(&self.file_name, place, "no [harp] for a keyboard", "one")
-                    .with_hint("add instrument = \"lever-harp\" or \"pedal-harp\" above")),
+                Some(place) => Err(Error::new(&self.file_name, place, tr!("no [harp] for a keyboard"), tr!("one"))
+                    .with_hint(tr!("add instrument = \"lever-harp\" or \"pedal-harp\" above"))),
             };
         };
         let ends = [(lowest, harp.strings.lowest()), (highest, harp.strings.highest())];
@@ -113,7 +114,7 @@ impl PieceFile {
         let (low, high) = (low?, high?);
         harp.strings = match (Strings::try_new(low, high), highest.as_ref().or(lowest.as_ref())) {
             (Some(strings), _) => strings,
-            (None, Some(at)) => return Err(self.error(at, "the lowest string below the highest", format!("{low} to {high}"))),
+            (None, Some(at)) => return Err(self.error(at, tr!("the lowest string below the highest"), tr!("{low} to {high}", low, high))),
             (None, None) => unreachable!("the usual harps have their strings in order"),
         };
         let mut unmoved = Vec::new();
@@ -123,7 +124,7 @@ impl PieceFile {
         unmoved.sort_unstable();
         match (&mut harp.mechanism, tuning) {
             (Mechanism::Pedals { .. }, Some(at)) => {
-                return Err(self.error(at, "no tuning for a pedal harp", "one"));
+                return Err(self.error(at, tr!("no tuning for a pedal harp"), tr!("one")));
             }
             (Mechanism::Pedals { unmoved: usual }, None) if fixed.is_some() => *usual = unmoved,
             (Mechanism::Pedals { .. }, None) => {}
@@ -138,7 +139,7 @@ impl PieceFile {
     }
 
     fn string(&self, at: &At<String>, name: &str) -> Result<HarpString, Error> {
-        name.parse().map_err(|_| self.error(at, "a string as letter and octave such as C4 (middle C)", format!("{name:?}")))
+        name.parse().map_err(|_| self.error(at, tr!("a string as letter and octave such as C4 (middle C)"), format!("{name:?}")))
     }
 
     fn error<T>(&self, at: &At<T>, expected: impl Into<String>, found: impl Into<String>) -> Error {
@@ -147,7 +148,7 @@ impl PieceFile {
 
     fn place(&self, at: &At<String>, score: &Score) -> Result<Place, Error> {
         Place::parse(&at.value, score)
-            .map_err(|e| self.error(at, "a place in the score, bar.beat", format!("{:?}", at.value)).with_hint(e.to_string()))
+            .map_err(|e| self.error(at, tr!("a place in the score, bar.beat"), format!("{:?}", at.value)).with_hint(e.to_string()))
     }
 
     /// Returns the part asked for: elsewhere, or else in the file.
@@ -161,9 +162,9 @@ impl PieceFile {
             let (at, found) = match (wanted, &self.part) {
                 (Some(wanted), Some(part)) if asked.is_none() => (part, format!("{wanted:?}")),
                 (Some(wanted), _) => (&self.score, format!("{wanted:?}")),
-                (None, _) => (&self.score, "none named (part = \"…\")".to_owned()),
+                (None, _) => (&self.score, tr!("none named (part = \"…\")")),
             };
-            self.error(at, "a part of the score", found).with_hint(e.to_string())
+            self.error(at, tr!("a part of the score"), found).with_hint(e.to_string())
         })
     }
 
@@ -171,22 +172,31 @@ impl PieceFile {
         let mut sections: Vec<(Section, &SectionKeys)> = Vec::new();
         for keys in &self.sections {
             let bars = parse_bars(&keys.bars.value, score).map_err(|hint| {
-                self.error(&keys.bars, "printed bars such as \"5-8\" or \"5\"", format!("{:?}", keys.bars.value)).with_hint(hint)
+                self.error(&keys.bars, tr!("printed bars such as \"5-8\" or \"5\""), format!("{:?}", keys.bars.value)).with_hint(hint)
             })?;
             if let Some((_, other)) = sections.iter().find(|(s, _)| s.name == keys.name.value) {
-                let found = format!("a second {:?} (the first is on line {})", keys.name.value, other.name.place.line);
-                return Err(self.error(&keys.name, "a name that no other section has", found));
+                let found = tr!(
+                    "a second {name} (the first is on line {line})",
+                    name = format!("{:?}", keys.name.value),
+                    line = other.name.place.line
+                );
+                return Err(self.error(&keys.name, tr!("a name that no other section has"), found));
             }
             if let Some((before, _)) = sections.last() {
-                let found = |what: &str| format!("{:?}, which {what} {:?} before it", keys.bars.value, before.name);
+                let (found, name) = (format!("{:?}", keys.bars.value), format!("{:?}", before.name));
                 if bars.start <= before.bars.start || bars.end <= before.bars.end {
-                    let error = self.error(&keys.bars, "sections in page order", found("does not go on past"));
-                    return Err(error.with_hint("move the section up, or change its bars"));
+                    let error = self.error(
+                        &keys.bars,
+                        tr!("sections in page order"),
+                        tr!("{found}, which does not go on past {name} before it", found, name),
+                    );
+                    return Err(error.with_hint(tr!("move the section up, or change its bars")));
                 }
                 if bars.start.0 + 1 < before.bars.end.0 {
                     let shared = before.bars.end.0 - bars.start.0;
-                    let error = self.error(&keys.bars, "at most one bar shared by neighbours", found(&format!("shares {shared} with")));
-                    return Err(error.with_hint("start it later, or end the one before earlier"));
+                    let found = tr!("{found}, which shares {shared} with {name} before it", found, shared, name);
+                    let error = self.error(&keys.bars, tr!("at most one bar shared by neighbours"), found);
+                    return Err(error.with_hint(tr!("start it later, or end the one before earlier")));
                 }
             }
             let section = Section { name: keys.name.value.clone(), bars, target_reps: keys.reps.map(|r| r.value) };

@@ -127,7 +127,7 @@ fn open(text: &str, file_name: &str) -> Result<DocumentMut, Error> {
     PieceFile::parse(text, file_name)?;
     text.parse::<DocumentMut>().map_err(|e| {
         let place = Source::new(file_name, text).place(e.span().map_or(0, |s| s.start));
-        Error::new(file_name, place, "TOML that can be read", format!("an error in it: {}", e.message()))
+        Error::new(file_name, place, tr!("TOML that can be read"), tr!("an error in it: {}", e.message()))
     })
 }
 

@@ -135,7 +135,7 @@ impl PieceFile {
         let source = Source::new(file_name, text);
         let root = source.parse()?;
         // A missing key is complained of at the top of the file.
-        let keys = Keys::try_new(source, root.get_ref(), 0..0, "a piece file", &PIECE_KEYS)?;
+        let keys = Keys::try_new(source, root.get_ref(), 0..0, msgid!("a piece file"), &PIECE_KEYS)?;
         let judging = match keys.table("judging", "[judging]", &["inner-notes", "in-a-row"])? {
             Some(keys) => JudgingKeys { inner_notes: keys.number("inner-notes", 0.0..=100.0)?, in_a_row: keys.boolean("in-a-row")? },
             None => JudgingKeys::default(),

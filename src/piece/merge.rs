@@ -13,7 +13,7 @@ use crate::score::Score;
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum Clash {
     /// Both changed the same, differently; each row in words.
-    #[error("both changed {}", .0.join(", "))]
+    #[error("{}", tr!("both changed {}", .0.join(", ")))]
     Same(Vec<String>),
     /// One of the texts, or what would come of them, is no piece file of this score.
     #[error(transparent)]
@@ -39,7 +39,7 @@ pub fn merge(base: &str, mine: &str, theirs: &str, file_name: &str, score: &Scor
     let ((base_head, base), (my_head, mine), (their_head, theirs_lists)) = (read(base)?, read(mine)?, read(theirs)?);
     let mut clashes = Vec::new();
     if my_head != base_head && my_head != their_head {
-        clashes.push("the head of the file".to_owned());
+        clashes.push(tr!("the head of the file").to_owned());
     }
     let merged = Lists {
         sections: rows(&base.sections, &mine.sections, &theirs_lists.sections, score, &mut clashes),

@@ -47,7 +47,7 @@ impl<T: PartialEq> PartialEq for At<T> {
 
 /// Something in a text that is not as it must be: `file:line:column: expected …, found …; hint`.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("{file}:{place}: expected {expected}, found {found}{}", hint.as_ref().map(|h| format!("; {h}")).unwrap_or_default())]
+#[error("{}", tr!("{file}:{place}: expected {expected}, found {found}{hint}", file, place, expected, found, hint = hint.as_ref().map(|h| format!("; {h}")).unwrap_or_default()))]
 pub struct Error {
     pub file: String,
     pub place: TextPlace,
@@ -87,8 +87,8 @@ pub fn nearest<'k>(word: &str, known: impl IntoIterator<Item = &'k str>) -> Opti
 /// Returns the hint for a word that is not among the known ones: the nearest, or else all of them.
 pub fn did_you_mean(word: &str, known: &[&str]) -> String {
     match nearest(word, known.iter().copied()) {
-        Some(near) => format!("did you mean {near:?}?"),
-        None => format!("known here: {}", known.join(", ")),
+        Some(near) => tr!("did you mean {meant}?", meant = format!("{near:?}")),
+        None => tr!("known here: {}", known.join(", ")),
     }
 }
 
@@ -114,7 +114,7 @@ impl<'s> Source<'s> {
     pub fn parse(&self) -> Result<Spanned<DeTable<'s>>, Error> {
         DeTable::parse(self.text).map_err(|e| {
             let at = e.span().map_or(0, |s| s.start);
-            Error::new(self.file, self.place(at), "TOML that can be read", format!("an error in it: {}", e.message()))
+            Error::new(self.file, self.place(at), tr!("TOML that can be read"), tr!("an error in it: {}", e.message()))
         })
     }
 
@@ -156,9 +156,8 @@ impl<'a, 's> Keys<'a, 's> {
         if let Some(key) = unknown {
             let word = key.get_ref().as_ref();
             let place = source.place(key.span().start);
-            return Err(
-                Error::new(source.file, place, format!("a key of {name}"), format!("{word:?}")).with_hint(did_you_mean(word, known))
-            );
+            return Err(Error::new(source.file, place, tr!("a key of {name}", name = tr!(name)), format!("{word:?}"))
+                .with_hint(did_you_mean(word, known)));
         }
         Ok(Keys { source, table, span, name })
     }
@@ -176,14 +175,26 @@ impl<'a, 's> Keys<'a, 's> {
     }
 
     pub fn string(&self, key: &str) -> Result<Option<At<String>>, Error> {
-        self.typed(key, "a text in quotes", |v| v.as_str().map(str::to_owned))
+        self.typed(key, &tr!("a text in quotes"), |v| v.as_str().map(str::to_owned))
     }
 
     /// Returns a text that must be there and have letters in it.
     pub fn required_string(&self, key: &str) -> Result<At<String>, Error> {
         let value = self.string(key)?.ok_or_else(|| {
-            Error::new(self.source.file, self.place(), format!("the key {key:?} in {}", self.name), "none")
-                .with_hint(format!("add a line such as {key} = \"…\""))
+            Error::new(
+                self.source.file,
+                self.place(),
+                tr!(
+                    "the key {key} in {table}",
+                    key = format!("{key:?}"),
+                    table = {
+                        let name = self.name;
+                        tr!(name)
+                    }
+                ),
+                tr!("none"),
+            )
+            .with_hint(tr!("add a line such as {line}", line = format!("{key} = \"…\"")))
         })?;
         self.not_empty(key, &value)?;
         Ok(value)
@@ -198,24 +209,31 @@ impl<'a, 's> Keys<'a, 's> {
 
     fn not_empty(&self, key: &str, value: &At<String>) -> Result<(), Error> {
         if value.value.trim().is_empty() {
-            return Err(Error::new(self.source.file, value.place, format!("some words for {key:?}"), "an empty text"));
+            return Err(Error::new(
+                self.source.file,
+                value.place,
+                tr!("some words for {key}", key = format!("{key:?}")),
+                tr!("an empty text"),
+            ));
         }
         Ok(())
     }
 
     pub fn boolean(&self, key: &str) -> Result<Option<At<bool>>, Error> {
-        self.typed(key, "true or false", DeValue::as_bool)
+        self.typed(key, &tr!("true or false"), DeValue::as_bool)
     }
 
     /// Returns a whole number within `range`.
     pub fn integer(&self, key: &str, range: std::ops::RangeInclusive<i64>) -> Result<Option<At<i64>>, Error> {
-        let expected = format!("a whole number from {} to {} for {key:?}", range.start(), range.end());
+        let expected =
+            tr!("a whole number from {least} to {most} for {key}", least = range.start(), most = range.end(), key = format!("{key:?}"));
         self.typed(key, &expected, |v| v.as_integer().and_then(integer).filter(|n| range.contains(n)))
     }
 
     /// Returns a number, whole or not, within `range`.
     pub fn number(&self, key: &str, range: std::ops::RangeInclusive<f64>) -> Result<Option<At<f64>>, Error> {
-        let expected = format!("a number from {} to {} for {key:?}", range.start(), range.end());
+        let expected =
+            tr!("a number from {least} to {most} for {key}", least = range.start(), most = range.end(), key = format!("{key:?}"));
         let read = |v: &DeValue<'_>| match v {
             DeValue::Integer(i) => integer(i).map(|n| n as f64),
             DeValue::Float(f) => f.as_str().replace('_', "").parse::<f64>().ok(),
@@ -226,7 +244,7 @@ impl<'a, 's> Keys<'a, 's> {
 
     /// Returns a day of the calendar, written without quotes.
     pub fn date(&self, key: &str) -> Result<Option<At<NaiveDate>>, Error> {
-        let expected = format!("a date such as 2027-03-14, without quotes, for {key:?}");
+        let expected = tr!("a date such as 2027-03-14, without quotes, for {key}", key = format!("{key:?}"));
         let read = |v: &DeValue<'_>| {
             let DeValue::Datetime(d) = v else { return None };
             let date = d.date.filter(|_| d.time.is_none())?;
@@ -242,10 +260,14 @@ impl<'a, 's> Keys<'a, 's> {
             Some((_, value)) => Ok(Some(At { value: *value, place: text.place })),
             None => {
                 let known: Vec<&str> = words.iter().map(|(w, _)| *w).collect();
-                let expected = format!("one of {} for {key:?}", known.iter().map(|w| format!("{w:?}")).collect::<Vec<_>>().join(", "));
+                let expected = tr!(
+                    "one of {known} for {key}",
+                    known = known.iter().map(|w| format!("{w:?}")).collect::<Vec<_>>().join(", "),
+                    key = format!("{key:?}")
+                );
                 let error = Error::new(self.source.file, text.place, expected, format!("{:?}", text.value));
                 Err(match nearest(&text.value, known) {
-                    Some(near) => error.with_hint(format!("did you mean {near:?}?")),
+                    Some(near) => error.with_hint(tr!("did you mean {meant}?", meant = format!("{near:?}"))),
                     None => error,
                 })
             }
@@ -263,14 +285,14 @@ impl<'a, 's> Keys<'a, 's> {
         let Some(value) = self.table.get(key) else { return Ok(None) };
         match value.get_ref() {
             DeValue::Table(table) => Ok(Some(Keys { source: self.source.clone(), table, span: value.span(), name })),
-            other => Err(self.wrong_type(value.span(), &format!("a table {name}"), other)),
+            other => Err(self.wrong_type(value.span(), &tr!("a table {name}", name), other)),
         }
     }
 
     /// Returns the tables written `[[key]]`, in the order of the text.
     pub fn tables(&self, key: &str, name: &'static str, known: &[&str]) -> Result<Vec<Keys<'a, 's>>, Error> {
         let Some(value) = self.table.get(key) else { return Ok(Vec::new()) };
-        let expected = format!("tables, each under a line {name}");
+        let expected = tr!("tables, each under a line {name}", name);
         let DeValue::Array(array) = value.get_ref() else { return Err(self.wrong_type(value.span(), &expected, value.get_ref())) };
         array
             .iter()
@@ -301,13 +323,13 @@ fn integer(i: &toml::de::DeInteger<'_>) -> Option<i64> {
 
 fn words_for(value: &DeValue<'_>) -> String {
     match value {
-        DeValue::String(s) => format!("the text {s:?}"),
+        DeValue::String(s) => tr!("the text {text}", text = format!("{s:?}")),
         DeValue::Integer(i) => format!("{i}"),
         DeValue::Float(f) => format!("{f}"),
         DeValue::Boolean(b) => format!("{b}"),
-        DeValue::Datetime(d) => format!("the date {d}"),
-        DeValue::Array(_) => "a list".to_owned(),
-        DeValue::Table(_) => "a table".to_owned(),
+        DeValue::Datetime(d) => tr!("the date {date}", date = d),
+        DeValue::Array(_) => tr!("a list"),
+        DeValue::Table(_) => tr!("a table"),
     }
 }
 

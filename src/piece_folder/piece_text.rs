@@ -48,7 +48,7 @@ pub enum Saved {
 /// Why a text was not saved. It is still held, and saving can be tried again.
 #[derive(Debug, thiserror::Error)]
 pub enum SaveError {
-    #[error("{path} was changed meanwhile and is left as it is; your own text is in {mine}", path = path.display(), mine = mine.display())]
+    #[error("{}", tr!("{path} was changed meanwhile and is left as it is; your own text is in {mine}", path = path.display(), mine = mine.display()))]
     Conflict {
         path: PathBuf,
         /// Where the text is kept.
@@ -58,7 +58,7 @@ pub enum SaveError {
     },
     #[error(transparent)]
     Read(#[from] Error),
-    #[error("cannot write {path}", path = path.display())]
+    #[error("{}", tr!("cannot write {file}", file = path.display()))]
     Write { path: PathBuf, source: io::Error },
 }
 
@@ -125,7 +125,7 @@ impl PieceText {
                 return Ok(saved);
             }
         }
-        let source = io::Error::other("it changes all the time; close the program that writes it, and save again");
+        let source = io::Error::other(tr!("it changes all the time; close the program that writes it, and save again"));
         Err(SaveError::Write { path: self.path.clone(), source })
     }
 

@@ -15,13 +15,13 @@ pub struct ChosenPart {
 /// Why no part could be settled on; each message names the parts there are.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum ChoosePartError {
-    #[error("the score has no part")]
+    #[error("{}", tr!("the score has no part"))]
     Empty,
-    #[error("the score has {} parts; say which is yours with --part NAME: {}", parts.len(), parts.join(", "))]
+    #[error("{}", tr!("the score has {n} parts; say which is yours with --part NAME: {parts}", n = parts.len(), parts = parts.join(", ")))]
     Several { parts: Vec<String> },
-    #[error("no part is called {asked:?}; the score has: {}", parts.join(", "))]
+    #[error("{}", tr!("no part is called {asked}; the score has: {parts}", asked = format!("{asked:?}"), parts = parts.join(", ")))]
     Unknown { asked: String, parts: Vec<String> },
-    #[error("{asked:?} could be any of: {}", parts.join(", "))]
+    #[error("{}", tr!("{asked} could be any of: {parts}", asked = format!("{asked:?}"), parts = parts.join(", ")))]
     Ambiguous { asked: String, parts: Vec<String> },
 }
 
@@ -102,7 +102,7 @@ impl Score {
             (1, _) => Ok(ChosenPart { part: 0, said: None }),
             (_, &[part]) => Ok(ChosenPart {
                 part,
-                said: Some(format!("taking the part on two staves, {}; --part NAME takes another", self.part_label(part))),
+                said: Some(tr!("taking the part on two staves, {part}; --part NAME takes another", part = self.part_label(part))),
             }),
             _ => Err(ChoosePartError::Several { parts: self.part_list() }),
         }

@@ -19,11 +19,11 @@ pub struct Place {
 /// Why a text is not a place in this score.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
 pub enum PlaceError {
-    #[error("expected bar.beat such as 5.1 or 12.2+1/2, found {0:?}")]
+    #[error("{}", tr!("expected bar.beat such as 5.1 or 12.2+1/2, found {found}", found = format!("{:?}", .0)))]
     Form(String),
-    #[error("there is no bar {label}; the score has bars {first} to {last}")]
+    #[error("{}", tr!("there is no bar {label}; the score has bars {first} to {last}", label, first, last))]
     NoBar { label: String, first: String, last: String },
-    #[error("bar {bar} has no beat {beat}; its beats run from {first} to {last}")]
+    #[error("{}", tr!("bar {bar} has no beat {beat}; its beats run from {first} to {last}", bar, beat, first, last))]
     NoBeat { bar: String, beat: String, first: String, last: String },
 }
 
@@ -56,8 +56,8 @@ impl Place {
         }
         let bar_idx = score.find_bar(label).ok_or_else(|| PlaceError::NoBar {
             label: label.to_owned(),
-            first: score.bars.first().map_or_else(|| "none".to_owned(), |b| b.label.to_string()),
-            last: score.bars.last().map_or_else(|| "none".to_owned(), |b| b.label.to_string()),
+            first: score.bars.first().map_or_else(|| tr!("none"), |b| b.label.to_string()),
+            last: score.bars.last().map_or_else(|| tr!("none"), |b| b.label.to_string()),
         })?;
         let Some(beat_text) = beat_text else { return Ok(Place::start_of(bar_idx)) };
         let (whole, fraction) = match beat_text.split_once('+') {

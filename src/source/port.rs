@@ -76,14 +76,16 @@ impl super::Source for Port {
     }
 }
 
-const INSTEAD: &str = "other inputs need none: --input stream:PATH for raw MIDI bytes, --input take:FILE for a recording, --input player for the built-in player";
+const INSTEAD: &str = msgid!(
+    "other inputs need none: --input stream:PATH for raw MIDI bytes, --input take:FILE for a recording, --input player for the built-in player"
+);
 
 fn no_system(what: &str, remedy: &str) -> Error {
     Error::Open {
-        doing: "looking for",
-        name: "MIDI ports".to_owned(),
+        doing: msgid!("looking for"),
+        name: tr!("MIDI ports"),
         what: what.to_owned(),
-        remedy: format!("{remedy}{}{INSTEAD}", if remedy.is_empty() { "" } else { "; " }),
+        remedy: format!("{remedy}{}{}", if remedy.is_empty() { "" } else { "; " }, tr!(INSTEAD)),
     }
 }
 
@@ -115,14 +117,20 @@ fn choose(listed: &[Listed], wanted: &str) -> Result<usize, Error> {
         found = all_that(&part);
     }
     let names = |which: &[usize]| which.iter().map(|&i| format!("\"{}\"", listed[i].name)).collect::<Vec<_>>().join(", ");
-    let refused = |what: String, remedy: String| Error::Open { doing: "choosing", name: format!("MIDI port \"{wanted}\""), what, remedy };
+    let refused = |what: String, remedy: String| Error::Open {
+        doing: msgid!("choosing"),
+        name: tr!("MIDI port \"{name}\"", name = wanted),
+        what,
+        remedy,
+    };
     match found[..] {
         [one] => Ok(one),
-        [] if all_that(&|p| !is_through(&p.name)).is_empty() => {
-            Err(refused("no instrument is connected".to_owned(), format!("plug it in and switch it on, or use another input; {INSTEAD}")))
-        }
-        [] => Err(refused("no port has that name".to_owned(), format!("the ports are {}", names(&(0..listed.len()).collect::<Vec<_>>())))),
-        _ => Err(refused(format!("{} ports fit", found.len()), format!("give more of the name: {}", names(&found)))),
+        [] if all_that(&|p| !is_through(&p.name)).is_empty() => Err(refused(
+            tr!("no instrument is connected"),
+            tr!("plug it in and switch it on, or use another input; {instead}", instead = tr!(INSTEAD)),
+        )),
+        [] => Err(refused(tr!("no port has that name"), tr!("the ports are {}", names(&(0..listed.len()).collect::<Vec<_>>())))),
+        _ => Err(refused(tr!("{n} ports fit", n = found.len()), tr!("give more of the name: {}", names(&found)))),
     }
 }
 
@@ -189,7 +197,8 @@ mod system {
 
     fn client() -> Result<MidiInput, Error> {
         check()?;
-        let mut input = MidiInput::new(CLIENT).map_err(|error| no_system(&format!("the MIDI system does not answer ({error})"), ""))?;
+        let mut input =
+            MidiInput::new(CLIENT).map_err(|error| no_system(&tr!("the MIDI system does not answer ({why})", why = error), ""))?;
         input.ignore(midir::Ignore::All);
         Ok(input)
     }
@@ -202,12 +211,13 @@ mod system {
         match std::fs::OpenOptions::new().read(true).write(true).open(DEVICE) {
             Ok(_) => Ok(()),
             Err(error) if error.kind() == ErrorKind::NotFound => Err(no_system(
-                &format!("this machine has no MIDI system ({DEVICE} is missing)"),
-                "on a machine with MIDI hardware 'sudo modprobe snd-seq' starts it",
+                &tr!("this machine has no MIDI system ({device} is missing)", device = DEVICE),
+                &tr!("on a machine with MIDI hardware 'sudo modprobe snd-seq' starts it"),
             )),
-            Err(error) => {
-                Err(no_system(&format!("the MIDI system cannot be used ({DEVICE}: {error})"), "your user may have to join the group audio"))
-            }
+            Err(error) => Err(no_system(
+                &tr!("the MIDI system cannot be used ({device}: {why})", device = DEVICE, why = error),
+                &tr!("your user may have to join the group audio"),
+            )),
         }
     }
 
@@ -247,10 +257,10 @@ mod system {
         let connected = connect_if_there(&watch, &name, clock, &out)?;
         if connected.is_none() {
             return Err(Error::Open {
-                doing: "opening",
-                name: format!("MIDI port \"{name}\""),
-                what: "it is no longer there".to_owned(),
-                remedy: "plug it in and try again".to_owned(),
+                doing: msgid!("opening"),
+                name: tr!("MIDI port \"{name}\"", name),
+                what: tr!("it is no longer there"),
+                remedy: tr!("plug it in and try again"),
             });
         }
         let (stop, stopped) = bounded::<()>(0);
@@ -316,10 +326,10 @@ mod system {
         static N_MADE: AtomicU32 = AtomicU32::new(1);
         let ours = format!("{CLIENT} {}-{}", std::process::id(), N_MADE.fetch_add(1, Ordering::Relaxed));
         let wire = client()?.connect(port, &ours, hear, ()).map_err(|error| Error::Open {
-            doing: "opening",
-            name: format!("MIDI port \"{name}\""),
+            doing: msgid!("opening"),
+            name: tr!("MIDI port \"{name}\"", name),
             what: error.to_string(),
-            remedy: "close other programs that use it, or plug it in anew".to_owned(),
+            remedy: tr!("close other programs that use it, or plug it in anew"),
         })?;
         Ok(Some(Connection { from: listed.id.clone(), ours, _wire: wire }))
     }
@@ -334,7 +344,10 @@ mod system {
     use crate::clock::SessionClock;
 
     fn missing() -> Error {
-        no_system("this build of catchword leaves system MIDI out", "build it with the feature midi-port, which is there by default")
+        no_system(
+            &tr!("this build of catchword leaves system MIDI out"),
+            &tr!("build it with the feature midi-port, which is there by default"),
+        )
     }
 
     pub(super) fn check() -> Result<(), Error> {

@@ -79,9 +79,9 @@ pub fn read_take(bytes: &[u8], file_name: &str) -> Result<Take, import::Error> {
     }
     let text = std::str::from_utf8(bytes).map_err(|error| import::Error::Broken {
         file: file_name.to_owned(),
-        place: format!("byte {}", error.valid_up_to()),
-        expected: "a take: a MIDI file (.mid), or JSON lines such as {\"t\":1.5,\"pitch\":60,\"velocity\":64}".to_owned(),
-        found: "bytes that are neither".to_owned(),
+        place: tr!("byte {n}", n = error.valid_up_to()),
+        expected: tr!("a take: a MIDI file (.mid), or JSON lines such as {\"t\":1.5,\"pitch\":60,\"velocity\":64}"),
+        found: tr!("bytes that are neither"),
     })?;
     read_take_lines(text, file_name)
 }
@@ -129,29 +129,29 @@ pub fn read_take_lines(text: &str, file_name: &str) -> Result<Take, import::Erro
         }
         let broken = |expected: &str, found: String| import::Error::Broken {
             file: file_name.to_owned(),
-            place: format!("line {}", n + 1),
+            place: tr!("line {line}", line = n + 1),
             expected: expected.to_owned(),
             found,
         };
         if let Ok(line) = serde_json::from_str::<HeardLine>(text) {
             let read = line.heard.parse();
-            hearing = read.map_err(|_| broken("how the take was heard, such as {\"heard\":\"match strings -3\"}", line.heard))?;
+            hearing = read.map_err(|_| broken(&tr!("how the take was heard, such as {\"heard\":\"match strings -3\"}"), line.heard))?;
             continue;
         }
         let line: Line = serde_json::from_str(text).map_err(|error| {
             // Rows and columns of the one line say no more than its number does.
             let why = error.to_string();
             let why = why.split(" at line ").next().unwrap_or_default();
-            broken("a note such as {\"t\":1.5,\"pitch\":60,\"velocity\":64}", format!("{} ({why})", beginning(text)))
+            broken(&tr!("a note such as {\"t\":1.5,\"pitch\":60,\"velocity\":64}"), format!("{} ({why})", beginning(text)))
         })?;
         let within = |value: i64, range: std::ops::RangeInclusive<i64>, what: &str| {
-            let fail = || broken(&format!("{what} from {} to {}", range.start(), range.end()), value.to_string());
+            let fail = || broken(&tr!("{what} from {least} to {most}", what, least = range.start(), most = range.end()), value.to_string());
             range.contains(&value).then_some(value as u8).ok_or_else(fail)
         };
         // A hundred days: longer than any take, short enough for exact microseconds.
         const SECONDS_MAX: f64 = 8_640_000.0;
         let time = |seconds: f64, what: &str| {
-            let fail = || broken(&format!("{what} in seconds, from 0 to {SECONDS_MAX}"), seconds.to_string());
+            let fail = || broken(&tr!("{what} in seconds, from 0 to {most}", what, most = SECONDS_MAX), seconds.to_string());
             (0.0..=SECONDS_MAX).contains(&seconds).then(|| Micros::from_secs_f64(seconds)).ok_or_else(fail)
         };
         let at = time(line.t, "t")?;
@@ -163,7 +163,7 @@ pub fn read_take_lines(text: &str, file_name: &str) -> Result<Take, import::Erro
                 events.push((at, true, MidiEvent::NoteOff { channel, key }));
                 continue;
             }
-            let velocity = line.velocity.ok_or_else(|| broken("velocity from 0 to 127 beside pitch", "none".to_owned()))?;
+            let velocity = line.velocity.ok_or_else(|| broken(&tr!("velocity from 0 to 127 beside pitch"), tr!("none")))?;
             match within(velocity, 0..=127, "velocity")? {
                 0 => events.push((at, true, MidiEvent::NoteOff { channel, key })),
                 velocity => events.push((at, true, MidiEvent::NoteOn { channel, key, velocity: Velocity(velocity) })),
@@ -173,10 +173,10 @@ pub fn read_take_lines(text: &str, file_name: &str) -> Result<Take, import::Erro
             }
         } else if let Some(control) = line.control {
             let controller = within(control, 0..=127, "control")?;
-            let value = line.value.ok_or_else(|| broken("value from 0 to 127 beside control", "none".to_owned()))?;
+            let value = line.value.ok_or_else(|| broken(&tr!("value from 0 to 127 beside control"), tr!("none")))?;
             events.push((at, true, MidiEvent::Control { channel, controller, value: within(value, 0..=127, "value")? }));
         } else {
-            return Err(broken("pitch or control", beginning(text)));
+            return Err(broken(&tr!("pitch or control"), beginning(text)));
         }
     }
     events.sort_by_key(|&(at, is_written, _)| (at, is_written));

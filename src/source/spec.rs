@@ -59,10 +59,10 @@ impl Spec {
             Spec::Take(path) => {
                 let name = path.display().to_string();
                 let bytes = read_file(path, SCORE_BYTES_MAX).map_err(|error| Error::Open {
-                    doing: "opening the take",
+                    doing: msgid!("opening the take"),
                     name: name.clone(),
                     what: error.to_string(),
-                    remedy: "give a recording: a MIDI file (.mid) or JSON lines (.jsonl)".to_owned(),
+                    remedy: tr!("give a recording: a MIDI file (.mid) or JSON lines (.jsonl)"),
                 })?;
                 let take = read_take(&bytes, &name)?;
                 Ok(Box::new(Replay::new(name, take, Pace::RealTime)))

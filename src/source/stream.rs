@@ -33,10 +33,10 @@ impl Source for Stream {
 }
 
 fn refused(path: &std::path::Path, what: String, remedy: &str) -> Error {
-    Error::Open { doing: "opening the MIDI stream", name: path.display().to_string(), what, remedy: remedy.to_owned() }
+    Error::Open { doing: msgid!("opening the MIDI stream"), name: path.display().to_string(), what, remedy: tr!(remedy) }
 }
 
-const MISSING: &str = "make a FIFO there (mkfifo), plug the device in, or give another path";
+const MISSING: &str = msgid!("make a FIFO there (mkfifo), plug the device in, or give another path");
 
 #[cfg(unix)]
 mod system {
@@ -69,7 +69,7 @@ mod system {
 
     pub(super) fn start(path: PathBuf, clock: SessionClock, out: Sender<Signal>) -> Result<Running, Error> {
         let opened = Opened::new(&path).map_err(|errno| explain(&path, errno))?;
-        let cannot = |error: std::io::Error| refused(&path, error.to_string(), "close other programs and try again");
+        let cannot = |error: std::io::Error| refused(&path, error.to_string(), msgid!("close other programs and try again"));
         let (stop, stopped) = UnixStream::pair().map_err(cannot)?;
         stopped.set_nonblocking(true).map_err(cannot)?;
         let outbox = Outbox::new(out);
@@ -87,9 +87,9 @@ mod system {
     fn explain(path: &Path, errno: Errno) -> Error {
         let remedy = match errno {
             Errno::NOENT => MISSING,
-            Errno::ACCESS | Errno::PERM => "get the right to read it (on Linux often by joining the group audio or dialout)",
-            Errno::BUSY => "close the program that uses it",
-            _ => "give the path of a FIFO, a pty, a serial port or a rawmidi device",
+            Errno::ACCESS | Errno::PERM => msgid!("get the right to read it (on Linux often by joining the group audio or dialout)"),
+            Errno::BUSY => msgid!("close the program that uses it"),
+            _ => msgid!("give the path of a FIFO, a pty, a serial port or a rawmidi device"),
         };
         refused(path, std::io::Error::from(errno).to_string(), remedy)
     }

@@ -36,7 +36,7 @@ impl KeySignature {
 
 /// Text that is not a key such as `Eb`, `F# minor` or `cm`.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected a key such as C, Eb, F# minor or Gm, found {0:?}")]
+#[error("{}", tr!("expected a key such as C, Eb, F# minor or Gm, found {found}", found = format!("{:?}", .0)))]
 pub struct KeyError(String);
 
 /// Reads a tonic with `minor` or `m` after it for a minor key; of seven sharps or flats at the most.

@@ -40,7 +40,7 @@ impl fmt::Display for Meter {
 
 /// Text that is not a metre such as `3/4`.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected a metre such as 3/4 or 6/8, found {0:?}")]
+#[error("{}", tr!("expected a metre such as 3/4 or 6/8, found {found}", found = format!("{:?}", .0)))]
 pub struct MeterError(String);
 
 /// Reads `beats/unit`, with 1 to 64 beats of a note value down to a 64th.

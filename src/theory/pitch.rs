@@ -116,7 +116,7 @@ impl fmt::Display for SpelledPitch {
 
 /// Text that is not a pitch such as `C4`, `F#3` or `Bb5`.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected a pitch such as C4, F#3 or Bb5, found {0:?}")]
+#[error("{}", tr!("expected a pitch such as C4, F#3 or Bb5, found {found}", found = format!("{:?}", .0)))]
 pub struct PitchError(String);
 
 impl FromStr for SpelledPitch {

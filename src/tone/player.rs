@@ -98,7 +98,7 @@ impl Player<'_> {
         if let Err(why) = self.wire.send(message)
             && !std::mem::replace(&mut self.has_failed, true)
         {
-            note(self.trouble, format!("no tones: {why}"));
+            note(self.trouble, tr!("no tones: {why}", why));
         }
     }
 }

@@ -27,19 +27,19 @@ mod system {
     pub(super) fn open(name: &str) -> Result<Box<dyn Wire>, Error> {
         port::check()?;
         let refused = |what: String, remedy: &str| Error::Open {
-            doing: "opening the MIDI output",
+            doing: msgid!("opening the MIDI output"),
             name: format!("\"{name}\""),
             what,
             remedy: remedy.to_owned(),
         };
-        let output = MidiOutput::new(CLIENT).map_err(|error| refused(error.to_string(), "start the MIDI system of this machine"))?;
+        let output = MidiOutput::new(CLIENT).map_err(|error| refused(error.to_string(), &tr!("start the MIDI system of this machine")))?;
         // One that vanishes while it is asked for its name is left out.
         let (ports, names): (Vec<_>, Vec<String>) =
             output.ports().into_iter().filter_map(|p| output.port_name(&p).ok().map(|name| (p, name))).unzip();
         let chosen = port::choose_among(&names, name)?;
         let wire = output
             .connect(&ports[chosen], "tones")
-            .map_err(|error| refused(error.to_string(), "close other programs that use it, or plug it in anew"))?;
+            .map_err(|error| refused(error.to_string(), &tr!("close other programs that use it, or plug it in anew")))?;
         Ok(Box::new(wire))
     }
 }

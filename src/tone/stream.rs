@@ -6,7 +6,7 @@ use super::Wire;
 use crate::source::Error;
 
 fn refused(path: &Path, what: String, remedy: &str) -> Error {
-    Error::Open { doing: "opening the MIDI output", name: path.display().to_string(), what, remedy: remedy.to_owned() }
+    Error::Open { doing: msgid!("opening the MIDI output"), name: path.display().to_string(), what, remedy: tr!(remedy) }
 }
 
 /// Opens a path that is there. Nothing is made: a path mistyped is told of, not written.
@@ -37,7 +37,7 @@ mod system {
             match write(&self.fd, message) {
                 // A message has three bytes, and a pipe takes so few whole or not at all. One that is full drops the note.
                 Ok(_) | Err(Errno::AGAIN | Errno::INTR) => Ok(()),
-                Err(errno) => Err(format!("writing to {}: {}", self.name, std::io::Error::from(errno))),
+                Err(errno) => Err(tr!("writing to {name}: {why}", name = self.name, why = std::io::Error::from(errno))),
             }
         }
     }
@@ -58,12 +58,13 @@ mod system {
     fn explain(path: &Path, errno: Errno) -> Error {
         let (what, remedy) = match errno {
             // What a FIFO without a reader answers.
-            Errno::NXIO => ("nothing reads it".to_owned(), "start what is to sound first"),
-            Errno::NOENT => ("it is not there".to_owned(), "plug the device in, make a FIFO there (mkfifo), or give another path"),
-            Errno::ACCESS | Errno::PERM => {
-                (std::io::Error::from(errno).to_string(), "get the right to write to it (on Linux often by joining the group audio)")
-            }
-            _ => (std::io::Error::from(errno).to_string(), "give the path of a FIFO, a pty, a serial port or a rawmidi device"),
+            Errno::NXIO => (tr!("nothing reads it"), msgid!("start what is to sound first")),
+            Errno::NOENT => (tr!("it is not there"), msgid!("plug the device in, make a FIFO there (mkfifo), or give another path")),
+            Errno::ACCESS | Errno::PERM => (
+                std::io::Error::from(errno).to_string(),
+                msgid!("get the right to write to it (on Linux often by joining the group audio)"),
+            ),
+            _ => (std::io::Error::from(errno).to_string(), msgid!("give the path of a FIFO, a pty, a serial port or a rawmidi device")),
         };
         refused(path, what, remedy)
     }
@@ -90,6 +91,6 @@ mod system {
     pub(super) fn open(path: &Path) -> Result<Box<dyn Wire>, Error> {
         let file = File::options().append(true).open(path);
         file.map(|file| Box::new(Bytes(file)) as Box<dyn Wire>)
-            .map_err(|error| refused(path, error.to_string(), "give the path of a file that is there"))
+            .map_err(|error| refused(path, error.to_string(), msgid!("give the path of a file that is there")))
     }
 }

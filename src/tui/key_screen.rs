@@ -69,7 +69,7 @@ pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Res
             if terminal::is_closing(&source) || !terminal::is_open() {
                 return Ok(End::Outside(Exit::Closed));
             }
-            return Err(Error::Terminal { doing: "drawing on", source });
+            return Err(Error::Terminal { doing: msgid!("drawing on"), source });
         }
         let wake = loop {
             select! {
@@ -99,7 +99,7 @@ pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Res
         };
         match taken_again {
             Err(_) if !terminal::is_open() => return Ok(End::Outside(Exit::Closed)),
-            taken => taken.map_err(|source| Error::Terminal { doing: "taking back", source })?,
+            taken => taken.map_err(|source| Error::Terminal { doing: msgid!("taking back"), source })?,
         }
     }
 }

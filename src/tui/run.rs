@@ -132,7 +132,7 @@ impl Session<'_> {
                             turn = Turn::End(Exit::Closed);
                             continue;
                         }
-                        return Err(Error::Terminal { doing: "drawing on", source: std::io::Error::other(error) });
+                        return Err(Error::Terminal { doing: msgid!("drawing on"), source: std::io::Error::other(error) });
                     }
                 }
                 Turn::Unchanged => {}
@@ -315,7 +315,7 @@ fn taken_back<B: Backend>(taken: std::io::Result<()>, host: &dyn Host<B>) -> Res
     match taken {
         Ok(()) => Ok(Turn::Changed),
         Err(_) if !host.is_open() => Ok(Turn::End(Exit::Closed)),
-        Err(source) => Err(Error::Terminal { doing: "taking back", source }),
+        Err(source) => Err(Error::Terminal { doing: msgid!("taking back"), source }),
     }
 }
 

@@ -1,4 +1,5 @@
-//! The catalogue of words: every text inside `tr!` has its translation, none is left over, and their blanks agree.
+//! The catalogue of words: every text inside `tr!` and every text of the help has its translation, none is left over, and their blanks
+//! agree.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -7,10 +8,13 @@ use std::path::{Path, PathBuf};
 type Text = (String, Option<String>);
 
 #[test]
-fn every_text_of_the_screens_is_in_the_catalogue_and_nothing_else_is() {
+fn every_text_of_the_screens_and_of_the_help_is_in_the_catalogue_and_nothing_else_is() {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let texts = texts_of(&root.join("src"));
+    let mut texts = texts_of(&root.join("src"));
     assert!(texts.len() > 100, "the texts of the code were not found: {}", texts.len());
+    let help = catchword::cli::help_texts();
+    assert!(help.len() > 100, "the texts of the help were not found: {}", help.len());
+    texts.extend(help.into_iter().map(|text| ((text, None), PathBuf::from("the help of a command or an option"))));
     let entries = catalogue(&std::fs::read_to_string(root.join("src/language/fr.po")).unwrap());
     let missing: Vec<String> =
         texts.iter().filter(|(text, _)| !entries.contains_key(*text)).map(|(text, file)| format!("{}: {text:?}", file.display())).collect();
@@ -73,7 +77,9 @@ fn texts_in(source: &str) -> Vec<Text> {
             continue;
         }
         let Some((mut one, mut rest)) = literal(source[at + mark.len()..].trim_start()) else { continue };
-        if let Some((text, after)) = rest.trim_start().strip_prefix("=>").and_then(|rest| literal(rest.trim_start())) {
+        if let Some(after) = rest.trim_start().strip_prefix("=>") {
+            // A text that is not written there is one of a list that is.
+            let Some((text, after)) = literal(after.trim_start()) else { continue };
             (one, rest) = (in_context(&one, &text), after);
         }
         let many = rest.trim_start().strip_prefix('|').and_then(|rest| literal(rest.trim_start())).map(|(many, _)| many);

@@ -32,7 +32,7 @@ impl Click<'_> {
             let beat = self.page.meter_of(number).beat_length();
             let mut out = io::stdout();
             let is_counting_in = self.place < self.start;
-            let words = if is_counting_in { "counting in".to_owned() } else { format!("bar {number}") };
+            let words = if is_counting_in { tr!("counting in") } else { tr!("bar {bar}", bar = number) };
             let written = if self.is_plain {
                 // A line for each bar, and none for its beats.
                 let bar = if is_counting_in { None } else { Some(number) };
@@ -44,7 +44,7 @@ impl Click<'_> {
             } else {
                 Ok(())
             };
-            written.and_then(|()| out.flush()).context("writing to the terminal")?;
+            written.and_then(|()| out.flush()).with_context(|| tr!("writing to the terminal"))?;
             self.place += beat;
             self.next += self.tempo.duration(beat);
             self.call();
@@ -70,7 +70,11 @@ impl Click<'_> {
     pub fn rest(&self) -> anyhow::Result<()> {
         self.tone.hush();
         let mut out = io::stdout();
-        if out.is_terminal() && !self.is_plain { write!(out, "\r{:<12}\r", "").context("writing to the terminal") } else { Ok(()) }
+        if out.is_terminal() && !self.is_plain {
+            write!(out, "\r{:<12}\r", "").with_context(|| tr!("writing to the terminal"))
+        } else {
+            Ok(())
+        }
     }
 }
 

@@ -36,9 +36,9 @@ impl Folder {
         let file = dir.join("capture").join(RECORD_FILE);
         let record = if file.exists() {
             let shown = file.display().to_string();
-            Record::parse(&read_text(&file, TEXT_BYTES_MAX).with_context(|| format!("reading {shown}"))?, &shown)?
+            Record::parse(&read_text(&file, TEXT_BYTES_MAX).with_context(|| tr!("reading {file}", file = shown))?, &shown)?
         } else if dir.exists() {
-            bail!("{} is there already and was not captured; take another name, or remove it first", dir.display());
+            bail!(tr!("{folder} is there already and was not captured; take another name, or remove it first", folder = dir.display()));
         } else {
             let page = Page {
                 meters: vec![(1, Meter::COMMON)],
@@ -63,14 +63,14 @@ impl Folder {
             return Ok(None);
         }
         let shown = path.display().to_string();
-        let bytes = read_file(&path, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?;
+        let bytes = read_file(&path, SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = shown))?;
         Ok(Some(read_score(&bytes, &shown)?.0))
     }
 
     /// Returns a name for the next take, and its path; the folder for it is there.
     pub fn next_take(&self) -> anyhow::Result<(String, PathBuf)> {
         let dir = self.dir.join("capture");
-        fs::create_dir_all(&dir).with_context(|| format!("making {}", dir.display()))?;
+        fs::create_dir_all(&dir).with_context(|| tr!("making {folder}", folder = dir.display()))?;
         let free = (1..).map(|n| format!("take-{n}.jsonl")).find(|file| !dir.join(file).exists()).expect("numbers do not end");
         let path = dir.join(&free);
         Ok((free, path))
@@ -99,7 +99,7 @@ impl Folder {
     pub fn read_take(&self, file: &str) -> anyhow::Result<Take> {
         let path = self.dir.join("capture").join(file);
         let shown = path.display().to_string();
-        Ok(read_take(&read_file(&path, SCORE_BYTES_MAX).with_context(|| format!("reading {shown}"))?, &shown)?)
+        Ok(read_take(&read_file(&path, SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = shown))?, &shown)?)
     }
 
     /// Lays out the score from all that was played.
@@ -116,7 +116,7 @@ impl Folder {
         let file = self.dir.join(PIECE_FILE);
         let shown = file.display().to_string();
         if let (Some(before), true) = (before, file.exists()) {
-            let written = read_text(&file, TEXT_BYTES_MAX).with_context(|| format!("reading {shown}"))?;
+            let written = read_text(&file, TEXT_BYTES_MAX).with_context(|| tr!("reading {file}", file = shown))?;
             let moved = relabel(&written, &shown, before, score)?;
             add::write(&self.dir.join(self.score_file()), text.as_bytes())?;
             return if moved == written { Ok(()) } else { add::write(&file, moved.as_bytes()) };

@@ -52,7 +52,7 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
         room.say(&trouble)?;
     }
     if let Some((first, last)) = again {
-        room.say(&format!("bars {first} to {last}, once more. Enter when you are ready"))?;
+        room.say(&tr!("bars {first} to {last}, once more. Enter when you are ready", first, last))?;
         if room.wait()? {
             room.stretch(folder, first, Some(last), None)?;
         }
@@ -60,27 +60,29 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
     }
     let mut pass = Pass::First;
     let mut first = next_bar(folder, pass)?;
-    room.say(
+    room.say(&tr!(
         "Play from the page, slowly. After each stretch: Enter goes on, `again` takes it once more, `from 5` goes to a bar, `play 7-8` lets you \
-         hear bars as they were taken, `done` ends.",
-    )?;
+         hear bars as they were taken, `done` ends."
+    ))?;
     loop {
-        room.say(&format!("from bar {first}: Enter when you are ready, Enter again to stop"))?;
+        room.say(&tr!("from bar {bar}: Enter when you are ready, Enter again to stop", bar = first))?;
         if !room.wait()? {
             return Ok(());
         }
         let reached = room.stretch(folder, first, None, Some(pass))?;
         let is_whole = folder.record.page.n_bars.is_some_and(|n| reached.is_some_and(|bar| bar >= n));
         match reached {
-            Some(bar) => room.say(&format!("taken: bars {first} to {bar}"))?,
-            None => room.say("nothing was played")?,
+            Some(bar) => room.say(&tr!("taken: bars {first} to {last}", first, last = bar))?,
+            None => room.say(&tr!("nothing was played"))?,
         }
         match if is_whole { Answer::Done } else { room.answer(folder)? } {
             Answer::GoOn => first = reached.map_or(first, |bar| bar + 1),
             Answer::Again => {}
             Answer::From(bar) => first = bar,
             Answer::Done if pass == Pass::First => {
-                room.say("Once more from the beginning, so that slips of reading show? Enter: yes; `done`: no; `again`: the last stretch once more")?;
+                room.say(&tr!(
+                    "Once more from the beginning, so that slips of reading show? Enter: yes; `done`: no; `again`: the last stretch once more"
+                ))?;
                 match room.answer(folder)? {
                     Answer::GoOn => (pass, first) = (Pass::Second, next_bar(folder, Pass::Second)?),
                     Answer::Again => {}
@@ -113,7 +115,7 @@ struct Room {
 
 impl Room {
     fn say(&self, line: &str) -> anyhow::Result<()> {
-        writeln!(io::stdout(), "{}", plain_lines(line)).context("writing to the terminal")
+        writeln!(io::stdout(), "{}", plain_lines(line)).with_context(|| tr!("writing to the terminal"))
     }
 
     /// Waits for Enter; false when nobody is there any more, or says that it is done.
@@ -133,7 +135,7 @@ impl Room {
                     match (word, rest.trim().parse(), bar_numbers(rest)) {
                         ("from", Ok(bar), _) => return Ok(Answer::From(bar)),
                         ("play", _, Ok(bars)) => self.play_back(folder, bars)?,
-                        _ => self.say("expected Enter, `again`, `from 5`, `play 7-8` or `done`")?,
+                        _ => self.say(&tr!("expected Enter, `again`, `from 5`, `play 7-8` or `done`"))?,
                     }
                 }
             }
@@ -151,7 +153,7 @@ impl Room {
         let page = folder.record.page.clone();
         let tempo = folder.record.tempo;
         let (file, path) = folder.next_take()?;
-        let mut out = File::create(&path).with_context(|| format!("making {}", path.display()))?;
+        let mut out = File::create(&path).with_context(|| tr!("making {folder}", folder = path.display()))?;
         // What was played before belongs to nothing.
         while self.signals.try_recv().is_ok() {}
         let count_in = if first == 0 {
@@ -189,9 +191,9 @@ impl Room {
             select! {
                 recv(self.signals) -> signal => match signal {
                     Ok(Signal::Midi(played)) => event = Some(played),
-                    Ok(Signal::Gone { what }) => self.say(&format!("instrument gone: {what}"))?,
-                    Ok(Signal::Back { what }) => self.say(&format!("instrument back: {what}"))?,
-                    Ok(Signal::Dropped { n_events }) => self.say(&format!("{n_events} notes came too fast to be heard"))?,
+                    Ok(Signal::Gone { what }) => self.say(&tr!("instrument gone: {what}", what))?,
+                    Ok(Signal::Back { what }) => self.say(&tr!("instrument back: {what}", what))?,
+                    Ok(Signal::Dropped { n_events }) => self.say(&tr!("1 note came too fast to be heard" | "{n} notes came too fast to be heard" % n_events))?,
                     Ok(Signal::Ended) | Err(_) => break,
                 },
                 recv(self.words) -> word => match (word, self.tapped) {
@@ -229,7 +231,7 @@ impl Room {
             // Nothing to lay out: the empty take goes, with its line in the record.
             folder.record.stretches.pop();
             if take.is_empty() {
-                std::fs::remove_file(&path).with_context(|| format!("removing {}", path.display()))?;
+                std::fs::remove_file(&path).with_context(|| tr!("removing {file}", file = path.display()))?;
             }
         }
         folder.save_record()?;
@@ -240,5 +242,5 @@ impl Room {
 fn append(out: &mut File, take: &mut Take, event: Stamped<MidiEvent>) -> anyhow::Result<()> {
     take.push(event);
     let last = take.events().last().copied().into_iter().collect::<Take>();
-    out.write_all(write_take_lines(&last).as_bytes()).and_then(|()| out.flush()).context("writing the take")
+    out.write_all(write_take_lines(&last).as_bytes()).and_then(|()| out.flush()).with_context(|| tr!("writing the take"))
 }

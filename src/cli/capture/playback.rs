@@ -24,7 +24,7 @@ const VELOCITY: Velocity = Velocity(72);
 /// # Errors
 /// When the score has no such bars.
 pub fn sounds(score: &Score, (first, last): (u32, u32), tempo: Tempo) -> anyhow::Result<Vec<Sound>> {
-    let bar = |number: u32| score.find_bar(&number.to_string()).with_context(|| format!("nothing is captured of bar {number}"));
+    let bar = |number: u32| score.find_bar(&number.to_string()).with_context(|| tr!("nothing is captured of bar {bar}", bar = number));
     let (first, last) = (bar(first)?, bar(last)?);
     let start = score.bar(first).start;
     let notes = score.parts.iter().flat_map(|part| &part.notes).filter(|note| (first..=last).contains(&note.bar));
@@ -49,7 +49,7 @@ pub fn play(score: &Score, bars: (u32, u32), tempo: Tempo, tone: &Tone, clock: S
     }
     ensure!(
         tone.is_on(),
-        "expected somewhere to play bars back: set `tone` in the settings file to a MIDI output, such as tone = \"synth\""
+        tr!("expected somewhere to play bars back: set `tone` in the settings file to a MIDI output, such as tone = \"synth\"")
     );
     let end = sounds.iter().map(|s| s.after + s.length).max().unwrap_or(Micros::ZERO);
     tone.play(clock.now() + BREATH, sounds);

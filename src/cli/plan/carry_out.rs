@@ -32,7 +32,7 @@ pub fn carry_out(paths: &Paths, config: &Config, minutes: u32) -> anyhow::Result
     let plan = plan(&known.pieces, &known.fitted.weights, &PlanConfig { today, minutes: minutes.into(), pace: known.pace });
     let parts = plan.parts();
     for (nth, part) in parts.iter().enumerate() {
-        let piece = pieces.iter_mut().find(|p| p.key == part.piece).context("the plan has a piece that is not there")?;
+        let piece = pieces.iter_mut().find(|p| p.key == part.piece).with_context(|| tr!("the plan has a piece that is not there"))?;
         if nth > 0 {
             let between = Between {
                 rest_minutes: part.rest.map(|minutes| minutes.ceil() as u32),
@@ -64,9 +64,9 @@ fn span(piece: &Piece, step: &PlannedStep) -> anyhow::Result<Span> {
         What::Item { bars: (first, last), name, kind, .. } => {
             let bars = parse_bars(&format!("{first}-{last}"), &piece.score).map_err(anyhow::Error::msg)?;
             // A join is called by what it joins, a section by its own name.
-            let name = if *kind == ItemKind::Switch { format!("{name}, from bar {first}") } else { name.clone() };
+            let name = if *kind == ItemKind::Switch { tr!("{name}, from bar {bar}", name, bar = first) } else { name.clone() };
             Span::drill(piece, name, &bars, step.reps.clamp(1, 9))
         }
     };
-    span.context(NO_NOTES)
+    span.with_context(|| tr!(NO_NOTES))
 }

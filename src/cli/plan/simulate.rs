@@ -20,7 +20,7 @@ pub fn run(seed: u64, is_json: bool) -> Vec<String> {
         if is_seen && percent > told {
             told = percent;
             // Progress is a courtesy: a closed terminal must not end the run.
-            let _ = write!(err, "\r{done} of {of} learners' three months played");
+            let _ = write!(err, "\r{}", tr!("{done} of {of} learners' three months played", done, of));
         }
     });
     if is_seen {
@@ -37,21 +37,35 @@ pub fn run(seed: u64, is_json: bool) -> Vec<String> {
     lines(&config, &rows)
 }
 
+fn name(policy: Policy) -> String {
+    let words = policy.words();
+    tr!(words)
+}
+
 fn lines(config: &SimulateConfig, rows: &[Row]) -> Vec<String> {
     let mut out = vec![
-        format!(
-            "{} virtual learners, {} days, a piece of {} sections; they forget by another law than the plan reckons with.",
-            config.n_learners, config.n_days, config.n_sections
+        tr!(
+            "{learners} virtual learners, {days} days, a piece of {sections} sections; they forget by another law than the plan reckons with.",
+            learners = config.n_learners,
+            days = config.n_days,
+            sections = config.n_sections
         ),
-        "How often the whole piece holds on the day (of 100 times, give or take), and the minutes that were spent:".to_owned(),
+        tr!("How often the whole piece holds on the day (of 100 times, give or take), and the minutes that were spent:"),
         String::new(),
-        format!("  minutes  {:>24} {:>24} {:>24}", Policy::Plan.words(), Policy::AllDaily.words(), Policy::ThreeTimes.words()),
+        format!("  {:>7}  {:>24} {:>24} {:>24}", tr!("minutes"), name(Policy::Plan), name(Policy::AllDaily), name(Policy::ThreeTimes)),
     ];
     for &minutes in &config.minutes {
         let cells: Vec<String> = Policy::ALL
             .iter()
             .filter_map(|p| rows.iter().find(|r| r.policy == *p && r.minutes_a_day == minutes))
-            .map(|r| format!("{:>3.0} +-{:>2.0} in {:>5.0} min", 100.0 * r.hold, 100.0 * r.hold_se, r.minutes_spent))
+            .map(|r| {
+                format!(
+                    "{:>3.0} +-{:>2.0} {}",
+                    100.0 * r.hold,
+                    100.0 * r.hold_se,
+                    tr!("in {minutes} min", minutes = format!("{:>5.0}", r.minutes_spent))
+                )
+            })
             .map(|cell| format!("{cell:>24}"))
             .collect();
         out.push(format!("  {minutes:>7.0}  {}", cells.join(" ")));
@@ -60,21 +74,19 @@ fn lines(config: &SimulateConfig, rows: &[Row]) -> Vec<String> {
     out.extend(picture(config, rows));
     out.push(String::new());
     for (minutes, times) in times_better(rows) {
-        let said = if times.is_finite() && times < 100.0 {
-            format!("{times:.1} times as often as the better simple plan")
+        let minutes = format!("{minutes:>3.0}");
+        out.push(if times.is_finite() && times < 100.0 {
+            let times = format!("{times:.1}");
+            tr!("  {minutes} minutes a day: the plan holds {times} times as often as the better simple plan", minutes, times)
         } else {
-            "where the simple plans all but never hold".to_owned()
-        };
-        out.push(format!("  {minutes:>3.0} minutes a day: the plan holds {said}"));
+            tr!("  {minutes} minutes a day: the plan holds where the simple plans all but never hold", minutes)
+        });
     }
     out.push(String::new());
-    out.push(
-        "The gain is least where one playing of the whole takes about half of a day's minutes: every plan has that, it comes".to_owned(),
-    );
-    out.push(
-        "back to everything, and little time is left to choose. The learners are made, after a published law of forgetting".to_owned(),
-    );
-    out.push("(Pavlik & Anderson 2005); they compare plans and promise nothing.".to_owned());
+    let said = tr!("The gain is least where one playing of the whole takes about half of a day's minutes: every plan has that, it comes\n\
+         back to everything, and little time is left to choose. The learners are made, after a published law of forgetting\n\
+         (Pavlik & Anderson 2005); they compare plans and promise nothing.");
+    out.extend(said.lines().map(str::to_owned));
     out
 }
 
@@ -93,7 +105,7 @@ fn picture(config: &SimulateConfig, rows: &[Row]) -> Vec<String> {
         grid.iter().enumerate().map(|(row, cells)| format!("{}{}", label(row), cells.iter().collect::<String>().trim_end())).collect();
     out.push(format!("      +{}", "-".repeat(config.minutes.len() * COLUMN)));
     let axis: String = config.minutes.iter().map(|m| format!("{m:>5.0}{}", " ".repeat(COLUMN - 5))).collect();
-    out.push(format!("       {} minutes a day", axis.trim_end()));
-    out.push(format!("       P {}, A {}, T {}", Policy::Plan.words(), Policy::AllDaily.words(), Policy::ThreeTimes.words()));
+    out.push(format!("       {}", tr!("{minutes} minutes a day", minutes = axis.trim_end())));
+    out.push(format!("       P {}, A {}, T {}", name(Policy::Plan), name(Policy::AllDaily), name(Policy::ThreeTimes)));
     out
 }

@@ -33,16 +33,16 @@ pub fn run(input: Option<&str>, paths: &Paths) -> anyhow::Result<()> {
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
     let running = source.start(clock, sender)?;
-    say(format!("listening to {name}"))?;
+    say(tr!("listening to {name}", name))?;
     let mut set_up = SetUp::begin(clock.now());
     guide(&mut set_up, &signals, &read_lines(), clock)?;
     drop(running);
     let Some(profile) = set_up.finish() else {
-        bail!("nothing is kept: no walk over the strings was heard; play them one by one, from the lowest to the highest");
+        bail!(tr!("nothing is kept: no walk over the strings was heard; play them one by one, from the lowest to the highest"));
     };
     instruments.set(&name, profile.clone());
     instruments.save(&file)?;
-    print_lines(profile_lines(&profile).into_iter().chain([format!("kept for {name} in {}", file.display())]))
+    print_lines(profile_lines(&profile).into_iter().chain([tr!("kept for {name} in {file}", name, file = file.display())]))
 }
 
 fn guide(set_up: &mut SetUp, signals: &Receiver<Signal>, lines: &Receiver<()>, clock: SessionClock) -> anyhow::Result<()> {
@@ -53,10 +53,10 @@ fn guide(set_up: &mut SetUp, signals: &Receiver<Signal>, lines: &Receiver<()>, c
     while set_up.task() != Task::Done {
         if asked != Some(set_up.task()) {
             if asked == Some(Task::Walk) {
-                say(format!("{} strings heard", set_up.n_strings()))?;
+                say(tr!("1 string heard" | "{n} strings heard" % set_up.n_strings()))?;
             }
             asked = Some(set_up.task());
-            say(words(set_up.task()).to_owned())?;
+            say(words(set_up.task()))?;
         }
         let over = set_up.deadline().map_or_else(never, |due| at(clock.instant(due)));
         select! {
@@ -65,12 +65,12 @@ fn guide(set_up: &mut SetUp, signals: &Receiver<Signal>, lines: &Receiver<()>, c
                     set_up.hear(event);
                     if set_up.task() == Task::Walk && set_up.n_strings() >= n_said + SAY_EVERY {
                         n_said = set_up.n_strings();
-                        say(format!("{n_said} strings so far"))?;
+                        say(tr!("{n} strings so far", n = n_said))?;
                     }
                 }
-                Ok(Signal::Gone { what }) => say(format!("instrument gone: {what}"))?,
-                Ok(Signal::Back { what }) => say(format!("instrument back: {what}"))?,
-                Ok(Signal::Dropped { n_events }) => say(format!("{n_events} notes came too fast to be heard"))?,
+                Ok(Signal::Gone { what }) => say(tr!("instrument gone: {what}", what))?,
+                Ok(Signal::Back { what }) => say(tr!("instrument back: {what}", what))?,
+                Ok(Signal::Dropped { n_events }) => say(tr!("1 note came too fast to be heard" | "{n} notes came too fast to be heard" % n_events))?,
                 Ok(Signal::Ended) => while set_up.task() != Task::Done { set_up.next(clock.now()) },
                 Err(_) => signals = never(),
             },
@@ -84,14 +84,16 @@ fn guide(set_up: &mut SetUp, signals: &Receiver<Signal>, lines: &Receiver<()>, c
     Ok(())
 }
 
-fn words(task: Task) -> &'static str {
+fn words(task: Task) -> String {
     match task {
-        Task::Walk => "1 of 3: softly, every string once, one by one, from the lowest to the highest; then wait",
-        Task::Damp => "2 of 3: the lowest string: play it and damp it at once, then play it again and let it ring; Enter leaves this out",
-        Task::Lever => {
-            "3 of 3: any string: play it, move its lever or pedal, and play it again; Enter leaves this out, as where there is none"
+        Task::Walk => tr!("1 of 3: softly, every string once, one by one, from the lowest to the highest; then wait"),
+        Task::Damp => {
+            tr!("2 of 3: the lowest string: play it and damp it at once, then play it again and let it ring; Enter leaves this out")
         }
-        Task::Done => "",
+        Task::Lever => {
+            tr!("3 of 3: any string: play it, move its lever or pedal, and play it again; Enter leaves this out, as where there is none")
+        }
+        Task::Done => String::new(),
     }
 }
 

@@ -44,9 +44,9 @@ impl Shelf {
             let shelf = new(demo.name, demo.score_name.to_owned(), demo.score.as_bytes().to_vec())?;
             return Ok((shelf, demo.piece_toml.to_owned()));
         }
-        let bytes = read_file(Path::new(typed), SCORE_BYTES_MAX).with_context(|| format!("reading {typed}"))?;
-        let score_file = Path::new(typed).file_name().context("the score has no file name")?.to_string_lossy().into_owned();
-        let analysis = analyse(&piece.score, piece.part).context("the score has no such part")?;
+        let bytes = read_file(Path::new(typed), SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = typed))?;
+        let score_file = Path::new(typed).file_name().with_context(|| tr!("the score has no file name"))?.to_string_lossy().into_owned();
+        let analysis = analyse(&piece.score, piece.part).with_context(|| tr!("the score has no such part"))?;
         let part = (piece.score.parts.len() > 1).then(|| piece.part().id.as_str());
         // Every line is offered, and none is the player's yet.
         let head = Head { title: &piece.title, score_file: &score_file, part, with_story: false };
@@ -69,10 +69,10 @@ impl Desk for Shelf {
             Shelf::File(file) => {
                 file.set_text(text);
                 let words = match file.save()? {
-                    Saved::Unchanged => "nothing to save".to_owned(),
-                    Saved::Written => format!("saved to {PIECE_FILE}"),
+                    Saved::Unchanged => tr!("nothing to save"),
+                    Saved::Written => tr!("saved to {file}", file = PIECE_FILE),
                     Saved::Merged => {
-                        format!("saved; {PIECE_FILE} was changed meanwhile at other places, and both edits are in it")
+                        tr!("saved; {file} was changed meanwhile at other places, and both edits are in it", file = PIECE_FILE)
                     }
                 };
                 (file.text().to_owned(), words)
@@ -80,7 +80,7 @@ impl Desk for Shelf {
             Shelf::New(new) => {
                 let folder = free(&new.folder);
                 make_folder(&folder, &new.score_file, &new.bytes, text)?;
-                let words = format!("saved as a piece of your own: {}", folder.display());
+                let words = tr!("saved as a piece of your own: {folder}", folder = folder.display());
                 let file = PieceText::open(folder.join(PIECE_FILE), new.score.clone())?;
                 *self = Shelf::File(Box::new(file));
                 (text.to_owned(), words)

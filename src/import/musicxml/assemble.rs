@@ -49,7 +49,7 @@ fn bars(grid: Grid, page: &Page, raw: &[RawPart], warnings: &mut Warnings) -> (V
         let length = held().max().unwrap_or(whole);
         if held().min().is_some_and(|shortest| shortest < length) {
             let label = page_bar.label.as_deref().unwrap_or_default();
-            warnings.add(label, None, "measure", "the parts disagree about its length; the longest is taken");
+            warnings.add(label, None, "measure", msgid!("the parts disagree about its length; the longest is taken"));
         }
         let is_short = !is_free && length < whole;
         let completes = is_short && lacking == Some(length);
@@ -247,7 +247,7 @@ fn join_glissandi(joined: &mut [Joined], bars: &[Bar], warnings: &mut Warnings) 
     let mut open: Vec<usize> = started.into_values().collect();
     open.sort_unstable();
     for idx in open {
-        warnings.add(&bars[joined[idx].raw.bar].label.0, None, "glissando", "has no end; its first note is kept plain");
+        warnings.add(&bars[joined[idx].raw.bar].label.0, None, "glissando", msgid!("has no end; its first note is kept plain"));
     }
 }
 

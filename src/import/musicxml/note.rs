@@ -60,7 +60,12 @@ pub(super) fn read<'a>(node: Node<'a, '_>, bar: &str, warnings: &mut Warnings) -
             "pitch" => {
                 (note.pitch, has_alter) = pitch(child);
                 if note.pitch.is_none() {
-                    warnings.add(bar, Some(child), "pitch", "a pitch needs a step A to G and an octave 0 to 9; the note is skipped");
+                    warnings.add(
+                        bar,
+                        Some(child),
+                        "pitch",
+                        msgid!("a pitch needs a step A to G and an octave 0 to 9; the note is skipped"),
+                    );
                 }
             }
             "duration" => note.duration = child.text(),
@@ -83,7 +88,7 @@ pub(super) fn read<'a>(node: Node<'a, '_>, bar: &str, warnings: &mut Warnings) -
             "notations" => notations(child, &mut note.marks, &mut tied, bar, warnings),
             "" | "beam" | "footnote" | "instrument" | "level" | "listen" | "lyric" | "notehead" | "notehead-text" | "play" | "stem"
             | "time-modification" => {}
-            other => warnings.add(bar, Some(child), other, "unknown inside <note>; skipped"),
+            other => warnings.add(bar, Some(child), other, msgid!("unknown inside <note>; skipped")),
         }
     }
     if !has_tie {
@@ -138,13 +143,13 @@ fn notations(node: Node, marks: &mut Marks, tied: &mut Tie, bar: &str, warnings:
                 match child.attribute("type") {
                     Some("start") => marks.glissando_start = Some(id),
                     Some("stop") => marks.glissando_stop = Some(id),
-                    _ => warnings.add(bar, Some(child), name, "needs a type of start or stop; skipped"),
+                    _ => warnings.add(bar, Some(child), name, msgid!("needs a type of start or stop; skipped")),
                 }
             }
             "ornaments" => ornaments(child, marks, bar, warnings),
             "technical" => technical(child, marks),
             "" | "accidental-mark" | "articulations" | "dynamics" | "footnote" | "level" | "other-notation" | "slur" | "tuplet" => {}
-            other => warnings.add(bar, Some(child), other, "unknown inside <notations>; skipped"),
+            other => warnings.add(bar, Some(child), other, msgid!("unknown inside <notations>; skipped")),
         }
     }
 }
@@ -174,7 +179,7 @@ fn ornaments(node: Node, marks: &mut Marks, bar: &str, warnings: &mut Warnings) 
                 }
             }
             "" | "wavy-line" | "accidental-mark" => {}
-            other => warnings.add(bar, Some(child), other, "an ornament this program does not know; the note is kept plain"),
+            other => warnings.add(bar, Some(child), other, msgid!("an ornament this program does not know; the note is kept plain")),
         }
     }
 }

@@ -25,7 +25,7 @@ impl Walk<'_> {
                     offset = child.text().zip(self.divisions).and_then(|(text, d)| d.signed_ticks(text)).unwrap_or(0);
                 }
                 "" | "offset" | "footnote" | "level" | "voice" | "staff" | "listening" => {}
-                other => self.warn(child, other, "unknown inside <direction>; skipped"),
+                other => self.warn(child, other, msgid!("unknown inside <direction>; skipped")),
             }
         }
         let at = self.at.saturating_add(offset).max(0);
@@ -76,7 +76,7 @@ impl Walk<'_> {
                 | "symbol"
                 | "wedge"
                 | "other-direction" => {}
-                other => self.warn(child, other, "unknown inside <direction-type>; skipped"),
+                other => self.warn(child, other, msgid!("unknown inside <direction-type>; skipped")),
             }
         }
     }
@@ -88,7 +88,7 @@ impl Walk<'_> {
             match attribute.name() {
                 "tempo" => match attribute.value().trim().parse().ok().and_then(Tempo::try_new) {
                     Some(tempo) => self.page.tempos.push((self.bar, at, tempo)),
-                    None => self.warn(node, "sound", "expected a tempo of 1 to 2000 quarters a minute; skipped"),
+                    None => self.warn(node, "sound", msgid!("expected a tempo of 1 to 2000 quarters a minute; skipped")),
                 },
                 "dacapo" => self.page.signs(self.bar).da_capo |= is_on,
                 "dalsegno" => self.page.signs(self.bar).dal_segno |= is_on,
@@ -146,7 +146,7 @@ impl Walk<'_> {
                         self.page.signs(bar).double_bar = true;
                     }
                 }
-                "repeat" if location == "middle" => self.warn(child, "repeat", "a repeat sign inside a bar; skipped"),
+                "repeat" if location == "middle" => self.warn(child, "repeat", msgid!("a repeat sign inside a bar; skipped")),
                 "repeat" => match (child.attribute("direction"), is_left) {
                     (Some("forward"), true) => self.page.signs(self.bar).repeat_start = true,
                     (Some("forward"), false) if self.bar + 1 < self.page.bars.len() => self.page.signs(self.bar + 1).repeat_start = true,
@@ -159,14 +159,18 @@ impl Walk<'_> {
                             *sign = Some(sign.map_or(times, |t| t.max(times)));
                         }
                     }
-                    _ => self.warn(child, "repeat", "expected direction forward at the left or backward at the right of a bar; skipped"),
+                    _ => self.warn(
+                        child,
+                        "repeat",
+                        msgid!("expected direction forward at the left or backward at the right of a bar; skipped"),
+                    ),
                 },
                 "ending" => self.ending(child),
                 "segno" => self.page.signs(self.bar).segno = true,
                 "coda" => self.page.bars[self.bar].bare_coda = true,
                 "fermata" => self.out.fermatas.push((self.bar, i64::MAX)),
                 "" | "footnote" | "level" | "wavy-line" => {}
-                other => self.warn(child, other, "unknown inside <barline>; skipped"),
+                other => self.warn(child, other, msgid!("unknown inside <barline>; skipped")),
             }
         }
     }
@@ -179,12 +183,12 @@ impl Walk<'_> {
                     numbers = ending_numbers(node.text().unwrap_or_default());
                 }
                 if numbers.is_empty() {
-                    self.warn(node, "ending", "expected numbers such as 1 or 1, 2; counted on from the bracket before");
+                    self.warn(node, "ending", msgid!("expected numbers such as 1 or 1, 2; counted on from the bracket before"));
                 }
                 self.page.bars[self.bar].ending_start.get_or_insert(numbers);
             }
             Some("stop" | "discontinue") => self.page.bars[self.bar].ending_stop = true,
-            _ => self.warn(node, "ending", "expected a type of start, stop or discontinue; skipped"),
+            _ => self.warn(node, "ending", msgid!("expected a type of start, stop or discontinue; skipped")),
         }
     }
 }

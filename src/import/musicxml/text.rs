@@ -25,8 +25,8 @@ fn one_byte_or_utf8(bytes: &[u8]) -> (Cow<'_, str>, Option<Warning>) {
         Err(_) if declares_latin1(bytes) => (Cow::Owned(bytes.iter().map(|&b| b as char).collect()), None),
         Err(error) => {
             let line = 1 + bytes[..error.valid_up_to()].iter().filter(|&&b| b == b'\n').count() as u32;
-            let what = "some bytes are not UTF-8 and were replaced".to_owned();
-            let warning = Warning { bar: None, line: Some(line), element: "text".to_owned(), what };
+            let what = tr!("some bytes are not UTF-8 and were replaced");
+            let warning = Warning { bar: None, line: Some(line), element: tr!("text"), what };
             (String::from_utf8_lossy(bytes), Some(warning))
         }
     }
@@ -47,9 +47,9 @@ fn utf16<'b>(bytes: &[u8], unit: fn([u8; 2]) -> u16, file: &str) -> Result<(Cow<
             Err(bad) => {
                 return Err(Error::Broken {
                     file: file.to_owned(),
-                    place: format!("line {}", 1 + text.matches('\n').count()),
-                    expected: "UTF-16 text, as the first bytes announce".to_owned(),
-                    found: format!("half a character, {:#06x}", bad.unpaired_surrogate()),
+                    place: tr!("line {line}", line = 1 + text.matches('\n').count()),
+                    expected: tr!("UTF-16 text, as the first bytes announce"),
+                    found: tr!("half a character, {code}", code = format!("{:#06x}", bad.unpaired_surrogate())),
                 });
             }
         }

@@ -152,10 +152,10 @@ impl<'w> Walk<'w> {
                     let breaks = ["new-system", "new-page"].iter().any(|name| child.attribute(*name) == Some("yes"));
                     self.page.signs(self.bar).new_system |= breaks;
                 }
-                "harmony" => self.warn(child, "harmony", "chord symbols are not read"),
-                "figured-bass" => self.warn(child, "figured-bass", "figures are not read"),
+                "harmony" => self.warn(child, "harmony", msgid!("chord symbols are not read")),
+                "figured-bass" => self.warn(child, "figured-bass", msgid!("figures are not read")),
                 "" | "bookmark" | "grouping" | "link" | "listening" => {}
-                other => self.warn(child, other, "unknown inside <measure>; skipped"),
+                other => self.warn(child, other, msgid!("unknown inside <measure>; skipped")),
             }
         }
         // The music under a bar-repeat sign "needs to be repeated within each measure" (MusicXML 4.0 reference,
@@ -165,7 +165,7 @@ impl<'w> Walk<'w> {
             && self.bar >= back
         {
             self.out.repeated.push((self.bar, back, staff));
-            let what = "a bar-repeat sign; the bar is filled with the notes it stands for";
+            let what = msgid!("a bar-repeat sign; the bar is filled with the notes it stands for");
             self.warnings.add(&self.label, measure.content, "measure-repeat", what);
         }
     }
@@ -187,20 +187,20 @@ impl<'w> Walk<'w> {
         let Some(pitch) = read.pitch else {
             if read.is_unpitched {
                 self.out.n_unpitched += !read.is_grace as u32;
-                self.warn(node, "unpitched", "a note without a pitch; counted, but not followed");
+                self.warn(node, "unpitched", msgid!("a note without a pitch; counted, but not followed"));
             }
             return;
         };
         if read.is_cue {
-            self.warn(node, "cue", "a cue-sized note; kept, but nobody is expected to play it");
+            self.warn(node, "cue", msgid!("a cue-sized note; kept, but nobody is expected to play it"));
         }
         if read.is_alter_guessed {
-            self.warn(node, "accidental", "stands without an <alter>; the pitch is taken as printed");
+            self.warn(node, "accidental", msgid!("stands without an <alter>; the pitch is taken as printed"));
         }
         let staff = staff_idx(read.staff);
         let sounding = pitch.midi() + self.shifts[staff] as i32 + read.marks.harmonic_shift as i32;
         let Some(key) = MidiKey::try_new(sounding) else {
-            self.warn(node, "pitch", "no MIDI key is that high or low; the note is skipped");
+            self.warn(node, "pitch", msgid!("no MIDI key is that high or low; the note is skipped"));
             return;
         };
         self.out.notes.push(RawNote {
@@ -225,7 +225,7 @@ impl<'w> Walk<'w> {
             if let Some(ticks) = self.divisions.and_then(|d| d.ticks(text)) {
                 return ticks;
             }
-            self.warn(node, "duration", "expected a number of divisions from 0 up; the printed note value is taken");
+            self.warn(node, "duration", msgid!("expected a number of divisions from 0 up; the printed note value is taken"));
         }
         if read.value_64ths > 0 {
             return self.grid.ticks(crate::time::ScoreTime::new(read.value_64ths, 64));
@@ -233,7 +233,7 @@ impl<'w> Walk<'w> {
         if read.is_rest {
             return self.nominal.unwrap_or(0);
         }
-        self.warn(node, "note", "neither <duration> nor <type> says how long it lasts; taken as no time");
+        self.warn(node, "note", msgid!("neither <duration> nor <type> says how long it lasts; taken as no time"));
         0
     }
 
@@ -241,12 +241,12 @@ impl<'w> Walk<'w> {
         let text = node.children().find(|n| n.has_tag_name("duration")).and_then(|n| n.text()).unwrap_or_default();
         let Some(ticks) = self.divisions.and_then(|d| d.ticks(text)) else {
             let element = if sign < 0 { "backup" } else { "forward" };
-            return self.warn(node, element, "expected a number of divisions from 0 up; skipped");
+            return self.warn(node, element, msgid!("expected a number of divisions from 0 up; skipped"));
         };
         self.at = self.at.saturating_add(sign * ticks);
         if self.at < 0 {
             self.at = 0;
-            self.warn(node, "backup", "goes back beyond the bar line; taken to the bar's start");
+            self.warn(node, "backup", msgid!("goes back beyond the bar line; taken to the bar's start"));
         }
         self.onset = self.at;
         self.high = self.high.max(self.at);
@@ -261,7 +261,7 @@ impl<'w> Walk<'w> {
             match child.tag_name().name() {
                 "divisions" => match self.grid.divisions(child.text().unwrap_or_default()) {
                     Some(divisions) => self.divisions = Some(divisions),
-                    None => self.warn(child, "divisions", "expected a number above 0; the one before stays"),
+                    None => self.warn(child, "divisions", msgid!("expected a number above 0; the one before stays")),
                 },
                 "key" => self.key(child),
                 "time" => self.time(child),
@@ -276,7 +276,7 @@ impl<'w> Walk<'w> {
                 }
                 "measure-style" => self.measure_style(child),
                 "" | "directive" | "footnote" | "for-part" | "instruments" | "level" | "part-symbol" | "staff-details" | "transpose" => {}
-                other => self.warn(child, other, "unknown inside <attributes>; skipped"),
+                other => self.warn(child, other, msgid!("unknown inside <attributes>; skipped")),
             }
         }
     }
@@ -287,7 +287,7 @@ impl<'w> Walk<'w> {
             return self.bar;
         }
         if self.nominal.is_some_and(|n| self.at < n) {
-            self.warn(node, element, "changes inside a bar; taken to change at the next bar");
+            self.warn(node, element, msgid!("changes inside a bar; taken to change at the next bar"));
         }
         self.bar + 1
     }
@@ -296,7 +296,7 @@ impl<'w> Walk<'w> {
         let child = |name: &str| node.children().find(|n| n.has_tag_name(name)).and_then(|n| n.text()).map(str::trim);
         let fifths = child("fifths").and_then(|t| t.parse::<i8>().ok()).filter(|f| (-14..=14).contains(f));
         let Some(fifths) = fifths else {
-            return self.warn(node, "key", "only key signatures by <fifths> are read; the one before stays");
+            return self.warn(node, "key", msgid!("only key signatures by <fifths> are read; the one before stays"));
         };
         let mode = match child("mode") {
             Some("major") => Some(Mode::Major),
@@ -319,7 +319,9 @@ impl<'w> Walk<'w> {
         } else {
             match composite_meter(node) {
                 Some(meter) => PageMeter::Metered(meter),
-                None => return self.warn(node, "time", "expected <beats> such as 3 or 3+2 and a <beat-type>; the one before stays"),
+                None => {
+                    return self.warn(node, "time", msgid!("expected <beats> such as 3 or 3+2 and a <beat-type>; the one before stays"));
+                }
             }
         };
         let bar = self.holds_from(node, "time");
@@ -335,10 +337,10 @@ impl<'w> Walk<'w> {
     fn transpose(&mut self, node: Node) {
         let child = |name: &str| node.children().find(|n| n.has_tag_name(name)).and_then(|n| n.text()).map_or(Some(0), parse_whole);
         let (Some(chromatic), Some(octaves)) = (child("chromatic"), child("octave-change")) else {
-            return self.warn(node, "transpose", "expected whole numbers of semitones and octaves; not transposed");
+            return self.warn(node, "transpose", msgid!("expected whole numbers of semitones and octaves; not transposed"));
         };
         let Some(shift) = i8::try_from(chromatic + 12 * octaves).ok() else {
-            return self.warn(node, "transpose", "further than any instrument transposes; not transposed");
+            return self.warn(node, "transpose", msgid!("further than any instrument transposes; not transposed"));
         };
         match number_attribute(node) {
             Some(staff) => self.shifts[staff_idx(staff)] = shift,
@@ -363,7 +365,7 @@ impl<'w> Walk<'w> {
             let alter = child("pedal-alter").and_then(|t| t.parse::<f32>().ok()).filter(|a| a.abs() <= 1.0);
             match letter.zip(alter) {
                 Some((letter, alter)) => setting.set(letter, alter as i8),
-                None => self.warn(tuning, "pedal-tuning", "expected a <pedal-step> A to G and a <pedal-alter> -1, 0 or 1; skipped"),
+                None => self.warn(tuning, "pedal-tuning", msgid!("expected a <pedal-step> A to G and a <pedal-alter> -1, 0 or 1; skipped")),
             }
         }
         self.out.pedals.push((self.bar, self.at, setting));

@@ -28,7 +28,7 @@ impl Warnings {
             self.seen.insert((element.to_owned(), what), (self.list.len(), 1));
             let line = node.map(|n| n.document().text_pos_at(n.range().start).row);
             let bar = (!bar.is_empty()).then(|| bar.to_owned());
-            self.list.push(Warning { bar, line, element: format!("<{element}>"), what: what.to_owned() });
+            self.list.push(Warning { bar, line, element: format!("<{element}>"), what: tr!(what) });
         }
     }
 
@@ -36,12 +36,12 @@ impl Warnings {
         for (idx, n) in self.seen.into_values() {
             if n > 1 {
                 let more = n - 1;
-                self.list[idx].what += &format!("; {more} more like it");
+                self.list[idx].what += &tr!("; {n} more like it", n = more);
             }
         }
         if self.n_dropped > 0 {
-            let what = format!("{} more warnings of other kinds", self.n_dropped);
-            self.list.push(Warning { bar: None, line: None, element: "file".to_owned(), what });
+            let what = tr!("{n} more warnings of other kinds", n = self.n_dropped);
+            self.list.push(Warning { bar: None, line: None, element: tr!("file"), what });
         }
         self.list
     }

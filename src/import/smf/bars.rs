@@ -29,8 +29,10 @@ pub(super) fn lay_out(
     .filter_map(|(at, (beats, unit_power))| {
         let meter = (unit_power <= UNIT_POWER_MAX).then(|| Meter::try_new(beats.into(), 1 << unit_power)).flatten();
         if meter.is_none() {
-            warnings
-                .push(warning("time signature", format!("{beats} over two to the power {unit_power} cannot be laid out; it is left out")));
+            warnings.push(warning(
+                &tr!("time signature"),
+                tr!("{beats} over two to the power {unit_power} cannot be laid out; it is left out", beats, unit_power),
+            ));
         }
         meter.map(|m| (at, m))
     })
@@ -44,7 +46,7 @@ pub(super) fn lay_out(
         let mode = if is_minor { Mode::Minor } else { Mode::Major };
         let key = (-7..=7).contains(&fifths).then(|| KeySignature::new(fifths, Some(mode)));
         if key.is_none() {
-            warnings.push(warning("key signature", format!("{fifths} sharps cannot be; it is left out")));
+            warnings.push(warning(&tr!("key signature"), tr!("{fifths} sharps cannot be; it is left out", fifths)));
         }
         key.map(|k| (at, k))
     })
@@ -59,8 +61,8 @@ pub(super) fn lay_out(
     let mut start = ScoreTime::ZERO;
     while start < end || bars.is_empty() {
         if bars.len() == BARS_MAX {
-            let what = format!("the notes fill more than {BARS_MAX} bars");
-            return Err(Error::TooLarge { file: file_name.to_owned(), what, limit: format!("{BARS_MAX} bars") });
+            let what = tr!("the notes fill more than {n} bars", n = BARS_MAX);
+            return Err(Error::TooLarge { file: file_name.to_owned(), what, limit: tr!("{n} bars", n = BARS_MAX) });
         }
         let in_force = meters.partition_point(|m| m.0 <= start) - 1;
         let (meter, whole) = (meters[in_force].1, meters[in_force].1.bar_length());
@@ -71,8 +73,8 @@ pub(super) fn lay_out(
             warnings.push(Warning {
                 bar: Some(label.0.clone()),
                 line: None,
-                element: "time signature".to_owned(),
-                what: "it changes inside the bar, which is cut short there".to_owned(),
+                element: tr!("time signature"),
+                what: tr!("it changes inside the bar, which is cut short there"),
             });
         }
         let key = keys[..keys.partition_point(|k| k.0 <= start)].last().map_or(KeySignature::NONE, |k| k.1);
@@ -85,8 +87,8 @@ pub(super) fn lay_out(
         start += length;
     }
     if pickup.is_some() {
-        let what = "one short bar before the time signature that stays: taken as a pickup, bar 0".to_owned();
-        warnings.push(warning("time signature", what));
+        let what = tr!("one short bar before the time signature that stays: taken as a pickup, bar 0");
+        warnings.push(warning(&tr!("time signature"), what));
     }
     let markers = changes(file, timeline, |what| match what {
         What::Marker(text) => Some(text.clone()),

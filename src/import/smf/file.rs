@@ -73,35 +73,35 @@ pub(super) enum What {
 pub(super) fn read(bytes: &[u8], file_name: &str) -> Result<File, Error> {
     let broken = |byte: usize, expected: &str, found: String| Error::Broken {
         file: file_name.to_owned(),
-        place: format!("byte {byte}"),
+        place: tr!("byte {n}", n = byte),
         expected: expected.to_owned(),
         found,
     };
     if !bytes.starts_with(b"MThd") {
-        return Err(broken(0, "MThd, the mark of a MIDI file", shown(bytes)));
+        return Err(broken(0, &tr!("MThd, the mark of a MIDI file"), shown(bytes)));
     }
     let Some(length) = be32(bytes, 4) else {
-        return Err(broken(4, "the length of the header", "the end of the file".to_owned()));
+        return Err(broken(4, &tr!("the length of the header"), tr!("the end of the file")));
     };
     if length < 6 {
-        return Err(broken(4, "a header of at least 6 bytes", format!("{length}")));
+        return Err(broken(4, &tr!("a header of at least 6 bytes"), format!("{length}")));
     }
     let (Some(format), Some(n_declared), Some(division)) = (be16(bytes, 8), be16(bytes, 10), be16(bytes, 12)) else {
-        return Err(broken(8, "format, number of tracks and division", "the end of the file".to_owned()));
+        return Err(broken(8, &tr!("format, number of tracks and division"), tr!("the end of the file")));
     };
     if format > 2 {
-        return Err(broken(8, "format 0 or 1", format!("format {format}")));
+        return Err(broken(8, &tr!("format 0 or 1"), tr!("format {format}", format)));
     }
     let division = read_division(division).ok_or_else(|| {
-        let expected = "ticks to the quarter, or SMPTE time of 24, 25, 29 or 30 frames with at least one tick to the frame";
-        broken(12, expected, format!("{division:#06x}"))
+        let expected = tr!("ticks to the quarter, or SMPTE time of 24, 25, 29 or 30 frames with at least one tick to the frame");
+        broken(12, &expected, format!("{division:#06x}"))
     })?;
 
     let mut file = File { format, division, tracks: Vec::new(), warnings: Vec::new(), damage: None };
     let mut at = 8usize.saturating_add(length as usize);
     while at < bytes.len() {
         let (Some(id), Some(length)) = (bytes.get(at..at + 4), be32(bytes, at + 4)) else {
-            file.warn("end of file", format!("the last {} bytes are no MIDI data; they are left out", bytes.len() - at));
+            file.warn(&tr!("end of file"), tr!("the last {n} bytes are no MIDI data; they are left out", n = bytes.len() - at));
             break;
         };
         let body = at + 8;
@@ -109,28 +109,28 @@ pub(super) fn read(bytes: &[u8], file_name: &str) -> Result<File, Error> {
         if id == b"MTrk" {
             let number = file.tracks.len() + 1;
             if end - body < length as usize {
-                let found = format!("the end of the file after {}", end - body);
-                let error = broken(body, &format!("{length} bytes of track {number}"), found);
-                file.damaged(error, &format!("track {number}"), "the file ends before the track does; what is there is used");
+                let found = tr!("the end of the file after {n}", n = end - body);
+                let error = broken(body, &tr!("{length} bytes of track {number}", length, number), found);
+                file.damaged(error, &tr!("track {number}", number), &tr!("the file ends before the track does; what is there is used"));
             }
             let track = read_track(&mut file, bytes, body..end, number, &broken);
             file.tracks.push(track);
         } else if !id.iter().all(|b| b.is_ascii_graphic() || *b == b' ') {
             // Chunks of other kinds are to be passed over (RP-001, "Chunks"), but this is no chunk.
-            file.warn("end of file", format!("from byte {at} on there is no MIDI data; it is left out"));
+            file.warn(&tr!("end of file"), tr!("from byte {at} on there is no MIDI data; it is left out", at));
             break;
         }
         at = end;
     }
     if file.tracks.is_empty() {
-        return Err(file.damage.unwrap_or_else(|| broken(at.min(bytes.len()), "a track (MTrk)", "the end of the file".to_owned())));
+        return Err(file.damage.unwrap_or_else(|| broken(at.min(bytes.len()), &tr!("a track (MTrk)"), tr!("the end of the file"))));
     }
     let (n_declared, n_found) = (usize::from(n_declared), file.tracks.len());
     if n_found < n_declared {
-        let error = broken(at.min(bytes.len()), &format!("track {} of {n_declared}", n_found + 1), "none".to_owned());
-        file.damaged(error, "header", &format!("{n_declared} tracks are announced, {n_found} are there"));
+        let error = broken(at.min(bytes.len()), &tr!("track {number} of {n}", number = n_found + 1, n = n_declared), tr!("none"));
+        file.damaged(error, &tr!("header"), &tr!("{n_declared} tracks are announced, {n_found} are there", n_declared, n_found));
     } else if n_found > n_declared {
-        file.warn("header", format!("{n_declared} tracks are announced, {n_found} are there and used"));
+        file.warn(&tr!("header"), tr!("{n_declared} tracks are announced, {n_found} are there and used", n_declared, n_found));
     }
     Ok(file)
 }
@@ -157,7 +157,7 @@ fn read_track(
     number: usize,
     broken: &impl Fn(usize, &str, String) -> Error,
 ) -> Track {
-    let element = format!("track {number}");
+    let element = tr!("track {number}", number);
     let mut track = Track { number, events: Vec::new(), end: 0 };
     let mut from = body.start;
     let mut is_ended = false;
@@ -169,8 +169,8 @@ fn read_track(
                 Some(Ok(event)) => {
                     track.end += u64::from(event.delta.as_int());
                     if events.unread().is_empty() && runs_over(&bytes[here..body.end]) {
-                        let error = broken(here, "a MIDI event", shown(&bytes[here..body.end]));
-                        file.damaged(error, &element, "an event is longer than the track; it is left out");
+                        let error = broken(here, &tr!("a MIDI event"), shown(&bytes[here..body.end]));
+                        file.damaged(error, &element, &tr!("an event is longer than the track; it is left out"));
                         break 'restart;
                     }
                     match event.kind {
@@ -184,16 +184,16 @@ fn read_track(
                 _ if here == body.end => break 'restart,
                 // An event that midly refuses ends its iteration.
                 _ => {
-                    let error = broken(here, "a MIDI event", shown(&bytes[here..body.end]));
+                    let error = broken(here, &tr!("a MIDI event"), shown(&bytes[here..body.end]));
                     match frame(&bytes[here..body.end]).filter(|&(_, length)| length <= body.end - here) {
                         Some((delta, length)) => {
-                            file.damaged(error, &element, "an event that makes no sense is left out");
+                            file.damaged(error, &element, &tr!("an event that makes no sense is left out"));
                             track.end += delta;
                             from = here + length;
                             continue 'restart;
                         }
                         None => {
-                            file.damaged(error, &element, "an event that makes no sense; the rest of the track is left out");
+                            file.damaged(error, &element, &tr!("an event that makes no sense; the rest of the track is left out"));
                             break 'restart;
                         }
                     }
@@ -202,7 +202,7 @@ fn read_track(
         }
     }
     if !is_ended && file.damage.is_none() {
-        file.warn(&element, "no end of track; it ends with its last event".to_owned());
+        file.warn(&element, tr!("no end of track; it ends with its last event"));
     }
     track
 }
@@ -304,10 +304,10 @@ fn words(bytes: &[u8]) -> Option<String> {
 /// Shows the first bytes of what was found.
 fn shown(bytes: &[u8]) -> String {
     if bytes.is_empty() {
-        return "the end of the file".to_owned();
+        return tr!("the end of the file");
     }
     let hex: Vec<String> = bytes.iter().take(6).map(|b| format!("{b:02x}")).collect();
-    format!("bytes {}{}", hex.join(" "), if bytes.len() > 6 { " .." } else { "" })
+    tr!("bytes {hex}", hex = hex.join(" ") + if bytes.len() > 6 { " .." } else { "" })
 }
 
 fn be16(bytes: &[u8], at: usize) -> Option<u16> {

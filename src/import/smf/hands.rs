@@ -43,7 +43,7 @@ pub(super) fn parts(file: &File, struck: &[Struck], timeline: &Timeline, warning
                 let hands = match one.hand {
                     Some(hand) => vec![hand; one.notes.len()],
                     None => {
-                        let what = "the file does not say which hand plays what; the notes are split by pitch".to_owned();
+                        let what = tr!("the file does not say which hand plays what; the notes are split by pitch");
                         warnings.push(warning(&one.place, what));
                         let sounding =
                             |&n: &usize| Sounding { onset: timeline.at(struck[n].on), end: timeline.at(struck[n].off), key: struck[n].key };
@@ -77,7 +77,7 @@ fn streams(file: &File, struck: &[Struck]) -> Vec<Stream> {
                     })
                 };
                 let program = program(&track.events).or_else(|| file.tracks.iter().find_map(|t| program(&t.events)));
-                let place = format!("track {}, channel {}", track.number, note.channel.0 + 1);
+                let place = tr!("track {number}, channel {channel}", number = track.number, channel = note.channel.0 + 1);
                 streams.push(Stream {
                     track: note.track,
                     channel: note.channel,
@@ -147,14 +147,17 @@ fn by_stream(group: &[&Stream], warnings: &mut Vec<Warning>) -> Vec<(usize, Hand
         let by_pitch = if is_high { Hand::Right } else { Hand::Left };
         let hand = named.or(other_named.filter(|_| group.len() == 2)).unwrap_or(by_pitch);
         if named.is_none() {
-            said.push(format!("{} to the {}", stream.place, hand.words()));
+            said.push(match hand {
+                Hand::Left => tr!("{place} to the left hand", place = stream.place),
+                Hand::Right => tr!("{place} to the right hand", place = stream.place),
+            });
         }
         let voice = &mut n_voices[hand as usize];
         *voice = voice.saturating_add(1);
         notes.extend(stream.notes.iter().map(|&n| (n, hand, *voice)));
     }
     if !said.is_empty() {
-        warnings.push(warning("hands", format!("the file does not name them; by pitch {}", said.join(", "))));
+        warnings.push(warning(&tr!("hands"), tr!("the file does not name them; by pitch {}", said.join(", "))));
     }
     notes
 }

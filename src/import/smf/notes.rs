@@ -49,24 +49,31 @@ pub(super) fn collect(file: &File, warnings: &mut Vec<Warning>) -> Vec<Struck> {
             notes[note].off = source.end;
         }
         let n_empty = notes[first..].iter().filter(|n| n.off == n.on).count();
-        let element = format!("track {}", source.number);
-        let mut count = |n: usize, one: &str, many: &str| {
+        let element = tr!("track {number}", number = source.number);
+        let mut say = |n: usize, words: String| {
             if n > 0 {
-                warnings.push(warning(&element, format!("{n} {}", if n == 1 { one } else { many })));
+                warnings.push(warning(&element, words));
             }
         };
-        count(
-            unclosed.len(),
-            "note is never ended; it lasts to the end of the track",
-            "notes are never ended; they last to the end of the track",
+        let n = unclosed.len();
+        say(
+            n,
+            tr!("1 note is never ended; it lasts to the end of the track"
+                | "{n} notes are never ended; they last to the end of the track" % n),
         );
-        count(n_empty, "note has no length; it is taken as a thirty-second", "notes have no length; they are taken as thirty-seconds");
-        count(
-            n_overlaps as usize,
-            "note begins while the same key still sounds; the first end is given to the earlier one",
-            "notes begin while the same key still sounds; the first end is given to the earlier one",
+        let n = n_empty;
+        say(
+            n,
+            tr!("1 note has no length; it is taken as a thirty-second" | "{n} notes have no length; they are taken as thirty-seconds" % n),
         );
-        count(n_stray as usize, "note-off ends no note; it is left out", "note-offs end no note; they are left out");
+        let n = n_overlaps as usize;
+        say(
+            n,
+            tr!("1 note begins while the same key still sounds; the first end is given to the earlier one"
+                | "{n} notes begin while the same key still sounds; the first end is given to the earlier one" % n),
+        );
+        let n = n_stray as usize;
+        say(n, tr!("1 note-off ends no note; it is left out" | "{n} note-offs end no note; they are left out" % n));
     }
     leave_out_percussion(&mut notes, warnings);
     notes.sort_by_key(|n| n.on);
@@ -80,6 +87,6 @@ fn leave_out_percussion(notes: &mut Vec<Struck>, warnings: &mut Vec<Warning>) {
     let n_percussion = notes.iter().filter(|n| n.channel == PERCUSSION).count();
     if n_percussion > 0 && n_percussion < notes.len() {
         notes.retain(|n| n.channel != PERCUSSION);
-        warnings.push(warning("channel 10", format!("{n_percussion} notes are percussion by General MIDI; they are left out")));
+        warnings.push(warning(&tr!("channel 10"), tr!("{n} notes are percussion by General MIDI; they are left out", n = n_percussion)));
     }
 }

@@ -91,7 +91,11 @@ impl Timeline {
         };
         let n_off = onsets.iter().filter(|&&t| is_off(t)).count();
         (2 * n_off > onsets.len()).then(|| {
-            format!("{n_off} of {} onsets lie off the beats: this looks like a recorded performance, not a score; to replay it use it as a take", onsets.len())
+            tr!(
+                "{n_off} of {n} onsets lie off the beats: this looks like a recorded performance, not a score; to replay it use it as a take",
+                n_off,
+                n = onsets.len()
+            )
         })
     }
 }

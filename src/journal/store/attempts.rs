@@ -25,7 +25,7 @@ impl Store {
     /// # Errors
     /// When they cannot be read.
     pub fn attempts(&self, piece_key: &str) -> Result<Attempts, Error> {
-        let doing = "read the attempts";
+        let doing = msgid!("read the attempts");
         let failed = self.failed(doing);
         let overruled = self.overruled(piece_key)?;
         let mut shapes = Shapes::default();
@@ -62,7 +62,7 @@ impl Store {
         let read =
             |row: &Row<'_>| Ok((RepRow(row.get(0)?), DatedLapse { place: row.get(1)?, recovery: known(row, 2)?, going_at: row.get(3)? }));
         let mut lapses: HashMap<RepRow, Vec<DatedLapse>> = HashMap::new();
-        for (rep, lapse) in self.rows(sql, [piece_key], read, "read the run-throughs")? {
+        for (rep, lapse) in self.rows(sql, [piece_key], read, msgid!("read the run-throughs"))? {
             lapses.entry(rep).or_default().push(lapse);
         }
         Ok(lapses)
@@ -78,7 +78,7 @@ impl Store {
                    WHERE kind = 'setting' AND piece_key = ? ORDER BY happening.rep_id, nth";
         let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), SettingSlip { place: row.get(1)?, setting: row.get(2)? }));
         let mut slips: HashMap<RepRow, Vec<SettingSlip>> = HashMap::new();
-        for (rep, slip) in self.rows(sql, [piece_key], read, "read the slips of levers and pedals")? {
+        for (rep, slip) in self.rows(sql, [piece_key], read, msgid!("read the slips of levers and pedals"))? {
             slips.entry(rep).or_default().push(slip);
         }
         Ok(slips)
@@ -100,7 +100,7 @@ impl Store {
         let read = |row: &Row<'_>| {
             Ok(DatedSlip { at: timestamp(row.get(0)?, row.get(1)?)?, slip: SettingSlip { place: row.get(2)?, setting: row.get(3)? } })
         };
-        self.rows(sql, [piece_key], read, "read the slips of levers and pedals")
+        self.rows(sql, [piece_key], read, msgid!("read the slips of levers and pedals"))
     }
 
     /// Returns the player's last word on each rep of a piece whose verdict they overruled.
@@ -110,7 +110,7 @@ impl Store {
                    FROM overrule CROSS JOIN rep ON rep.id = rep_id CROSS JOIN session ON session.id = session_id
                    WHERE piece_key = ? ORDER BY at_us, overrule.id";
         let read = |row: &Row<'_>| Ok((RepRow(row.get(0)?), known(row, 1)?));
-        Ok(self.rows(sql, [piece_key], read, "read the verdicts overruled")?.into_iter().collect())
+        Ok(self.rows(sql, [piece_key], read, msgid!("read the verdicts overruled"))?.into_iter().collect())
     }
 
     /// Returns the id of a rep.
@@ -130,8 +130,8 @@ impl Store {
     }
 
     fn one<T>(&self, sql: &str, rep: RepRow, read: impl FnOnce(&Row<'_>) -> rusqlite::Result<T>) -> Result<T, Error> {
-        let mut statement = self.prepared(sql).map_err(self.failed("read a rep"))?;
-        statement.query_row([rep.0], read).map_err(self.failed("read a rep"))
+        let mut statement = self.prepared(sql).map_err(self.failed(msgid!("read a rep")))?;
+        statement.query_row([rep.0], read).map_err(self.failed(msgid!("read a rep")))
     }
 
     /// Returns what was noted during a rep, in its order.
@@ -140,7 +140,7 @@ impl Store {
     /// When it cannot be read.
     pub fn noted(&self, rep: RepRow) -> Result<Vec<Noted>, Error> {
         let sql = "SELECT kind, place FROM happening WHERE rep_id = (SELECT id FROM rep WHERE rowid = ?) ORDER BY nth";
-        self.rows(sql, [rep.0], |row| Ok(Noted { kind: row.get(0)?, place: row.get(1)? }), "read a rep")
+        self.rows(sql, [rep.0], |row| Ok(Noted { kind: row.get(0)?, place: row.get(1)? }), msgid!("read a rep"))
     }
 
     /// Returns the latest run-throughs of a piece, at most `n_max`, oldest first.
@@ -148,7 +148,7 @@ impl Store {
     /// # Errors
     /// When they cannot be read.
     pub fn runs(&self, piece_key: &str, n_max: usize) -> Result<Vec<DatedRun>, Error> {
-        let doing = "read the run-throughs";
+        let doing = msgid!("read the run-throughs");
         let sql = "SELECT run.rep_id, started_utc_us + started_us, offset_s, n_bars, n_bars_played, is_held
                    FROM run CROSS JOIN rep ON rep.id = rep_id CROSS JOIN session ON session.id = session_id
                    WHERE piece_key = ?1 ORDER BY 2 DESC, 1 LIMIT ?2";

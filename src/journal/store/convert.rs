@@ -71,19 +71,19 @@ impl Word for Outcome {
 pub(super) fn known<T: Word>(row: &Row<'_>, column: usize) -> rusqlite::Result<T> {
     let word = row.get_ref(column)?.as_str()?;
     let value = T::WORDS.iter().find(|(_, known)| *known == word).map(|(value, _)| *value);
-    value.ok_or_else(|| unreadable(column, Type::Text, format!("the unknown word {word:?}")))
+    value.ok_or_else(|| unreadable(column, Type::Text, tr!("the unknown word {word}", word = format!("{word:?}"))))
 }
 
 pub(super) fn uuid(row: &Row<'_>, column: usize) -> rusqlite::Result<Uuid> {
     let text = row.get_ref(column)?.as_str()?;
-    Uuid::parse_str(text).map_err(|e| unreadable(column, Type::Text, format!("the id {text:?}: {e}")))
+    Uuid::parse_str(text).map_err(|e| unreadable(column, Type::Text, tr!("the id {id}: {why}", id = format!("{text:?}"), why = e)))
 }
 
 pub(super) fn timestamp(utc_us: i64, offset_s: i32) -> rusqlite::Result<Timestamp> {
     let offset = FixedOffset::east_opt(offset_s);
     let utc = Utc.timestamp_micros(utc_us).single();
     let at = utc.zip(offset).map(|(utc, offset)| utc.with_timezone(&offset));
-    at.ok_or_else(|| unreadable(1, Type::Integer, format!("the time {utc_us} us with the offset {offset_s} s")))
+    at.ok_or_else(|| unreadable(1, Type::Integer, tr!("the time {utc_us} us with the offset {offset_s} s", utc_us, offset_s)))
 }
 
 fn unreadable(column: usize, kind: Type, what: String) -> rusqlite::Error {

@@ -46,7 +46,7 @@ impl Store {
     /// When the other file is no journal, one of a newer program, or damaged, or the two contradict each other; then nothing is taken in.
     pub fn merge(&mut self, other: &Path) -> Result<Merged, Error> {
         let copy = Copy::of(other, &self.file)?;
-        let failed = self.failed("take in another journal");
+        let failed = self.failed(msgid!("take in another journal"));
         self.connection.execute("ATTACH ? AS other", [copy.0.to_string_lossy()]).map_err(&failed)?;
         let merged = self.take_in(other);
         let detached = self.connection.execute_batch("DETACH other").map_err(failed);
@@ -55,7 +55,7 @@ impl Store {
 
     /// Takes in the attached journal `other`, all or nothing.
     fn take_in(&mut self, other: &Path) -> Result<Merged, Error> {
-        let failed = self.failed("take in another journal");
+        let failed = self.failed(msgid!("take in another journal"));
         let tables = self.tables()?;
         let transaction = self.connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(&failed)?;
         let mut merged = Merged::default();
@@ -68,7 +68,7 @@ impl Store {
             let sql = format!("SELECT count(*) FROM other.{name} AS new JOIN main.{name} AS own ON {same} WHERE {differs}");
             let n_contradictions: i64 = transaction.query_row(&sql, [], |row| row.get(0)).map_err(&failed)?;
             if n_contradictions > 0 {
-                let what = format!("{n_contradictions} of its rows of the table {name} are here with other contents");
+                let what = tr!("{n} of its rows of the table {name} are here with other contents", n = n_contradictions, name);
                 return Err(Error::Other { file: other.to_owned(), what });
             }
             let columns = table.columns.join(", ");
@@ -127,27 +127,29 @@ impl Copy {
     fn of(other: &Path, own_file: &Path) -> Result<Copy, Error> {
         let refused = |what: String| Error::Other { file: other.to_owned(), what };
         let connection = Connection::open_with_flags(other, OpenFlags::SQLITE_OPEN_READ_ONLY)
-            .map_err(|e| refused(format!("it cannot be read ({e})")))?;
+            .map_err(|e| refused(tr!("it cannot be read ({why})", why = e)))?;
         connection.busy_timeout(BUSY).map_err(|e| refused(e.to_string()))?;
         let original = Store::unready(connection, other.to_owned());
         let is_ours = original.refuse_what_is_not_ours();
         is_ours.map_err(|error| match error {
-            Error::Newer { found, known, .. } => refused(format!(
+            Error::Newer { found, known, .. } => refused(tr!(
                 "it was written by a newer version of this program (its schema is {found}, this one knows up to {known}); \
-                 use the newer program on both machines"
+                 use the newer program on both machines",
+                found,
+                known
             )),
-            Error::Foreign { .. } => refused("it is not a journal of this program".to_owned()),
-            Error::Damaged { what, .. } => refused(format!("it is damaged: {what}")),
-            error => refused(format!("it cannot be read ({error})")),
+            Error::Foreign { .. } => refused(tr!("it is not a journal of this program")),
+            Error::Damaged { what, .. } => refused(tr!("it is damaged: {what}", what)),
+            error => refused(tr!("it cannot be read ({why})", why = error)),
         })?;
         let copied = Copy(beside(own_file, "other"));
         copy(&original.connection, other, &copied.0)?;
         let connection = Connection::open(&copied.0).map_err(|source| Error::Open { file: copied.0.clone(), source })?;
         let store = Store::set_up(connection, copied.0.clone())?;
         store.check().map_err(|error| match error {
-            Error::Damaged { what, .. } => refused(format!("it is damaged: {what}")),
-            Error::Sql { source, .. } => refused(format!("it cannot be read whole ({source})")),
-            error => refused(format!("it cannot be read whole ({error})")),
+            Error::Damaged { what, .. } => refused(tr!("it is damaged: {what}", what)),
+            Error::Sql { source, .. } => refused(tr!("it cannot be read whole ({why})", why = source)),
+            error => refused(tr!("it cannot be read whole ({why})", why = error)),
         })?;
         Ok(copied)
     }

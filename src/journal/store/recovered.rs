@@ -25,11 +25,13 @@ pub struct Recovered {
 impl Recovered {
     /// Returns what to say of it, a line each; nothing when nothing was there.
     pub fn lines(&self) -> Vec<String> {
-        let note = |n: usize| if n == 1 { "1 note".to_owned() } else { format!("{n} notes") };
-        let takes =
-            self.takes.iter().map(|(span, n)| format!("the program was cut short in a rep of {span}: its take of {} is kept", note(*n)));
-        let rescued = (self.n_rescued > 0).then(|| "what the journal refused last time is in it now".to_owned());
-        let left = self.left.iter().map(|(file, why)| format!("{} was left as it is: {why}", file.display()));
+        let note = |n: usize| tr!("1 note" | "{n} notes" % n);
+        let cut_short = |span: &String, n: usize| {
+            tr!("the program was cut short in a rep of {span}: its take of {notes} is kept", span, notes = note(n))
+        };
+        let takes = self.takes.iter().map(|(span, n)| cut_short(span, *n));
+        let rescued = (self.n_rescued > 0).then(|| tr!("what the journal refused last time is in it now"));
+        let left = self.left.iter().map(|(file, why)| tr!("{file} was left as it is: {why}", file = file.display(), why));
         takes.chain(rescued).chain(left).collect()
     }
 }
@@ -70,7 +72,7 @@ impl Store {
                 (Ok(()), true) => {
                     let aside = path.with_extension("torn");
                     let to = if fs::rename(&path, &aside).is_ok() { aside } else { path.clone() };
-                    self.recovered.left.push((to, "part of it cannot be read; the rest is in the journal".to_owned()));
+                    self.recovered.left.push((to, tr!("part of it cannot be read; the rest is in the journal")));
                 }
                 (taken, _) => self.settle(&path, taken),
             }
@@ -96,7 +98,7 @@ impl Store {
         let found = self.connection.query_row(sql, params![session.0.to_string(), begun.started.0], |row| {
             Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, row.get::<_, u32>(2)?))
         });
-        let (n_sessions, n_same, number) = found.map_err(self.failed("look for a session"))?;
+        let (n_sessions, n_same, number) = found.map_err(self.failed(msgid!("look for a session")))?;
         if n_sessions == 0 {
             return Err(Error::Unknown { file: self.file.clone() });
         }

@@ -58,9 +58,9 @@ impl Store {
             .connection
             .query_row(&sql, rusqlite::params![session.0.to_string(), number], read)
             .optional()
-            .map_err(self.failed("read what was overruled"))?;
+            .map_err(self.failed(msgid!("read what was overruled")))?;
         let Some(row) = found else { return Ok(()) };
         let sql = format!("INSERT OR IGNORE INTO {table} VALUES ({})", vec!["?"; row.len()].join(", "));
-        to.connection.execute(&sql, rusqlite::params_from_iter(row)).map(drop).map_err(to.failed("keep what was overruled"))
+        to.connection.execute(&sql, rusqlite::params_from_iter(row)).map(drop).map_err(to.failed(msgid!("keep what was overruled")))
     }
 }

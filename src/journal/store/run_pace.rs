@@ -20,10 +20,10 @@ impl Store {
             let pace = DatedPace { at: timestamp(row.get(1)?, row.get(2)?)?, by_reading: row.get(3)?, bars: Vec::new() };
             Ok((row.get::<_, String>(0)?, pace))
         };
-        let latest = self.connection.query_row(sql, [piece_key], read).optional().map_err(self.failed("read the run-throughs"))?;
+        let latest = self.connection.query_row(sql, [piece_key], read).optional().map_err(self.failed(msgid!("read the run-throughs")))?;
         let Some((rep, pace)) = latest else { return Ok(None) };
         let sql = "SELECT bar, permille FROM run_bar WHERE rep_id = ? ORDER BY nth";
         let read = |row: &rusqlite::Row<'_>| Ok(BarPace { bar: row.get(0)?, permille: row.get(1)? });
-        Ok(Some(DatedPace { bars: self.rows(sql, [rep], read, "read the run-throughs")?, ..pace }))
+        Ok(Some(DatedPace { bars: self.rows(sql, [rep], read, msgid!("read the run-throughs"))?, ..pace }))
     }
 }

@@ -53,15 +53,15 @@ impl Store {
         let connection = Connection::open(to).map_err(|source| Error::Open { file: to.to_owned(), source })?;
         let whole = Store::set_up(connection, to.to_owned())?;
         // One file, and nothing beside it.
-        whole.connection.pragma_update(None, "journal_mode", "DELETE").map_err(whole.failed("write a salvaged journal"))?;
+        whole.connection.pragma_update(None, "journal_mode", "DELETE").map_err(whole.failed(msgid!("write a salvaged journal")))?;
         let mut salvaged = Salvaged::default();
-        whole.connection.execute_batch("BEGIN").map_err(whole.failed("write a salvaged journal"))?;
+        whole.connection.execute_batch("BEGIN").map_err(whole.failed(msgid!("write a salvaged journal")))?;
         for table in TABLES {
             salvaged.n_broken_tables += usize::from(!self.salvage_table(table, &whole, &mut salvaged)?);
         }
-        whole.connection.execute_batch("COMMIT").map_err(whole.failed("write a salvaged journal"))?;
+        whole.connection.execute_batch("COMMIT").map_err(whole.failed(msgid!("write a salvaged journal")))?;
         if salvaged.n_rows == 0 && salvaged.n_broken_tables > 0 {
-            return Err(Error::Damaged { file: self.file.clone(), what: "nothing in it can be read".to_owned() });
+            return Err(Error::Damaged { file: self.file.clone(), what: tr!("nothing in it can be read") });
         }
         whole.check()?;
         Ok(salvaged)
@@ -96,7 +96,7 @@ impl Store {
                 match to.connection.prepare_cached(&insert).and_then(|mut insert| insert.execute(params_from_iter(cells))) {
                     Ok(n) => salvaged.n_rows += n,
                     Err(error) if error.sqlite_error_code() == Some(rusqlite::ErrorCode::ConstraintViolation) => salvaged.n_orphans += 1,
-                    Err(error) => return Err(to.failed("write a salvaged journal")(error)),
+                    Err(error) => return Err(to.failed(msgid!("write a salvaged journal"))(error)),
                 }
             }
             if is_whole {

@@ -51,7 +51,7 @@ impl Store {
     pub fn tables(&self) -> Result<Vec<Table>, Error> {
         let columns = |name: &'static str| {
             let sql = "SELECT name FROM pragma_table_info(?) ORDER BY cid";
-            Ok(Table { name, columns: self.rows(sql, [name], |row| row.get(0), "read the tables")? })
+            Ok(Table { name, columns: self.rows(sql, [name], |row| row.get(0), msgid!("read the tables"))? })
         };
         TABLES.iter().map(|table| columns(table.name)).collect()
     }
@@ -62,7 +62,7 @@ impl Store {
     /// # Errors
     /// When they cannot be read, or `each` fails.
     pub fn each_row<E: From<Error>>(&self, piece_key: Option<&str>, mut each: impl FnMut(&Table, Row) -> Result<(), E>) -> Result<(), E> {
-        let failed = self.failed("read a table");
+        let failed = self.failed(msgid!("read a table"));
         // Held until dropped: what another program writes meanwhile is not seen.
         let _moment = self.connection.unchecked_transaction().map_err(&failed)?;
         for (known, table) in TABLES.iter().zip(self.tables()?) {

@@ -83,7 +83,7 @@ impl fmt::Display for PedalSetting {
 
 /// Text that is no pedal diagram.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected the seven pedals, left foot first, such as \"D C# B | E F# G A\" or \"-v-|-v--\", found {0:?}")]
+#[error("{}", tr!("expected the seven pedals, left foot first, such as \"D C# B | E F# G A\" or \"-v-|-v--\", found {found}", found = format!("{:?}", .0)))]
 pub struct DiagramError(String);
 
 /// Reads either way of writing a diagram: by letters, or by marks.

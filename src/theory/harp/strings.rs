@@ -80,7 +80,7 @@ impl fmt::Display for HarpString {
 
 /// Text that is not a string such as `C4`.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected a string as letter and octave such as C4 (C4 is middle C), found {0:?}")]
+#[error("{}", tr!("expected a string as letter and octave such as C4 (C4 is middle C), found {found}", found = format!("{:?}", .0)))]
 pub struct StringError(String);
 
 impl FromStr for HarpString {

@@ -38,7 +38,7 @@ impl Opened {
         let (sender, wakes) = bounded(256);
         on_panic(sender.clone());
         let watch = watch_signals(sender.clone()).map_err(Error::Signals)?;
-        let taken = terminal::take().map_err(|source| Error::Terminal { doing: "opening", source })?;
+        let taken = terminal::take().map_err(|source| Error::Terminal { doing: msgid!("opening"), source })?;
         read_terminal(sender);
         Ok(Opened { taken, wakes, _watch: watch })
     }
