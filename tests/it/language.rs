@@ -3,6 +3,7 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::process::{Command, Output};
 
 /// One text of the code, as `tr!` has it: singular, and plural where it counts something.
 type Text = (String, Option<String>);
@@ -49,6 +50,68 @@ fn gettext_marks_and_escapes_are_read() {
     );
     assert_eq!(entries.len(), 2);
     assert_eq!(entries[&("1 x".to_owned(), Some("{n} x".to_owned()))], ["y", "ys"]);
+}
+
+#[test]
+fn the_command_line_speaks_the_language_of_the_settings() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::write(dir.path().join("config.toml"), "language = \"fr\"\n").unwrap();
+    let said = |args: &[&str]| {
+        let Output { stdout, stderr, .. } = run(args, dir.path());
+        let text = String::from_utf8([stdout, stderr].concat()).unwrap();
+        // As one line: help is broken where the screen ends.
+        text.split_whitespace().collect::<Vec<_>>().join(" ")
+    };
+    let texts = catalogue(&std::fs::read_to_string(Path::new(env!("CARGO_MANIFEST_DIR")).join("src/language/fr.po")).unwrap());
+    let english: Vec<String> = texts.iter().flat_map(|((one, many), said)| english_of(one, many.as_deref(), said)).collect();
+    assert!(english.len() > 500, "{}", english.len());
+    for (args, wanted) in [
+        (&["--help"] as &[&str], "Utilisation : catchword [--data DOSSIER] [--plain] | catchword COMMANDE Commandes : demo"),
+        (&["drill", "--help"], "-h, --help Afficher l'aide"),
+        (&["quiz", "--help"], "écoutée jusqu'au bout [par défaut : 5]"),
+        (&["study", "--help"], "[valeurs possibles : letters, names, solfege]"),
+        (&["journal", "help"], "check Lire tout le journal et dire s'il est sain"),
+        (&["journal", "chekc"], "catchword: il n'y a pas de commande chekc vouliez-vous dire check ?"),
+        (&["quiz", "ferry", "--minutes", "99"], "attendu : une valeur dans 1..=60 pour --minutes <N> ; trouvé : 99"),
+        (&["add", "no/such.musicxml"], "catchword: lecture de no/such.musicxml : "),
+        (&["drill", "fery"], "catchword: pas de morceau \"fery\" ; vouliez-vous dire \"ferry\" ? ; le chemin"),
+        (&["config"], "input aucun (ordinaire)"),
+        (&["plan"], "Rien à prévoir encore. Pour faire un morceau d'une partition : catchword add PARTITION"),
+        (&["journal", "check"], "le journal est sain : 0 séance, 0 essai"),
+    ] {
+        let said = said(args);
+        assert!(said.contains(wanted), "{args:?}: {said}");
+        let left: Vec<&String> = english.iter().filter(|text| said.contains(*text)).collect();
+        assert!(left.is_empty(), "{args:?} has English in it: {left:?}\n{said}");
+    }
+}
+
+#[test]
+fn programs_are_answered_in_english_and_so_is_whoever_has_no_settings_that_can_be_read() {
+    let [french, broken, none] = [(); 3].map(|()| tempfile::tempdir().unwrap());
+    std::fs::write(french.path().join("config.toml"), "language = \"fr\"\n").unwrap();
+    std::fs::write(broken.path().join("config.toml"), "language = \"fr\"\n[\n").unwrap();
+    let help = |dir: &tempfile::TempDir| String::from_utf8(run(&["drill", "--help"], dir.path()).stdout).unwrap();
+    assert!(help(&none).contains("\nUsage: catchword drill [OPTIONS] [PIECE]\n"));
+    assert_eq!(help(&broken), help(&none));
+    assert_ne!(help(&french), help(&none));
+    let study = |dir: &tempfile::TempDir| run(&["study", "ferry", "--json"], dir.path()).stdout;
+    assert!(study(&none).starts_with(b"{"));
+    assert_eq!(study(&french), study(&none));
+}
+
+fn run(args: &[&str], data: &Path) -> Output {
+    let mut program = Command::new(env!("CARGO_BIN_EXE_catchword"));
+    program.args(args).arg("--data").arg(data).output().expect("the program starts")
+}
+
+/// Returns the stretches of an English text that are told from its translation: those between blanks, of two words at least, that the
+/// translation has not.
+fn english_of(one: &str, many: Option<&str>, said: &[String]) -> Vec<String> {
+    let texts = [Some(one), many].into_iter().flatten();
+    let stretches = texts.flat_map(|text| text.split('{').map(|part| part.split_once('}').map_or(part, |(_, after)| after)));
+    let whole = stretches.map(|part| part.split_whitespace().collect::<Vec<_>>().join(" "));
+    whole.filter(|part| part.contains(' ') && part.len() > 8 && !said.iter().any(|said| said.contains(part))).collect()
 }
 
 /// Returns every text of the code with a file that has it.
