@@ -1,6 +1,11 @@
 //! The catalogue of words: every text inside `tr!` and every text of the help has its translation, none is left over, and their blanks
 //! agree.
 
+#[cfg(unix)]
+mod shown;
+#[cfg(unix)]
+mod source;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};

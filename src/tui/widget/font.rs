@@ -198,6 +198,16 @@ impl Field {
         }
     }
 
+    /// Tells whether ink of this field lies on ink of another of the same size, or right under it.
+    pub fn touches(&self, above: &Field) -> bool {
+        let width = self.n_columns * 2;
+        (0..self.filled.len()).filter(|at| self.filled[*at]).any(|at| {
+            let (row, column) = (at / width, at % width);
+            let near = column.saturating_sub(1)..(column + 2).min(width);
+            above.filled[at] || row > 0 && above.filled[(row - 1) * width..row * width][near].contains(&true)
+        })
+    }
+
     /// Returns the block character of a cell inside the field; a space where nothing is filled.
     pub fn cell(&self, column: usize, row: usize) -> &'static str {
         /// By the bits: top left 1, top right 2, bottom left 4, bottom right 8.

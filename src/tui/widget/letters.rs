@@ -117,13 +117,39 @@ fn large_set(text: &str, area: Rect, smallest: usize) -> Option<Set> {
         }
     }
     let (_, size, lines) = best?;
-    let above = lines.first().map_or(0, |line| size.rise(line));
-    let mut field = Field::new(usize::from(area.width), n_rows(size, &lines));
+    Some(Set { field: Some(field_of(&lines, size, usize::from(area.width), height)), lines })
+}
+
+/// Draws lines in the middle of so many columns. Where letters of two lines would touch (a g over an accent), the lower line moves down
+/// while there is room.
+fn field_of(lines: &[String], size: Size, n_columns: usize, n_rows_max: usize) -> Field {
+    let mut drawn = Field::new(n_columns, n_rows_max);
+    let mut tops: Vec<usize> = Vec::new();
+    let placed = |line: &String, field: &mut Field, top: usize| {
+        field.set(line, size, (n_columns * 2).saturating_sub(size.length(line)) / 2, top);
+    };
+    let end = |top: usize, line: &str| top + size.capital + size.descent(line);
+    // What the lines below it take at the least.
+    let below = |idx: usize| (lines.len() - 1 - idx) * size.pitch() + lines.last().map_or(0, |line| end(0, line));
     for (idx, line) in lines.iter().enumerate() {
-        let left = width.saturating_sub(size.length(line)) / 2;
-        field.set(line, size, left, above + idx * size.pitch());
+        let mut top = tops.last().map_or(size.rise(line), |top| top + size.pitch());
+        loop {
+            let mut alone = Field::new(n_columns, n_rows_max);
+            placed(line, &mut alone, top);
+            if !alone.touches(&drawn) || top + 1 + below(idx) > n_rows_max * 2 {
+                break;
+            }
+            top += 1;
+        }
+        placed(line, &mut drawn, top);
+        tops.push(top);
     }
-    Some(Set { lines, field: Some(field) })
+    let n_half_rows = tops.last().zip(lines.last()).map_or(0, |(top, line)| end(*top, line));
+    let mut field = Field::new(n_columns, n_half_rows.div_ceil(2));
+    for (line, top) in lines.iter().zip(&tops) {
+        placed(line, &mut field, *top);
+    }
+    field
 }
 
 /// Sets one line in capitals of so many half rows, cut at the edge of its room; for a reading test.
@@ -227,6 +253,26 @@ mod tests {
                 proptest::prop_assert!(setting.set.lines.iter().all(|line| line.chars().count() <= N_CHARACTERS_MAX));
                 proptest::prop_assert_eq!(setting.set.lines.join(" "), text);
             }
+        }
+    }
+
+    #[test]
+    fn letters_of_two_lines_do_not_touch_where_there_is_room() {
+        let size = Size { capital: 7, width: Width::Natural };
+        let lines = ["gypsy", "\u{c9}\u{c9}\u{c9}\u{c9}\u{c9}"].map(str::to_owned);
+        let rows_of = |n_rows_max: usize| {
+            let field = field_of(&lines, size, 40, n_rows_max);
+            let is_empty = |row: &usize| (0..40).all(|column| field.cell(column, *row) == " ");
+            (field.n_rows(), (0..field.n_rows()).filter(is_empty).count())
+        };
+        let (tight, loose) = (rows_of(n_rows(size, &lines)), rows_of(20));
+        assert!(loose.0 > tight.0, "{tight:?} {loose:?}");
+        let mut upper = Field::new(40, 20);
+        upper.set(&lines[0], size, 0, 3);
+        for (top, touches) in [(3 + size.pitch(), true), (3 + size.capital + size.descent(&lines[0]) + size.rise(&lines[1]) + 1, false)] {
+            let mut lower = Field::new(40, 20);
+            lower.set(&lines[1], size, 0, top);
+            assert_eq!(lower.touches(&upper), touches, "{top}");
         }
     }
 
