@@ -3,7 +3,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::midi::{MidiEvent, Take};
+use crate::midi::{Matching, MidiEvent, Take};
 use crate::theory::{KeySignature, Meter, Mode};
 use crate::time::{Micros, ScoreTime, Tempo};
 
@@ -62,7 +62,16 @@ impl Kept {
                 Beats::try_new(rows).ok_or_else(|| RecordError::Taps { file: self.file.clone(), controller, n })?
             }
         };
-        let reading = Reading { struck: strokes(take), beats };
+        let mut struck = strokes(take);
+        if let Matching::Strings { .. } = take.hearing().matching {
+            // As the strings stand in the key of the page: what a lever or pedal does beyond it, no string tells.
+            for note in &mut struck {
+                let place = ScoreTime::from_f64_lossy(beats.quarters(note.on).max(0.0));
+                let key = page.key_of(place.map_or(1, |place| page.number_at(place)));
+                note.key = take.hearing().matching.sounding(note.key, key);
+            }
+        }
+        let reading = Reading { struck, beats };
         Ok(Stretch { reading, first: self.first, last: self.last, pass: self.pass })
     }
 }

@@ -20,6 +20,22 @@ pub fn hear(piece: &mut Piece, source: &str, config: &Config, paths: &Paths) -> 
     Ok(())
 }
 
+/// Returns how what is played through the source of this name is heard where there is no piece yet: filtered as its set-up says, and by strings
+/// where the settings or the set-up say so and the names of the strings are known. Without a set-up everything counts.
+///
+/// # Errors
+/// When what is kept of the instruments cannot be read.
+pub fn of_capture(source: &str, config: &Config, paths: &Paths) -> anyhow::Result<Hearing> {
+    let instruments = Instruments::load(&Instruments::file(paths))?;
+    let profile = instruments.get(source);
+    let mode = config.harp.matching.filter(|mode| *mode != MatchMode::Automatic).or(profile.and_then(|p| p.matching));
+    let matching = match (mode, profile.and_then(|p| p.names)) {
+        (Some(MatchMode::Strings), Some(names)) => MatchMode::Strings.named_by(names),
+        _ => Matching::Sounding,
+    };
+    Ok(Hearing { matching, sensor: profile.map(|p| p.sensor.clone()) })
+}
+
 /// What the piece says goes before the settings, and either before the set-up, as long as it is not "automatic". A keyboard is heard
 /// through its set-up alone; a harp that was not set up is taken for a usual one.
 fn hearing(piece: &Piece, own: Option<MatchMode>, profile: Option<&Profile>, config: &Config) -> Hearing {

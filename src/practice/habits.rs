@@ -8,6 +8,7 @@ use super::run::pace::Pace;
 use super::span::Span;
 use crate::follower::{Begin, Constants, Finding, Follower, FollowerConfig, OnsetIdx, RestartHabit, TimingHabit};
 use crate::journal::entry::Mode;
+use crate::midi::sensor::{Filter, Passage};
 use crate::midi::{MidiEvent, Take};
 use crate::score::Place;
 
@@ -86,9 +87,14 @@ impl Habits {
         let mut follower = Follower::new(span.line.clone(), FollowerConfig::learned(Begin::Anywhere));
         let timing = self.timing.get_or_insert_with(|| TimingHabit::new(span.n_onsets()));
         let restarts = self.restarts.get_or_insert_with(RestartHabit::default);
+        let mut filter = take.hearing().sensor.clone().map(Filter::new);
         let mut findings = Vec::new();
         for event in take.events() {
             let MidiEvent::NoteOn { key, velocity, .. } = event.what else { continue };
+            // As an attempt hears it: what the instrument did by itself is no timing.
+            if filter.as_mut().is_some_and(|f| f.weigh(event.at, key, velocity, follower.is_due(key)) == Passage::Held) {
+                continue;
+            }
             findings.clear();
             follower.note(event.at, key, velocity, &mut findings);
             if let Some(step) = follower.last_step() {

@@ -4,15 +4,17 @@
 
 use std::fs::File;
 use std::io::{self, Write};
+use std::sync::Arc;
 
 use anyhow::Context as _;
 use crossbeam_channel::{Receiver, after, at, bounded, never, select};
 
 use crate::capture::Pass;
 use crate::capture::record::{Kept, KeptBeats};
+use crate::cli::hearing::of_capture;
 use crate::cli::{N_SIGNALS_MAX, read_words};
 use crate::clock::SessionClock;
-use crate::midi::{Channel, MidiEvent, Take};
+use crate::midi::{Channel, Hearing, MidiEvent, Take};
 use crate::paths::Paths;
 use crate::report::plain_text::plain_lines;
 use crate::source::replay::write_take_lines;
@@ -45,9 +47,11 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
     let input = args.input.as_deref().or(config.input.as_deref()).unwrap_or_default();
     let clock = SessionClock::start();
     let (sender, signals) = bounded(N_SIGNALS_MAX);
-    let _running = open(input)?.start(clock, sender)?;
+    let source = open(input)?;
+    let hearing = of_capture(&source.name(), &config, paths)?.into();
+    let _running = source.start(clock, sender)?;
     let tone = Tone::of_setting(config.tone.as_deref(), clock);
-    let mut room = Room { signals, words: read_words(), clock, tapped: args.tapped, is_plain: args.plain, tone };
+    let mut room = Room { signals, words: read_words(), clock, tapped: args.tapped, is_plain: args.plain, tone, hearing };
     if let Some(trouble) = room.tone.take_trouble() {
         room.say(&trouble)?;
     }
@@ -111,6 +115,8 @@ struct Room {
     is_plain: bool,
     /// Where the click sounds and bars are played back.
     tone: Tone,
+    /// How the instrument is heard; each take says so itself.
+    hearing: Arc<Hearing>,
 }
 
 impl Room {
@@ -154,6 +160,8 @@ impl Room {
         let tempo = folder.record.tempo;
         let (file, path) = folder.next_take()?;
         let mut out = File::create(&path).with_context(|| tr!("making {folder}", folder = path.display()))?;
+        let mut take = Take::default().heard(self.hearing.clone());
+        out.write_all(write_take_lines(&take).as_bytes()).with_context(|| tr!("writing the take"))?;
         // What was played before belongs to nothing.
         while self.signals.try_recv().is_ok() {}
         let count_in = if first == 0 {
@@ -179,7 +187,6 @@ impl Room {
         if self.tapped.is_none() {
             click.call();
         }
-        let mut take = Take::default();
         loop {
             let now = self.clock.now();
             if end.is_some_and(|end| now >= end) {

@@ -5,8 +5,10 @@ use std::path::Path;
 use std::process::{Command, Output};
 
 use catchword::import::{read_score, smf};
-use catchword::midi::{Channel, MidiEvent, MidiKey, Take, Velocity};
+use catchword::midi::sensor::Sensor;
+use catchword::midi::{Channel, Hearing, Matching, MidiEvent, MidiKey, Take, Velocity};
 use catchword::score::Score;
+use catchword::source::replay::write_take_lines;
 use catchword::time::{Micros, Stamped};
 
 use crate::export::is_valid;
@@ -101,6 +103,49 @@ fn two_takes_become_a_piece_and_a_bar_played_again_settles_what_differs() {
     assert_eq!(fs::read_dir(folder.join("capture")).unwrap().count(), 4);
     let study = Command::new(env!("CARGO_BIN_EXE_catchword")).arg("study").arg(&folder).output().unwrap();
     assert!(study.status.success(), "{}", String::from_utf8_lossy(&study.stderr));
+}
+
+#[test]
+fn ghosts_and_double_triggers_of_a_known_instrument_are_no_notes() {
+    let dir = tempfile::tempdir().unwrap();
+    let channel = Channel(0);
+    let mut events = Vec::new();
+    for event in take(&BARS, as_played).events() {
+        events.push(*event);
+        if let MidiEvent::NoteOn { key, .. } = event.what {
+            let on = |after: i64, key: u8, velocity: u8| {
+                let what = MidiEvent::NoteOn { channel, key: MidiKey::try_new(key.into()).unwrap(), velocity: Velocity(velocity) };
+                Stamped { at: event.at + Micros(after), what }
+            };
+            // The same string again after 75 ms, and the octave above, softly.
+            events.extend([on(75_000, key.number(), 40), on(10_000, key.number() + 12, 9)]);
+        }
+    }
+    events.sort_by_key(|e| e.at);
+    let played: Take = events.into_iter().collect();
+    let sensor = Sensor { retrigger: Micros(90_000), ..Sensor::usual() };
+    let known = played.clone().heard(Hearing { sensor: Some(sensor), ..Hearing::default() });
+    let captured = |name: &str, take: &Take| {
+        let path = dir.path().join(format!("{name}.jsonl"));
+        fs::write(&path, write_take_lines(take)).unwrap();
+        let head = [name, "--meter", "3/4", "--key", "Eb", "--tempo", "60", "--take", &path.display().to_string()];
+        said(&capture(dir.path(), &head));
+        notes(&score(dir.path(), name))
+    };
+    assert_eq!(captured("known", &known), expected());
+    assert!(captured("unknown", &played).len() > expected().len());
+}
+
+#[test]
+fn strings_named_by_their_open_tuning_are_taken_in_as_the_key_of_the_page_sets_them() {
+    let dir = tempfile::tempdir().unwrap();
+    // A harp in C that sends its strings: E flat is set with the levers, and heard as E.
+    let open = |_, _, key: u8| key + u8::from([1, 3, 8, 10].contains(&(key % 12)));
+    let heard = take(&BARS, open).heard(Hearing { matching: Matching::Strings { open: 0 }, sensor: None });
+    let path = dir.path().join("strings.jsonl");
+    fs::write(&path, write_take_lines(&heard)).unwrap();
+    said(&capture(dir.path(), &["waltz", "--meter", "3/4", "--key", "Eb", "--tempo", "60", "--take", &path.display().to_string()]));
+    assert_eq!(notes(&score(dir.path(), "waltz")), expected());
 }
 
 #[test]

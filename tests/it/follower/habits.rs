@@ -4,11 +4,12 @@ use std::sync::Arc;
 
 use catchword::follower::{Begin, Follower, FollowerConfig, OnsetIdx, TimingHabit};
 use catchword::journal::entry::Mode;
-use catchword::midi::{MidiEvent, Take};
+use catchword::midi::sensor::Sensor;
+use catchword::midi::{Hearing, MidiEvent, MidiKey, Take, Velocity};
 use catchword::piece::Piece;
 use catchword::practice::{Habits, Span};
 use catchword::source::player::{Manner, Planned, perform};
-use catchword::time::Micros;
+use catchword::time::{Micros, Stamped};
 
 use super::textures::{Made, Texture, make};
 use super::{follow, tempo};
@@ -40,6 +41,37 @@ fn a_wait_that_the_player_always_makes_is_no_hesitation_once_it_is_known() {
     assert!(habit.at(before).0 > 0.8, "{:?}", habit.at(before));
     let known = FollowerConfig { timing: Some(habit), ..config() };
     assert_eq!(follow(&made, &waiting(&made, 1), known).hesitations, []);
+}
+
+#[test]
+fn what_the_sensors_did_by_themselves_teaches_nothing() {
+    let score = Arc::new(make(Texture::Keyboard, 21).score);
+    let piece = Piece::of_score(score, 0, "made").expect("the score has bars");
+    let span = Span::whole(&piece, Mode::RunThrough).expect("the score has notes");
+    let manner = Manner::fluent(tempo(90.0), 5);
+    let sensor = Sensor { retrigger: Micros::from_millis(90), ..Sensor::usual() };
+    let clean = perform(piece.part(), &span.stretch, &manner).heard(Hearing { sensor: Some(sensor), ..Hearing::default() });
+    // Every stroke once more 75 ms later, and softly on a string far above that the piece has not: one that it has is left to the follower.
+    let own: Vec<u8> = piece.part().notes.iter().map(|n| n.key.number()).collect();
+    let mut events = Vec::new();
+    for event in clean.events() {
+        events.push(*event);
+        if let MidiEvent::NoteOn { channel, key, .. } = event.what {
+            let again = |after: i64, key: u8, velocity: u8| {
+                let what = MidiEvent::NoteOn { channel, key: MidiKey::try_new(key.into()).unwrap(), velocity: Velocity(velocity) };
+                Stamped { at: event.at + Micros::from_millis(after), what }
+            };
+            events.push(again(75, key.number(), 40));
+            let along = [18, 19, 20].into_iter().map(|far| key.number() + far).find(|key| !own.contains(key) && *key < 128);
+            events.extend(along.map(|key| again(12, key, 6)));
+        }
+    }
+    events.sort_by_key(|e| e.at);
+    let blurred: Take = events.iter().copied().collect();
+    let known = blurred.clone().heard(clean.hearing().clone());
+    let learned = |take: &Take| Habits::of_takes(&span, std::slice::from_ref(take));
+    assert_eq!(learned(&known), learned(&clean));
+    assert_ne!(learned(&blurred), learned(&clean), "without the filter it would");
 }
 
 #[test]

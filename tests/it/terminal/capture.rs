@@ -25,11 +25,11 @@ fn start(args: &[&str], data: &Path, fifo: &Path) -> Pty {
     Pty::start(command, 80, 24)
 }
 
-/// Plays the tune from a moment on, each quarter with its end.
+/// Plays the tune from a moment on, each quarter with its end, on an instrument whose strings make the octave above sound along.
 fn play(fifo: &mut File, from: Instant) {
     for (beat, key) in TUNE.iter().enumerate() {
         sleep((from + QUARTER * beat as u32).saturating_duration_since(Instant::now()));
-        let mut bytes = vec![0x90, *key, 70];
+        let mut bytes = vec![0x90, *key, 70, *key + 12, 9];
         if beat % 4 == 0 {
             bytes.extend([BASS[beat / 4], 60]);
         }
@@ -49,6 +49,9 @@ fn a_piece_on_paper_is_played_in_and_drilled() {
         path
     };
     let path = pipe("in.fifo");
+    std::fs::create_dir_all(&data).unwrap();
+    let set_up = |path: &Path| format!("[[instrument]]\nname = \"{}\"\nretrigger-ms = 70\n", path.display());
+    std::fs::write(data.join("instruments.toml"), set_up(&path) + &set_up(&dir.path().join("drill.fifo"))).unwrap();
     let mut pty = start(&["capture", "paper", "--meter", "4/4", "--tempo", "120", "--bars", "2"], &data, &path);
     let mut fifo = File::options().write(true).open(&path).unwrap();
     pty.wait_for("from bar 1: Enter when you are ready");
