@@ -26,8 +26,8 @@ use crate::time::{Micros, Stamped};
 /// Writes a line whenever what is shown has changed.
 pub struct Plain<W: Write> {
     out: W,
-    /// The span announced last, with its mode.
-    span: Option<(usize, Mode)>,
+    /// The span announced last, with its mode and its name: a few bars of it may be offered by themselves.
+    span: Option<(usize, Mode, String)>,
     /// What was said last about the rep in progress.
     said: Option<Said>,
 }
@@ -50,11 +50,12 @@ impl<W: Write> Plain<W> {
     /// # Errors
     /// When the line cannot be written; a reader that went away is `BrokenPipe`.
     pub fn show(&mut self, view: &View) -> io::Result<()> {
-        let span = Some((view.span_idx, view.mode));
-        if self.span != span && view.n_spans > 0 && !matches!(view.stage, Stage::Finished { .. }) {
-            self.span = span;
+        let span = (view.span_idx, view.mode, view.span.to_owned());
+        if self.span.as_ref() != Some(&span) && view.n_spans > 0 && !matches!(view.stage, Stage::Finished { .. }) {
+            let is_same = self.span.as_ref().is_some_and(|last| (last.0, last.1) == (span.0, span.1));
+            self.span = Some(span);
             self.said = None;
-            let line = span_line(view);
+            let line = if is_same { tr!("next: {span}{bars}", span = view.span, bars = bars_words(view)) } else { span_line(view) };
             self.write(&line)?;
         }
         let line = line(view);
@@ -90,12 +91,16 @@ impl<W: Write> Plain<W> {
     }
 }
 
-fn span_line(view: &View) -> String {
-    let bars = match view.bars {
+fn bars_words(view: &View) -> String {
+    match view.bars {
         [] => String::new(),
         [only] => tr!(", bar {only}", only),
         [first, .., last] => tr!(", bars {first} to {last}", first, last),
-    };
+    }
+}
+
+fn span_line(view: &View) -> String {
+    let bars = bars_words(view);
     match view.mode {
         Mode::Drill if !view.seams.is_empty() => {
             tr!("join {span}{bars} ({nth} of {all})", span = view.span, bars, nth = view.span_idx + 1, all = view.n_spans)
@@ -232,8 +237,18 @@ pub fn run(
                     Some(command) => give(practice, clock.now(), Input::Command(command))?,
                     None if word.trim().is_empty() => {}
                     None if story(&word).is_some() => {
+                        let asked = |practice: &dyn Practice| practice.view().ask.map(|ask| ask.place.to_owned());
+                        let before = asked(practice);
                         let told = story(&word).map(Input::Story).expect("it is one");
                         give(practice, clock.now(), told)?;
+                        let line = match before {
+                            None => tr!("no line is asked for"),
+                            Some(place) if Some(&place) == asked(practice).as_ref() => tr!("not one of the lines offered"),
+                            Some(place) => tr!("kept for {place}", place),
+                        };
+                        if let Some(exit) = ending(plain.write(&line))? {
+                            break exit;
+                        }
                     }
                     None => {
                         let known: Vec<&str> = Command::ALL.iter().map(|command| command.word()).collect();

@@ -305,6 +305,7 @@ fn plain_lines_are_added_only_when_something_is_new() {
         view(&bars, Stage::Playing),
         cue(),
         view(&bars, Stage::Look { words: "bar 2, beat 1" }),
+        View { span: "from bar 1", bars: &bars[..3], ..view(&bars, Stage::Waiting) },
         view(&bars, Stage::Playing),
         View { n_clean: 2, verdicts: &two, ..view(&bars, Stage::RepDone { verdict: Verdict::Clean, words: "" }) },
         View { span: "coda", span_idx: 2, ..view(&bars, Stage::Waiting) },
@@ -315,7 +316,7 @@ fn plain_lines_are_added_only_when_something_is_new() {
     assert_eq!(
         String::from_utf8(out).unwrap(),
         "section the lift, bars 1 to 4 (2 of 6)\ncue: E flat\non: playing again\ncue: E flat\nlook: bar 2, beat 1\n\
-         clean, 2 of 3\nsection coda, bars 1 to 4 (3 of 6)\nthe lift: 2 of 3\n"
+         next: from bar 1, bars 1 to 3\nnext: the lift, bars 1 to 4\nclean, 2 of 3\nsection coda, bars 1 to 4 (3 of 6)\nthe lift: 2 of 3\n"
     );
 }
 
@@ -334,10 +335,11 @@ fn a_race_follows_the_deadlines_without_waiting() {
 fn commands_can_be_typed_as_words_where_there_is_no_screen() {
     let (mut practice, _told) = Script::new();
     let (_play, notes) = unbounded();
-    let typed = std::io::Cursor::new("next\nhop\n\nquit\n");
+    let typed = std::io::Cursor::new("next\nhop\n\nstory: up and over\nquit\n");
     let mut out = Vec::new();
     assert_eq!(plain::run(&mut practice, &notes, SessionClock::start(), typed, &mut out).unwrap(), Exit::Quit);
     let out = String::from_utf8(out).unwrap();
     assert_eq!(commands(&practice), [Command::Skip, Command::Quit]);
     assert!(out.contains("unknown word \"hop\"; known are start, pause, again, next") && out.ends_with("1 of 3 clean\n"), "{out}");
+    assert!(out.contains("no line is asked for\n"), "{out}");
 }
