@@ -31,6 +31,7 @@ pub mod sitting;
 mod span;
 mod steer;
 mod story_line;
+mod turn;
 pub mod view;
 pub mod words;
 

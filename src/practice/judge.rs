@@ -3,6 +3,7 @@
 use crate::follower::{Finding, Line, OnsetIdx, Slip, SlipKind};
 use crate::journal::entry::Verdict;
 use crate::piece::Judging;
+use crate::score::Place;
 use crate::setting::Stand;
 use crate::theory::Hand;
 use crate::time::{Micros, Tempo};
@@ -13,7 +14,8 @@ pub enum Fault {
     Wrong,
     Missed,
     Extra,
-    WrongTurn,
+    /// The way of a look-alike: where that is, if it was found.
+    WrongTurn(Option<Place>),
     /// The right string with its lever or pedal set wrong: which one, and how the page has it.
     Setting(Option<Stand>),
     Restart,
@@ -39,7 +41,7 @@ impl Fault {
             Fault::Wrong => "wrong",
             Fault::Missed => "missed",
             Fault::Extra => "extra",
-            Fault::WrongTurn => "wrong-turn",
+            Fault::WrongTurn(_) => "wrong-turn",
             Fault::Setting(_) => "setting",
             Fault::Restart => "restart",
             Fault::Jump => "jump",
@@ -95,7 +97,7 @@ impl Judge {
             SlipKind::Wrong => Fault::Wrong,
             SlipKind::Missed => Fault::Missed,
             SlipKind::Extra => Fault::Extra,
-            SlipKind::WrongTurn => Fault::WrongTurn,
+            SlipKind::WrongTurn => Fault::WrongTurn(None),
             SlipKind::Setting => Fault::Setting(stand),
         };
         let found = Found { at: slip.at, fault, onset: slip.onset, hand: note.map(|n| n.hand) };
@@ -129,6 +131,11 @@ impl Judge {
         if self.breaking.is_none() {
             self.found.retain(|f| !is_late(f));
         }
+    }
+
+    /// Returns what broke the rep, to be told better once more is known of it.
+    pub fn breaking_mut(&mut self) -> Option<&mut Found> {
+        self.found.get_mut(self.breaking?)
     }
 
     pub fn is_broken(&self) -> bool {

@@ -10,8 +10,9 @@ use super::reading::Readiness;
 use super::run::pace::{drifts, speeds};
 use super::run::path::Path;
 use super::span::Span;
+use super::turn::turned;
 use super::{run, words};
-use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx, Position};
+use crate::follower::{Begin, Finding, Follower, Heard, HeardNote, OnsetIdx, Position, Slip};
 use crate::journal::entry::{self, Happening, Mode, Reason, RepNumber, Verdict};
 use crate::midi::sensor::Passage;
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
@@ -126,7 +127,15 @@ impl Attempt {
                 Finding::Slip(slip) => slip.note.and_then(|n| cx.span.strung(n)).map(|strung| strung.stand()),
                 _ => None,
             };
+            let was_broken = self.judge.is_broken();
             self.judge.finding(finding, &cx.span.line, &cx.piece.judging, stand);
+            if let (false, Finding::Slip(Slip { played: Some(key), .. })) = (was_broken, *finding)
+                && cx.span.is_drill()
+                && let Some(breaking) = self.judge.breaking_mut()
+                && let Some(turn) = turned(breaking, key, cx.span, cx.piece)
+            {
+                *breaking = turn;
+            }
             out.push(Output::Finding(*finding));
         }
     }
@@ -251,7 +260,7 @@ impl Attempt {
         let reason = decided_by.filter(|_| verdict != Verdict::Clean).map(|f| Reason {
             place: span.place(f.onset).text(score),
             kind: f.fault.word(),
-            words: words::fault(&f, span, score),
+            words: words::fault(&f, span, cx.piece),
         });
         let happenings = self.judge.found.iter().map(|f| Happening {
             at: f.at,

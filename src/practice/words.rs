@@ -2,6 +2,8 @@
 
 use super::judge::{Fault, Found};
 use super::span::Span;
+use super::turn::whose;
+use crate::piece::Piece;
 use crate::score::{Place, Score};
 use crate::setting::{Moved, Stand, Together};
 use crate::theory::Hand;
@@ -26,13 +28,14 @@ pub fn place_of(place: Place, hand: Option<Hand>, score: &Score) -> String {
 }
 
 /// Says what a rep failed on, and where.
-pub fn fault(found: &Found, span: &Span, score: &Score) -> String {
-    let place = place(found, span, score);
+pub fn fault(found: &Found, span: &Span, piece: &Piece) -> String {
+    let place = place(found, span, &piece.score);
     match found.fault {
         Fault::Wrong => tr!("{place}: not what is written", place),
         Fault::Missed => tr!("{place}: a note left out", place),
         Fault::Extra => tr!("{place}: more than is written", place),
-        Fault::WrongTurn => tr!("{place}: that way belongs to the look-alike", place),
+        Fault::WrongTurn(None) => tr!("{place}: that way belongs to the look-alike", place),
+        Fault::WrongTurn(Some(to)) => tr!("{place}: that way belongs to {other}", place, other = whose(to, piece)),
         Fault::Setting(None) => tr!("{place}: the right string, check its setting", place),
         Fault::Setting(Some(stand)) => format!("{place}: {}", setting(stand.what)),
         Fault::Restart => tr!("{place}: went back from here", place),

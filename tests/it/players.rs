@@ -165,12 +165,8 @@ fn of_a_rep(studio: &Studio, span: &Span, player: Player) -> Vec<String> {
     match player {
         Player::Secure => vec!["clean".to_owned()],
         Player::Lapse => vec![format!("not clean, wrong at {third}")],
-        // What the look-alike goes on with is no way of these bars: told where it came, after the last onset that was right.
-        Player::WrongTurn => {
-            let before = span.line.onsets.iter().rposition(|o| o.place.text(&studio.piece.score) == studio.asked.1).unwrap() - 1;
-            let before = span.line.onsets[before].place.text(&studio.piece.score);
-            vec![format!("not clean, wrong at {}", studio.asked.1), format!("not clean, extra at {before}")]
-        }
+        // What the look-alike goes on with is no way of these bars, and is known from the first note of it.
+        Player::WrongTurn => vec![format!("not clean, wrong-turn at {}", studio.asked.1)],
         // There is no cue of these bars: what is shown is the place on the page.
         Player::Freeze => vec![format!("with a cue, prompt-3 at {third}")],
         Player::Ahead => {
@@ -183,6 +179,30 @@ fn of_a_rep(studio: &Studio, span: &Span, player: Player) -> Vec<String> {
 fn check_rep(studio: &Studio, span: &Span, player: Player, rep: &Rep, seed: u64) {
     let expected = of_a_rep(studio, span, player);
     assert!(expected.contains(&said(rep)), "{player:?} in {}, seed {seed}: {} for {expected:?}", span.name, said(rep));
+}
+
+#[test]
+fn a_wrong_turn_out_of_a_section_names_the_place_that_it_belongs_to_and_a_wrong_note_there_does_not() {
+    let studio = Studio::new();
+    let span = studio.drill();
+    let rep = |events: &[Stamped<catchword::midi::MidiEvent>]| {
+        let mut engine = Engine::try_new(Arc::clone(&studio.piece), vec![span.clone()], PracticeConfig::standard()).unwrap();
+        let mut out = Vec::new();
+        play(&mut engine, events, Micros(1_000_000), &mut out);
+        reps(&out).remove(0)
+    };
+    let turned = rep(&studio.play(Player::WrongTurn, &span, 5));
+    let to = studio.whole.line.onsets.iter().find(|o| o.at == studio.other).unwrap().place;
+    let section = studio.piece.sections.iter().rfind(|s| s.bars.start <= to.bar).unwrap();
+    let bar = &studio.piece.score.bar(to.bar).label;
+    let words = &turned.reason.as_ref().unwrap().words;
+    assert!(words.ends_with(&format!("that way belongs to bar {bar}, {}", section.name)), "{words}");
+    assert!(turned.happenings.iter().any(|h| h.kind == "wrong-turn" && h.place == studio.asked.1), "{:?}", turned.happenings);
+    // A slip at the same place that is no way of the piece.
+    let at = span.line.onsets.iter().find(|o| o.place.text(&studio.piece.score) == studio.asked.1).unwrap().at;
+    let planned = vec![Planned::Wrong { at, hand: Hand::Right }];
+    let slipped = rep(perform(studio.piece.part(), &span.stretch, &studio.manner(planned, 5)).events());
+    assert_eq!(said(&slipped), format!("not clean, wrong at {}", studio.asked.1));
 }
 
 #[test]

@@ -151,7 +151,7 @@ impl PassageEar {
         self.count_astray(at, &heard, task);
         self.check_beginning(at, &heard, task);
         if let (Some(exit), Some(_)) = (task.exit, self.went_to(N_PAST, task)) {
-            self.attempt.judge.breaks(Found { at, fault: Fault::WrongTurn, onset: exit.parting, hand: None });
+            self.attempt.judge.breaks(Found { at, fault: Fault::WrongTurn(None), onset: exit.parting, hand: None });
         }
         self.ended(at, task)
     }
@@ -233,7 +233,13 @@ impl PassageEar {
             (_, Some((to, since)), Some(exit)) => {
                 // The notes that told of it were right ones, of the other way.
                 happenings.retain(|h| h.at < since);
-                happenings.push(Happening { at, kind: Fault::WrongTurn.word(), place: exit.place.text(score), hand: None, setting: None });
+                happenings.push(Happening {
+                    at,
+                    kind: Fault::WrongTurn(None).word(),
+                    place: exit.place.text(score),
+                    hand: None,
+                    setting: None,
+                });
                 tr!("{place}: that way belongs to bar {bar}", place = exit.place.words(score), bar = score.bar(to.bar).label)
             }
             _ if self.first_right.is_none() && outcome == Outcome::OutOfTime => {
