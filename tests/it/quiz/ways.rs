@@ -64,11 +64,31 @@ fn with_endings() -> String {
     ])
 }
 
+fn words(mark: &str, sound: &str) -> String {
+    format!("<direction placement=\"above\"><direction-type>{mark}</direction-type><sound {sound}/></direction>")
+}
+
+/// Back from bar 5 to the sign at bar 2, and the second time on: at once, or to the coda from bar 3.
+fn with_a_sign(is_with_coda: bool) -> String {
+    let segno = words("<segno/>", "segno=\"s\"");
+    let (to_coda, back, coda) = match is_with_coda {
+        true => (words("<words>To Coda</words>", "tocoda=\"c\""), "D.S. al Coda", words("<coda/>", "coda=\"c\"")),
+        false => (String::new(), "D.S.", String::new()),
+    };
+    let dal_segno = words(&format!("<words>{back}</words>"), "dalsegno=\"s\"");
+    score(&[
+        ("", "", "abcd"),
+        (&segno, "", "edcb"),
+        ("", &to_coda, "cabc"),
+        ("", "", "fgag"),
+        ("", &dal_segno, "fedc"),
+        (&coda, "", "bcde"),
+        ("", "", "aaaa"),
+    ])
+}
+
 /// To the coda from bar 3 after the da capo in bar 5.
 fn with_a_coda() -> String {
-    let words = |mark: &str, sound: &str| {
-        format!("<direction placement=\"above\"><direction-type>{mark}</direction-type><sound {sound}/></direction>")
-    };
     let to_coda = words("<words>To Coda</words>", "tocoda=\"c\"");
     let da_capo = words("<words>D.C. al Coda</words>", "dacapo=\"yes\"");
     let coda = words("<coda/>", "coda=\"c\"");
@@ -125,8 +145,16 @@ fn both_endings_and_both_ways_at_a_sign_are_asked_by_the_time_round() {
 }
 
 #[test]
+fn a_sign_that_sends_back_is_asked_both_ways() {
+    let (_, asked) = sitting(&with_a_sign(false), QuizConfig::standard(5, 1));
+    assert_eq!(told(&asked), [("bar 5, first time", "lead in from bar 4", "2.1"), ("bar 5, second time", "lead in from bar 4", "6.1")]);
+    let (_, asked) = sitting(&with_a_sign(true), QuizConfig::standard(5, 1));
+    assert_eq!(told(&asked), [("bar 3, first time", "lead in from bar 2", "4.1"), ("bar 3, second time", "lead in from bar 2", "6.1")]);
+}
+
+#[test]
 fn the_way_of_another_time_is_told_as_a_wrong_turn() {
-    for text in [with_endings(), with_a_coda()] {
+    for text in [with_endings(), with_a_coda(), with_a_sign(false), with_a_sign(true)] {
         let (mut sitting, _) = sitting(&text, QuizConfig::standard(6, 3));
         let mut n = 0;
         while sitting.next_question() {
