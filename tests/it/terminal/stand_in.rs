@@ -1,8 +1,8 @@
 //! Practice without an engine, run by the real loop in a real terminal: this test binary started again under a pseudo-terminal.
 
 use catchword::clock::SessionClock;
-use catchword::journal::entry::{Mode, Verdict};
-use catchword::practice::view::Stage;
+use catchword::journal::entry::{Mode, QuestionKind, Verdict};
+use catchword::practice::view::{Quiz, Stage};
 use catchword::practice::{Command, Input, View};
 use catchword::source::Signal;
 use catchword::time::{Micros, Stamped};
@@ -18,11 +18,39 @@ pub const CLOSED: i32 = 7;
 pub const STAGES: [&str; 11] =
     ["waiting", "playing", "cue", "fuller-cue", "page", "look", "clean", "with-a-cue", "not-clean", "section-done", "paused"];
 
+/// Names of the stages of a quiz, of a run-through and of a reading, gone through in the same way.
+pub const FURTHER: [&str; 17] = [
+    "quiz-ready",
+    "quiz-cold-start",
+    "quiz-go-on-by-word",
+    "quiz-what-next",
+    "quiz-switch",
+    "quiz-jump",
+    "quiz-called",
+    "quiz-change",
+    "quiz-answering",
+    "quiz-mark",
+    "quiz-held",
+    "quiz-look",
+    "run-through",
+    "run-through-done",
+    "reading",
+    "places",
+    "by-word",
+];
+
 const MARK: &str = "CATCHWORD_TEST_STAND_IN";
 
 /// Starts the stand-in in a terminal of this size.
 pub fn start(columns: u16, rows: u16) -> Pty {
     Pty::start(command(), columns, rows)
+}
+
+/// Starts the one that goes through [`FURTHER`].
+pub fn start_further(columns: u16, rows: u16) -> Pty {
+    let mut command = command();
+    command.env(MARK, "further");
+    Pty::start(command, columns, rows)
 }
 
 pub fn command() -> CommandBuilder {
@@ -40,6 +68,60 @@ struct StandIn {
     bars: Vec<String>,
     account: Vec<String>,
     stage: usize,
+    is_further: bool,
+}
+
+const CHOICES: &[(Command, &str)] = &[(Command::Overrule(Verdict::Clean), "held"), (Command::Overrule(Verdict::Broken), "did not")];
+
+impl StandIn {
+    /// The stages of [`FURTHER`].
+    fn further(&self) -> View<'_> {
+        let quiz = |quiz| Stage::Quiz(quiz);
+        let asked = |kind, large, is_told| quiz(Quiz::Asked { kind, large, small: &self.account, is_told });
+        let stages = [
+            quiz(Quiz::Ready { length: "5 minutes", is_told: false }),
+            asked(QuestionKind::ColdStart, "home again", false),
+            asked(QuestionKind::GoOn, "a step up, and roll", true),
+            asked(QuestionKind::WhatNext, "after bar 18", false),
+            asked(QuestionKind::Switch, "left hand sings", false),
+            asked(QuestionKind::Jump, "first wave", false),
+            quiz(Quiz::Called { large: "to left hand sings", small: &self.account }),
+            asked(QuestionKind::Change, "bar 11, beat 3", false),
+            quiz(Quiz::Answering { kind: QuestionKind::Switch }),
+            quiz(Quiz::Mark { question: "L: F 4th octave up, beat 3", choices: CHOICES }),
+            quiz(Quiz::Told { is_held: true, large: "held, 1.8 s", small: "home again" }),
+            quiz(Quiz::Told { is_held: false, large: "look: bar 21, beat 1", small: "that way belongs to bar 4, first wave" }),
+            Stage::Playing,
+            Stage::SpanDone,
+            Stage::Playing,
+            Stage::Places { places: &self.account, is_last: false },
+            Stage::Unheard,
+        ];
+        let nth = self.stage.min(FURTHER.len() - 1);
+        let (mode, span) = match FURTHER[nth] {
+            "run-through" | "run-through-done" => (Mode::RunThrough, "whole piece"),
+            "reading" => (Mode::Reading, "whole piece"),
+            "places" | "by-word" => (Mode::Drill, "the lift"),
+            _ => (Mode::Drill, "quiz"),
+        };
+        let is_quiz = span == "quiz";
+        View {
+            piece: "Stand-in",
+            mode,
+            span,
+            span_idx: 0,
+            n_spans: 1,
+            bars: if is_quiz { &[] } else { &self.bars },
+            bar: (!is_quiz).then_some(5),
+            look_bar: None,
+            n_clean: 3,
+            target: 4,
+            verdicts: &[],
+            seams: &[],
+            ask: None,
+            stage: stages[nth].clone(),
+        }
+    }
 }
 
 impl Practice for StandIn {
@@ -61,6 +143,9 @@ impl Practice for StandIn {
     }
 
     fn view(&self) -> View<'_> {
+        if self.is_further {
+            return self.further();
+        }
         let stages = [
             Stage::Waiting,
             Stage::Playing,
@@ -98,11 +183,11 @@ impl Practice for StandIn {
 #[test]
 #[ignore = "started in a terminal by the other tests"]
 fn in_a_terminal() {
-    if std::env::var_os(MARK).is_none() {
-        return;
-    }
+    let Some(mark) = std::env::var_os(MARK) else { return };
+    let is_further = mark == "further";
     let bars = (1..=8).map(|n| n.to_string()).collect();
-    let mut practice = StandIn { bars, account: vec!["1 of 3 clean".to_owned()], stage: 0 };
+    let account: &[&str] = if is_further { &["bar 18 of back in sight", "A levers up, all others down"] } else { &["1 of 3 clean"] };
+    let mut practice = StandIn { bars, account: account.iter().map(|line| (*line).to_owned()).collect(), stage: 0, is_further };
     let (_notes, signals) = crossbeam_channel::unbounded::<Signal>();
     let hands_free = vec![("soft pedal".to_owned(), Some(Command::Pause)), ("sostenuto pedal".to_owned(), Some(Command::Skip))];
     let options = Options { hands_free, ..Options::everyday() };
