@@ -57,7 +57,7 @@ mount -t devtmpfs dev /dev
 for module in $modules; do insmod /modules/\$module.ko; done
 sleep 1
 cd /tmp
-if /bin/it --ignored --nocapture --test-threads 1 source::port faults::port faults::times && /bin/it --test-threads 1 faults::disk::on_a_full faults::disk::a_data_folder; then echo 'PORT TESTS PASSED'; fi
+if /bin/it --ignored --nocapture --test-threads 1 source::port faults::port faults::tones faults::times && /bin/it --test-threads 1 faults::disk::on_a_full faults::disk::a_data_folder; then echo 'PORT TESTS PASSED'; fi
 poweroff -f
 INIT
 chmod +x "$root/init"

@@ -14,3 +14,4 @@ mod replacing;
 mod rescue;
 mod screen;
 mod times;
+mod tones;

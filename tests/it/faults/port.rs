@@ -25,13 +25,13 @@ use crate::terminal::pty::program;
 
 const DEVICE: &str = "/dev/snd/midiC0D0";
 const DRIVER: &str = "/sys/bus/platform/drivers/snd_virmidi";
-const PORT: &str = "VirMIDI 0-0";
+pub const PORT: &str = "VirMIDI 0-0";
 
-fn plug(is_in: bool) {
+pub fn plug(is_in: bool) {
     fs::write(format!("{DRIVER}/{}", if is_in { "bind" } else { "unbind" }), "snd_virmidi.0").unwrap();
 }
 
-fn wait_until(what: &str, test: impl Fn() -> bool) {
+pub fn wait_until(what: &str, test: impl Fn() -> bool) {
     let begun = Instant::now();
     while !test() {
         assert!(begun.elapsed() < LONG, "waiting for {what}");
@@ -39,7 +39,7 @@ fn wait_until(what: &str, test: impl Fn() -> bool) {
     }
 }
 
-fn send(bytes: &[u8]) {
+pub fn send(bytes: &[u8]) {
     // The device file appears a moment after its driver.
     wait_until("the device", || Path::new(DEVICE).exists());
     OpenOptions::new().write(true).open(DEVICE).unwrap().write_all(bytes).unwrap();
