@@ -6,6 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use chrono::NaiveDate;
 
 use super::plain_text::plain;
+use super::progress_words::times;
 use crate::journal::attempts::DatedSlip;
 use crate::memory::item::ItemKind;
 use crate::memory::piece_memory::PieceMemory;
@@ -74,7 +75,7 @@ pub fn set_wrong(slips: &[DatedSlip]) -> Vec<String> {
     heard.sort_by_key(|(_, (n, ..))| std::cmp::Reverse(*n));
     let line = |(what, (n, days, place)): (String, (usize, BTreeSet<NaiveDate>, &str))| {
         let bar = place.rsplit_once('.').map_or(place, |(bar, _)| bar);
-        let (times, days) = (tr!("once" | "{n} times" % n), tr!("on 1 day" | "on {n} days" % days.len()));
+        let (times, days) = (times(n), tr!("on 1 day" | "on {n} days" % days.len()));
         plain(&tr!("{what}: {times} {days}, last in bar {bar}", what, times, days, bar))
     };
     heard.into_iter().map(line).collect()
@@ -113,7 +114,7 @@ mod tests {
             set_wrong(&slips),
             [
                 "lever on F, 3rd octave: 3 times on 2 days, last in bar 12",
-                "a lever or pedal, not noted which: 2 times on 2 days, last in bar 5",
+                "a lever or pedal, not noted which: twice on 2 days, last in bar 5",
                 "lever on F, 4th octave: once on 1 day, last in bar 4",
                 "pedal on B: once on 1 day, last in bar 5",
             ]

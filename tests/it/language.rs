@@ -25,6 +25,11 @@ fn every_text_of_the_screens_and_of_the_help_is_in_the_catalogue_and_nothing_els
     let missing: Vec<String> =
         texts.iter().filter(|(text, _)| !entries.contains_key(*text)).map(|(text, file)| format!("{}: {text:?}", file.display())).collect();
     assert!(missing.is_empty(), "not in the catalogue:\n{}", missing.join("\n"));
+    // As gettext has it: a text is known by its singular.
+    let mut ones: Vec<&String> = entries.keys().map(|(one, _)| one).collect();
+    let n_entries = ones.len();
+    ones.dedup();
+    assert_eq!(ones.len(), n_entries, "a text has two entries, one of them with a plural");
     let dead: Vec<&Text> = entries.keys().filter(|text| !texts.contains_key(*text)).collect();
     assert!(dead.is_empty(), "in the catalogue, but not in the code: {dead:#?}");
 }
@@ -208,7 +213,8 @@ fn catalogue(text: &str) -> BTreeMap<Text, Vec<String>> {
             }
         }
         if !one.is_empty() {
-            entries.insert((context.map_or(one.clone(), |context| in_context(&context, &one)), many), said);
+            let before = entries.insert((context.map_or(one.clone(), |context| in_context(&context, &one)), many), said);
+            assert!(before.is_none(), "{one:?} stands twice in the catalogue");
         }
     }
     entries
