@@ -7,6 +7,9 @@ use crate::theory::{Letter, SpelledPitch};
 
 use super::warnings::Warnings;
 
+/// Staves of one part; what names a higher one stands on the last.
+pub(super) const STAVES_MAX: u8 = 16;
+
 /// A `<note>` as read.
 #[derive(Default)]
 pub(super) struct NoteElement<'a> {
@@ -70,7 +73,7 @@ pub(super) fn read<'a>(node: Node<'a, '_>, bar: &str, warnings: &mut Warnings) -
             }
             "duration" => note.duration = child.text(),
             "voice" => note.voice = number(child).unwrap_or(1),
-            "staff" => note.staff = number(child).filter(|&n| n > 0).unwrap_or(1),
+            "staff" => note.staff = number(child).filter(|&n| n > 0).unwrap_or(1).min(STAVES_MAX),
             "type" => value = value_64ths(child.text().unwrap_or_default().trim()),
             "dot" => dots += 1,
             "chord" => note.is_chord = true,

@@ -7,7 +7,7 @@ use crate::theory::harp::PedalSetting;
 use crate::theory::{KeySignature, Letter, Meter, Mode, SpelledPitch};
 
 use super::grid::{Divisions, Grid};
-use super::note::{self, Marks, NoteElement, Tie};
+use super::note::{self, Marks, NoteElement, STAVES_MAX, Tie};
 use super::page::{Page, PageMeter};
 use super::warnings::Warnings;
 use super::{Measure, PartSource};
@@ -265,7 +265,17 @@ impl<'w> Walk<'w> {
                 },
                 "key" => self.key(child),
                 "time" => self.time(child),
-                "staves" => self.out.n_staves = self.out.n_staves.max(note::number(child).unwrap_or(1)),
+                "staves" => {
+                    let n = note::number(child).unwrap_or(1);
+                    if n > STAVES_MAX {
+                        self.warn(
+                            child,
+                            "staves",
+                            msgid!("more staves than a part can have; what stands on those above 16 is taken to the 16th"),
+                        );
+                    }
+                    self.out.n_staves = self.out.n_staves.max(n.min(STAVES_MAX));
+                }
                 "clef" => {
                     let sign = child.children().find(|n| n.has_tag_name("sign")).and_then(|n| n.text()).unwrap_or_default();
                     self.clefs[number_attribute(child).map_or(0, staff_idx)] = match sign.trim() {
