@@ -7,6 +7,8 @@
 mod action;
 mod app;
 pub mod between;
+mod canvas;
+mod frame;
 mod gate;
 mod key_screen;
 mod keys;

@@ -1,8 +1,8 @@
 //! Between two parts of a day's plan: what comes next, and a rest where the plan has one.
 
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use ratatui::Frame;
 
+use super::frame::Frame;
 use super::key_screen::{self, Effect, End, KeyScreen};
 use super::theme::Theme;
 use super::{Error, Exit, screen};

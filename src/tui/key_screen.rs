@@ -5,8 +5,8 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, never, select, tick};
 use crossterm::event::{Event, KeyEvent};
-use ratatui::Frame;
 
+use super::frame::Frame;
 use super::run::{Opened, Wake};
 use super::{Error, Exit, terminal};
 use crate::source::Signal;
@@ -90,7 +90,7 @@ pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Res
                 Effect::Suspend => terminal::suspend(screen),
                 Effect::Leave(left) => return Ok(End::Left(left)),
             },
-            Wake::Terminal(Event::Resize(..)) => terminal::hold().map_or(Ok(()), |_hold| terminal::draw_anew(screen)),
+            Wake::Terminal(Event::Resize(..)) => terminal::hold().map_or(Ok(()), |_hold| screen.draw_anew()),
             Wake::Terminal(_) => Ok(()),
             Wake::Continued => terminal::take_again(screen),
             Wake::Closed => return Ok(End::Outside(Exit::Closed)),

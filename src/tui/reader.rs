@@ -1,8 +1,8 @@
 //! Reading a longer text in the terminal: keys move it, nothing else happens.
 
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use ratatui::Frame;
 
+use super::frame::Frame;
 use super::key_screen::{self, Effect, End, KeyScreen};
 use super::screen::read_page;
 use super::theme::Theme;

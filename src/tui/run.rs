@@ -9,10 +9,10 @@ use std::time::Duration;
 
 use crossbeam_channel::{Receiver, at, never, select, tick};
 use crossterm::event::{Event, KeyCode, KeyEventKind};
-use ratatui::Terminal;
 use ratatui::backend::Backend;
 
 use super::app::{App, Effect};
+use super::canvas::Canvas;
 use super::{Error, Options, Practice, keys, screen, terminal};
 use crate::clock::SessionClock;
 use crate::log;
@@ -59,8 +59,8 @@ pub trait Host<B: Backend> {
     fn is_open(&self) -> bool;
     /// Returns the right to draw, or nothing once the terminal has been given back.
     fn hold(&self) -> Option<terminal::Hold>;
-    fn suspend(&mut self, screen: &mut Terminal<B>) -> std::io::Result<()>;
-    fn take_again(&mut self, screen: &mut Terminal<B>) -> std::io::Result<()>;
+    fn suspend(&mut self, screen: &mut Canvas<B>) -> std::io::Result<()>;
+    fn take_again(&mut self, screen: &mut Canvas<B>) -> std::io::Result<()>;
 }
 
 struct System;
@@ -101,7 +101,7 @@ enum Turn {
 impl Session<'_> {
     pub fn run<B: Backend>(
         &mut self,
-        screen: &mut Terminal<B>,
+        screen: &mut Canvas<B>,
         wakes: &Receiver<Wake>,
         notes: &Receiver<Signal>,
         host: &mut dyn Host<B>,
@@ -176,18 +176,17 @@ impl Session<'_> {
         }
     }
 
-    fn draw<B: Backend>(&mut self, screen: &mut Terminal<B>) -> Result<(), B::Error> {
+    fn draw<B: Backend>(&mut self, screen: &mut Canvas<B>) -> Result<(), B::Error> {
         let view = self.practice.view();
         self.app.follow(&view);
         let (app, caption) = (&self.app, self.practice.caption());
-        let drawn = screen.draw(|frame| screen::draw(app, caption, &view, frame));
-        drawn.map(|_| ())
+        screen.draw(|frame| screen::draw(app, caption, &view, frame))
     }
 
     fn wake<B: Backend>(
         &mut self,
         wake: Wake,
-        screen: &mut Terminal<B>,
+        screen: &mut Canvas<B>,
         host: &mut dyn Host<B>,
         notes: &Receiver<Signal>,
     ) -> Result<Turn, Error> {
@@ -241,7 +240,7 @@ impl Session<'_> {
             Wake::Terminal(Event::Resize(..)) => {
                 // Where this fails drawing fails too, and says so.
                 if let Some(_hold) = host.hold() {
-                    let _ = terminal::draw_anew(screen);
+                    let _ = screen.draw_anew();
                 }
                 Ok(Turn::Changed)
             }

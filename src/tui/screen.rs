@@ -12,11 +12,12 @@ pub mod start;
 mod story;
 pub mod study;
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
+use ratatui::text::Span;
 use ratatui::widgets::Clear;
 
 use super::app::{App, Caution};
+use super::frame::Frame;
 use super::theme::Theme;
 use super::widget::wrap;
 use crate::practice::View;
@@ -84,7 +85,7 @@ fn foot(app: &App, caption: Option<&str>, view: &View, theme: Theme, area: Rect,
         frame.render_widget(Clear, rows);
     }
     for (row, line) in rows.rows().zip(&lines) {
-        frame.buffer_mut().set_stringn(row.x, row.y, line, width, style);
+        frame.render_widget(Span::styled(line.as_str(), style), row);
     }
 }
 

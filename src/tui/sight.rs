@@ -6,8 +6,8 @@ pub mod angle;
 
 use crossbeam_channel::Receiver;
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use ratatui::Frame;
 
+use super::frame::Frame;
 use super::key_screen::{self, Effect, End, KeyScreen};
 use super::screen::sight::{self as screen, Page};
 use super::theme::Theme;
@@ -120,7 +120,6 @@ impl KeyScreen for Test {
 
 #[cfg(test)]
 mod tests {
-    use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
     use super::super::tests::pictures::text;
@@ -128,9 +127,10 @@ mod tests {
     use crate::midi::{Channel, MidiEvent};
     use crate::practice::footswitch::{Pressed, Switch, Trigger};
     use crate::time::Micros;
+    use crate::tui::canvas::Canvas;
 
     fn drawn(test: &mut Test, width: u16, height: u16) -> String {
-        let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+        let mut terminal = Canvas::new(TestBackend::new(width, height)).unwrap();
         terminal.draw(|frame| test.draw(frame)).unwrap();
         text(terminal.backend().buffer())
     }

@@ -3,8 +3,8 @@
 use std::cell::Cell;
 
 use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
-use ratatui::Frame;
 
+use super::frame::Frame;
 use super::key_screen::{self, Effect, End, KeyScreen};
 use super::theme::Theme;
 use super::{Error, Exit, screen};

@@ -4,10 +4,10 @@ mod app;
 pub mod keys;
 
 use crossterm::event::KeyEvent;
-use ratatui::Frame;
 
 pub use app::{App, Prompt};
 
+use super::frame::Frame;
 use super::key_screen::{self, End, KeyScreen};
 use super::theme::Theme;
 use super::{Error, Exit, Failure, screen};

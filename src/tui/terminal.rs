@@ -9,9 +9,8 @@ use std::time::Duration;
 use crossterm::cursor::{Hide, Show};
 use crossterm::execute;
 use crossterm::terminal::{EnterAlternateScreen, LeaveAlternateScreen, disable_raw_mode, enable_raw_mode, window_size};
-use ratatui::Terminal;
-use ratatui::backend::Backend;
 
+use super::canvas::Canvas;
 use super::gate::Gate;
 
 /// True while the terminal is ours; lets a panic on any thread give it back exactly once.
@@ -25,12 +24,11 @@ const N_WAITS_MAX: usize = 200;
 /// Enough for a full repaint of a large screen in one write.
 const BUFFER: usize = 1 << 16;
 
-pub type FullScreen = Terminal<Gate<BufWriter<Stdout>>>;
+pub type FullScreen = Canvas<Gate<BufWriter<Stdout>>>;
 
 /// Holds the terminal; gives it back when dropped.
 pub struct Taken {
-    /// Never dropped itself: ratatui then shows the cursor and complains on standard error when it cannot, which panics once a
-    /// closed terminal was both.
+    /// Never dropped itself: what a drawing cut short has not written yet would follow after the terminal was given back.
     pub screen: ManuallyDrop<FullScreen>,
 }
 
@@ -46,7 +44,7 @@ impl Drop for Taken {
 /// When there is no terminal, or it refuses.
 pub fn take() -> io::Result<Taken> {
     let backend = Gate::new(BufWriter::with_capacity(BUFFER, io::stdout()));
-    let taken = Taken { screen: ManuallyDrop::new(Terminal::new(backend)?) };
+    let taken = Taken { screen: ManuallyDrop::new(Canvas::new(backend)?) };
     enter()?;
     Ok(taken)
 }
@@ -102,18 +100,7 @@ pub fn hold() -> Option<Hold> {
 pub fn take_again(screen: &mut FullScreen) -> io::Result<()> {
     give_back();
     enter()?;
-    draw_anew(screen)
-}
-
-/// Clears the screen, so that all of it is drawn next: after another program had it, and after its size changed. A size that changed there
-/// and back before it was looked at is the same, but what stood on the screen was cut off.
-///
-/// # Errors
-/// When the terminal refuses.
-pub fn draw_anew<B: Backend>(screen: &mut Terminal<B>) -> Result<(), B::Error> {
-    // `Terminal::clear` would ask the terminal for the cursor, and the thread that reads keys gets the answer.
-    let size = screen.size()?;
-    screen.resize(size.into())
+    screen.draw_anew()
 }
 
 /// Gives the terminal back, stops this process as Ctrl-Z does, and takes the terminal again when the shell lets it go on.

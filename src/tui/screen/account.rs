@@ -1,10 +1,10 @@
 //! The account at the end of a session: what was practised, in counts.
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::Line;
 
 use super::super::app::App;
+use super::super::frame::Frame;
 use super::super::theme::Theme;
 use super::page;
 use crate::practice::View;

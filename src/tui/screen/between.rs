@@ -1,9 +1,9 @@
 //! The screen between two parts of a day's plan.
 
-use ratatui::Frame;
 use ratatui::text::Line;
 
 use super::super::between::Between;
+use super::super::frame::Frame;
 use super::super::theme::Theme;
 use super::page;
 

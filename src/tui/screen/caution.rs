@@ -1,11 +1,11 @@
 //! A short caution before a session and after long playing. It defers to the player's teacher and clinician.
 
-use ratatui::Frame;
 use ratatui::layout::{Alignment, Rect};
 use ratatui::text::{Line, Text};
 use ratatui::widgets::Paragraph;
 
 use super::super::app::{App, Caution};
+use super::super::frame::Frame;
 use super::super::theme::Theme;
 use super::super::widget::letters::Letters;
 use super::super::widget::wrap;

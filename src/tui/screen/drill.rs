@@ -3,12 +3,12 @@
 //! While playing it shows the span's name, the ribbon and the count, and at most one cue; between
 //! reps, one verdict or one place to look at on the page. Everything has its fixed place.
 
-use ratatui::Frame;
 use ratatui::layout::{Alignment, Rect};
 use ratatui::text::{Line, Text};
 use ratatui::widgets::Paragraph;
 
 use super::super::app::{App, rest_words};
+use super::super::frame::Frame;
 use super::super::keys;
 use super::super::theme::Theme;
 use super::super::widget::letters::Letters;

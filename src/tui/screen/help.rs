@@ -1,11 +1,11 @@
 //! All keys, and all that can be asked for without one, on one screen.
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
 
 use super::super::Action;
 use super::super::app::App;
+use super::super::frame::Frame;
 use super::super::keys::KEYS;
 use super::super::theme::Theme;
 use super::{account, page};

@@ -1,8 +1,8 @@
 //! A text longer than the screen, read by scrolling: how a piece stands.
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
 
+use super::super::frame::Frame;
 use super::super::theme::Theme;
 use super::page;
 
@@ -31,16 +31,16 @@ pub fn n_rows(page: Rect) -> usize {
 
 #[cfg(test)]
 mod tests {
-    use ratatui::Terminal;
     use ratatui::backend::TestBackend;
 
     use super::*;
+    use crate::tui::canvas::Canvas;
 
     #[test]
     fn the_last_line_can_be_reached_and_nothing_below_it() {
         let lines: Vec<String> = (0..40).map(|n| format!("line {n}")).collect();
         for (width, height) in [(80, 24), (120, 40), (20, 6), (5, 1)] {
-            let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+            let mut terminal = Canvas::new(TestBackend::new(width, height)).unwrap();
             let mut first = 0;
             terminal.draw(|frame| first = draw(&lines, 1000, Theme::new(false), frame)).unwrap();
             let shown = terminal.backend().to_string();

@@ -2,10 +2,10 @@
 //!
 //! No clock is shown: a countdown beside the words would be read instead of them.
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
 
 use super::super::app::App;
+use super::super::frame::Frame;
 use super::super::keys;
 use super::super::theme::Theme;
 use super::drill::{self, Said};

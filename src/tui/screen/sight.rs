@@ -1,8 +1,8 @@
 //! Lines of falling size, the one asked about marked at its side, and what its letters come to in small words below.
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
 
+use super::super::frame::Frame;
 use super::super::sight::angle::{LEAST, Sighting};
 use super::super::theme::Theme;
 use super::super::widget::letters::{CAPITAL_MIN, line_of};

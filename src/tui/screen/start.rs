@@ -1,9 +1,9 @@
 //! The start screen: a list of pieces with what is known of each, and the keys at the foot.
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
 
+use super::super::frame::Frame;
 use super::super::start::{Card, KEYS, Start};
 use super::super::theme::Theme;
 use super::page;

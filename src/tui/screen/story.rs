@@ -1,10 +1,10 @@
 //! The question for a line of story: drafted lines to choose from, or the line being typed.
 
-use ratatui::Frame;
 use ratatui::layout::Rect;
 use ratatui::text::{Line, Span};
 
 use super::super::app::App;
+use super::super::frame::Frame;
 use super::super::theme::Theme;
 use crate::practice::Ask;
 

@@ -4,13 +4,13 @@ mod map;
 mod sections;
 mod story;
 
-use ratatui::Frame;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 use ratatui::widgets::Widget;
 
+use super::super::frame::Frame;
 use super::super::study::keys::{Asked, KEYS};
 use super::super::study::{App, Prompt};
 use super::super::theme::Theme;

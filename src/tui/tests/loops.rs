@@ -3,10 +3,10 @@ use std::time::{Duration, Instant};
 
 use crossbeam_channel::{Receiver, Sender, unbounded};
 use crossterm::event::{Event, KeyCode, KeyEvent, KeyModifiers};
-use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 
 use super::super::app::App;
+use super::super::canvas::Canvas;
 use super::super::plain;
 use super::super::run::{Host, Session, Wake};
 use super::super::terminal::Hold;
@@ -99,12 +99,12 @@ impl Host<TestBackend> for Host0 {
         Some(Hold::free())
     }
 
-    fn suspend(&mut self, _: &mut Terminal<TestBackend>) -> std::io::Result<()> {
+    fn suspend(&mut self, _: &mut Canvas<TestBackend>) -> std::io::Result<()> {
         self.suspended += 1;
         Ok(())
     }
 
-    fn take_again(&mut self, _: &mut Terminal<TestBackend>) -> std::io::Result<()> {
+    fn take_again(&mut self, _: &mut Canvas<TestBackend>) -> std::io::Result<()> {
         Ok(())
     }
 }
@@ -130,7 +130,7 @@ fn run(
     notes: &Receiver<Signal>,
     clock: SessionClock,
 ) -> Result<Exit, Error> {
-    let mut terminal = Terminal::new(TestBackend::new(80, 24)).unwrap();
+    let mut terminal = Canvas::new(TestBackend::new(80, 24)).unwrap();
     Session { practice, app: App::new(options()), clock, is_closed: false }.run(&mut terminal, wakes, notes, host)
 }
 
@@ -257,7 +257,7 @@ fn the_first_note_or_any_key_puts_the_caution_away_and_the_key_does_nothing_else
     let (wake, wakes, _play, notes) = channels();
     wake.send(key('n')).unwrap();
     wake.send(key('q')).unwrap();
-    let mut terminal = Terminal::new(TestBackend::new(80, 24)).unwrap();
+    let mut terminal = Canvas::new(TestBackend::new(80, 24)).unwrap();
     let mut session = Session { practice: &mut practice, app: App::new(options), clock: SessionClock::start(), is_closed: false };
     session.run(&mut terminal, &wakes, &notes, &mut Host0::default()).unwrap();
     assert_eq!(commands(&practice), [Command::Quit]);

@@ -1,8 +1,8 @@
-use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::buffer::Buffer;
 
 use super::super::app::{App, BREAK_AFTER};
+use super::super::canvas::Canvas;
 use super::super::{Action, Options, screen};
 use super::{bars, view};
 use crate::journal::entry::{Mode, QuestionKind, Verdict};
@@ -25,7 +25,7 @@ fn app() -> App {
 }
 
 fn drawn(app: &App, caption: Option<&str>, view: &View, width: u16, height: u16) -> Buffer {
-    let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+    let mut terminal = Canvas::new(TestBackend::new(width, height)).unwrap();
     terminal.draw(|frame| screen::draw(app, caption, view, frame)).unwrap();
     terminal.backend().buffer().clone()
 }

@@ -1,7 +1,7 @@
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 
+use super::super::canvas::Canvas;
 use super::super::key_screen::Effect;
 use super::super::run::Exit;
 use super::super::screen;
@@ -29,7 +29,7 @@ fn desk() -> Start {
 }
 
 fn drawn(start: &Start, width: u16, height: u16) -> String {
-    let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+    let mut terminal = Canvas::new(TestBackend::new(width, height)).unwrap();
     terminal.draw(|frame| screen::start::draw(start, Theme::new(true), frame)).unwrap();
     text(terminal.backend().buffer())
 }

@@ -1,10 +1,10 @@
 use std::sync::Arc;
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-use ratatui::Terminal;
 use ratatui::backend::TestBackend;
 use ratatui::buffer::Buffer;
 
+use super::super::canvas::Canvas;
 use super::super::screen;
 use super::super::study::App;
 use super::super::theme::Theme;
@@ -36,7 +36,7 @@ fn press(app: &mut App, keys: &str) {
 }
 
 fn drawn(app: &App, width: u16, height: u16) -> Buffer {
-    let mut terminal = Terminal::new(TestBackend::new(width, height)).unwrap();
+    let mut terminal = Canvas::new(TestBackend::new(width, height)).unwrap();
     terminal.draw(|frame| screen::study::draw(app, Theme::new(app.colour), frame)).unwrap();
     terminal.backend().buffer().clone()
 }
