@@ -116,6 +116,8 @@ pub enum Error {
     Output(#[source] std::io::Error),
     #[error("{}", tr!("keeping what was practised"))]
     Practice(#[source] Failure),
+    #[error("{}", tr!("reading what was practised"))]
+    Reading(#[source] Failure),
     #[error("{}", tr!("a part of the program stopped unexpectedly; what it said stands above"))]
     Panicked,
 }

@@ -47,6 +47,16 @@ pub struct Attempt {
     pub failed: Option<usize>,
 }
 
+/// The rep of a piece that was played last, as far as it is told of before all is read.
+#[derive(Clone, PartialEq, Eq, Debug)]
+pub struct Latest {
+    pub at: Timestamp,
+    /// Name of its span.
+    pub span: String,
+    /// The verdict that holds: the player's, where they overruled it.
+    pub verdict: Verdict,
+}
+
 /// Something noted during a rep.
 #[derive(Clone, PartialEq, Eq, Debug)]
 pub struct Noted {

@@ -499,6 +499,7 @@ mod tests {
         store.take(store.rep_id(rep.row).unwrap()).unwrap();
         store.noted(rep.row).unwrap();
         store.lapses("air").unwrap();
+        assert_eq!(store.latest("air").unwrap().map(|rep| (rep.at, rep.span)), Some((rep.at, "it's".to_owned())));
         store.answers("air").unwrap();
         store.open_spots("air").unwrap();
         store.runs("air", 10).unwrap();

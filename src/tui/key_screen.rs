@@ -8,7 +8,7 @@ use crossterm::event::{Event, KeyEvent};
 
 use super::frame::Frame;
 use super::run::{Opened, Wake};
-use super::{Error, Exit, terminal};
+use super::{Error, Exit, Failure, terminal};
 use crate::source::Signal;
 
 /// What such a screen is.
@@ -19,6 +19,14 @@ pub trait KeyScreen {
     fn draw(&mut self, frame: &mut Frame<'_>);
 
     fn press(&mut self, key: &KeyEvent) -> Effect<Self::Left>;
+
+    /// Does what takes longer than a player waits for a first screen, once that stands. Keys pressed meanwhile come after it.
+    ///
+    /// # Errors
+    /// When it cannot be done; the screen then ends.
+    fn settle(&mut self) -> Result<(), Failure> {
+        Ok(())
+    }
 
     /// Takes what an instrument or its pedals say; most screens listen to none.
     fn hear(&mut self, signal: &Signal) -> Effect<Self::Left> {
@@ -62,6 +70,7 @@ pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Res
     let mut opened = Opened::try_new()?;
     let screen = &mut opened.taken.screen;
     let seconds = tick(Duration::from_secs(1));
+    let mut is_settled = false;
     loop {
         if let Some(_hold) = terminal::hold()
             && let Err(source) = screen.draw(|frame| shown.draw(frame))
@@ -70,6 +79,11 @@ pub fn run_hearing<S: KeyScreen>(shown: &mut S, notes: &Receiver<Signal>) -> Res
                 return Ok(End::Outside(Exit::Closed));
             }
             return Err(Error::Terminal { doing: msgid!("drawing on"), source });
+        }
+        if !is_settled {
+            is_settled = true;
+            shown.settle().map_err(Error::Reading)?;
+            continue;
         }
         let wake = loop {
             select! {

@@ -7,7 +7,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyEventKind, KeyModifiers};
 use super::frame::Frame;
 use super::key_screen::{self, Effect, End, KeyScreen};
 use super::theme::Theme;
-use super::{Error, Exit, screen};
+use super::{Error, Exit, Failure, screen};
 
 /// Shortest and longest session offered, and the step between, in minutes.
 const MINUTES: (u32, u32, u32) = (5, 120, 5);
@@ -107,31 +107,43 @@ impl Start {
     }
 }
 
-/// Shows the pieces until one is chosen or the player leaves.
+/// What finds out all that the cards say, as many as before, for the same pieces.
+pub type Settle<'a> = Box<dyn FnOnce() -> Result<Vec<Card>, Failure> + 'a>;
+
+/// Shows the pieces until one is chosen or the player leaves. Cards that do not say all yet are made whole by `settle` as soon as they
+/// stand on the screen.
 ///
 /// # Errors
-/// When the terminal cannot be taken or drawn on.
-pub fn run(start: Start, colour: bool) -> Result<Left, Error> {
-    let mut shown = Shown { start, theme: Theme::new(colour) };
+/// When the terminal cannot be taken or drawn on, or the cards cannot be made whole.
+pub fn run(start: &mut Start, settle: Option<Settle<'_>>, colour: bool) -> Result<Left, Error> {
+    let mut shown = Shown { start, settle, theme: Theme::new(colour) };
     Ok(match key_screen::run(&mut shown)? {
         End::Left(left) => left,
         End::Outside(exit) => Left::Ended(exit),
     })
 }
 
-struct Shown {
-    start: Start,
+struct Shown<'a> {
+    start: &'a mut Start,
+    settle: Option<Settle<'a>>,
     theme: Theme,
 }
 
-impl KeyScreen for Shown {
+impl KeyScreen for Shown<'_> {
     type Left = Left;
 
     fn draw(&mut self, frame: &mut Frame<'_>) {
-        screen::start::draw(&self.start, self.theme, frame);
+        screen::start::draw(self.start, self.theme, frame);
     }
 
     fn press(&mut self, key: &KeyEvent) -> Effect<Left> {
         self.start.press(key)
+    }
+
+    fn settle(&mut self) -> Result<(), Failure> {
+        if let Some(settle) = self.settle.take() {
+            self.start.cards = settle()?;
+        }
+        Ok(())
     }
 }

@@ -7,7 +7,7 @@ use rusqlite::{Row, Statement};
 
 use super::convert::{known, timestamp, uuid};
 use super::{Error, RepId, Store};
-use crate::journal::attempts::{Attempt, Attempts, DatedRun, DatedSlip, Known, Noted, PlayedSpan, RepRow, SettingSlip};
+use crate::journal::attempts::{Attempt, Attempts, DatedRun, DatedSlip, Known, Latest, Noted, PlayedSpan, RepRow, SettingSlip};
 use crate::journal::entry::{Mode, Verdict, Witness};
 use crate::journal::stats::DatedLapse;
 use crate::time::{Micros, Timestamp};
@@ -49,6 +49,20 @@ impl Store {
         }
         all.sort_by_key(|a| a.at);
         Ok(Attempts { spans: shapes.spans.all, failures: shapes.failures.all, all })
+    }
+
+    /// Returns the latest rep of a piece, without reading the others.
+    ///
+    /// # Errors
+    /// When it cannot be read.
+    pub fn latest(&self, piece_key: &str) -> Result<Option<Latest>, Error> {
+        let sql = "SELECT started_utc_us + started_us, offset_s, span,
+                       coalesce((SELECT overrule.verdict FROM overrule WHERE rep_id = rep.id ORDER BY at_us DESC, overrule.id DESC LIMIT 1),
+                           rep.verdict)
+                   FROM session CROSS JOIN rep ON session_id = session.id
+                   WHERE piece_key = ? ORDER BY started_utc_us DESC, started_us DESC LIMIT 1";
+        let read = |row: &Row<'_>| Ok(Latest { at: timestamp(row.get(0)?, row.get(1)?)?, span: row.get(2)?, verdict: known(row, 3)? });
+        Ok(self.rows(sql, [piece_key], read, "read the latest rep")?.pop())
     }
 
     /// Returns the lapses of a piece's run-throughs by rep, each list in the order they happened.
