@@ -45,7 +45,7 @@ use crossbeam_channel::{Receiver, bounded};
 
 use crate::config::Config;
 use crate::journal::store::Store;
-use crate::language::Language;
+use crate::language::{Language, system};
 use crate::log;
 use crate::paths::Paths;
 use crate::report::plain_text::plain_lines;
@@ -141,7 +141,7 @@ pub fn run() -> ExitCode {
     match done {
         Ok(code) => code,
         Err(error) => {
-            complain(&refusal::chain(&error));
+            complain(&system::chain(error.as_ref()));
             ExitCode::FAILURE
         }
     }

@@ -22,7 +22,7 @@ use std::path::{Path, PathBuf};
 
 use hands::Hands;
 
-use crate::language::Language;
+use crate::language::{Language, system};
 use crate::memory::rules::Rules;
 use crate::midi::MatchMode;
 use crate::paths::{TEXT_BYTES_MAX, read_text, replace_file};
@@ -185,7 +185,7 @@ impl Config {
         Config::parse(&changed, &file.display().to_string())?;
         let folder = file.parent().filter(|f| !f.as_os_str().is_empty()).unwrap_or(Path::new("."));
         let written = std::fs::create_dir_all(folder).and_then(|()| replace_file(file, changed.as_bytes()));
-        written.map_err(|error| refused(error.to_string()))
+        written.map_err(|error| refused(system::said(&error)))
     }
 
     /// Returns the footswitches where no piece is played.

@@ -13,6 +13,7 @@ macro_rules! msgid {
 
 pub mod date;
 pub mod named;
+pub mod system;
 
 use std::borrow::Cow;
 use std::collections::HashMap;

@@ -164,7 +164,9 @@ pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Resu
                     out.push(piece);
                 }
             }
-            Err(error) => super::complain(&tr!("{name} is left out of the plan: {why}", name, why = super::refusal::chain(&error.into()))),
+            Err(error) => {
+                super::complain(&tr!("{name} is left out of the plan: {why}", name, why = crate::language::system::chain(&error)))
+            }
         }
     }
     Ok(out)

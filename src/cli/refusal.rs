@@ -1,7 +1,6 @@
-//! What is said of arguments that are not understood, and of what the system refuses, in the player's language.
+//! What is said of arguments that are not understood, in the player's language.
 
 use std::error::Error as _;
-use std::io;
 
 use clap::error::{ContextKind, ContextValue, ErrorKind};
 
@@ -23,8 +22,9 @@ pub fn of_arguments(error: &clap::Error) -> String {
             let found = value(ContextKind::InvalidValue);
             let wanted = value(ContextKind::ValidValue);
             let why = error.source().map(|source| source.to_string()).filter(|_| wanted.is_empty());
-            match why.as_ref().and_then(|why| why.split_once(" is not in ")) {
-                Some((_, range)) => tr!("expected a value in {range} for {argument}, found {found}", range, argument, found),
+            // "99 is not in 1..=60"
+            match why.as_ref().and_then(|why| why.split_once(" is not in ")?.1.split_once("..=")) {
+                Some((least, most)) => tr!("expected {least} to {most} for {argument}, found {found}", least, most, argument, found),
                 None if wanted.is_empty() => tr!("{argument} cannot be {found}", argument, found),
                 None => tr!("expected one of {wanted} for {argument}, found {found}", wanted, argument, found),
             }
@@ -49,30 +49,4 @@ fn said(value: &ContextValue) -> String {
         ContextValue::Number(n) => n.to_string(),
         _ => String::new(),
     }
-}
-
-/// What systems refuse most often when files are read and written, as they say it in English.
-const OF_THE_SYSTEM: [&str; 10] = [
-    msgid!("No such file or directory"),
-    msgid!("Permission denied"),
-    msgid!("File exists"),
-    msgid!("Is a directory"),
-    msgid!("Not a directory"),
-    msgid!("No space left on device"),
-    msgid!("Read-only file system"),
-    msgid!("Input/output error"),
-    msgid!("Device or resource busy"),
-    msgid!("No such device"),
-];
-
-/// Returns an error and what caused it, as `{error:#}` does; what the system refused is said in the language that is spoken.
-pub fn chain(error: &anyhow::Error) -> String {
-    let words = |cause: &(dyn std::error::Error + 'static)| {
-        let said = cause.to_string();
-        match cause.downcast_ref::<io::Error>().and(said.split_once(" (os error ")) {
-            Some((what, number)) if OF_THE_SYSTEM.contains(&what) => format!("{} (os error {number}", tr!(what)),
-            _ => said,
-        }
-    };
-    error.chain().map(words).collect::<Vec<_>>().join(": ")
 }

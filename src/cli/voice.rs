@@ -10,6 +10,7 @@ use std::time::Duration;
 
 use crate::config::Speak;
 use crate::journal::entry::Mode;
+use crate::language::system;
 use crate::practice::view::Quiz;
 use crate::practice::{Output, Stage, View};
 
@@ -54,7 +55,7 @@ impl Voice {
                 self.trouble = Some(tr!(
                     "no spoken cues: cannot run {program} ({why}); see speak in the settings",
                     program = format!("{:?}", speak.program()),
-                    why = error
+                    why = system::said(&error)
                 ));
                 self.speak = None;
             }

@@ -52,7 +52,7 @@ impl fmt::Display for Stand {
 
 /// Text that does not say how a lever or pedal stands.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("expected a lever, pedal or tuning and its accidental, as in \"lever F4 sharp\", found {0:?}")]
+#[error("{}", tr!("expected a lever, pedal or tuning and its accidental, as in \"lever F4 sharp\", found {found}", found = format!("{:?}", .0)))]
 pub struct StandError(String);
 
 impl FromStr for Stand {

@@ -6,6 +6,7 @@ use super::port::Port;
 use super::replay::{Pace, Replay, read_take};
 use super::stream::Stream;
 use super::{Error, Source};
+use crate::language::system;
 use crate::paths::{SCORE_BYTES_MAX, read_file};
 
 /// An input as meant: which kind, and which one of it.
@@ -61,7 +62,7 @@ impl Spec {
                 let bytes = read_file(path, SCORE_BYTES_MAX).map_err(|error| Error::Open {
                     doing: msgid!("opening the take"),
                     name: name.clone(),
-                    what: error.to_string(),
+                    what: system::said(&error),
                     remedy: tr!("give a recording: a MIDI file (.mid) or JSON lines (.jsonl)"),
                 })?;
                 let take = read_take(&bytes, &name)?;

@@ -56,6 +56,7 @@ mod system {
     use super::super::{Error, Outbox, Running, Signal};
     use super::{MISSING, refused};
     use crate::clock::SessionClock;
+    use crate::language::system;
     use crate::midi::decode::Decoder;
     use crate::time::Stamped;
 
@@ -69,7 +70,7 @@ mod system {
 
     pub(super) fn start(path: PathBuf, clock: SessionClock, out: Sender<Signal>) -> Result<Running, Error> {
         let opened = Opened::new(&path).map_err(|errno| explain(&path, errno))?;
-        let cannot = |error: std::io::Error| refused(&path, error.to_string(), msgid!("close other programs and try again"));
+        let cannot = |error: std::io::Error| refused(&path, system::said(&error), msgid!("close other programs and try again"));
         let (stop, stopped) = UnixStream::pair().map_err(cannot)?;
         stopped.set_nonblocking(true).map_err(cannot)?;
         let outbox = Outbox::new(out);
@@ -91,7 +92,7 @@ mod system {
             Errno::BUSY => msgid!("close the program that uses it"),
             _ => msgid!("give the path of a FIFO, a pty, a serial port or a rawmidi device"),
         };
-        refused(path, std::io::Error::from(errno).to_string(), remedy)
+        refused(path, system::said(&std::io::Error::from(errno)), remedy)
     }
 
     /// An open path and what kind of thing it is.
@@ -256,6 +257,7 @@ mod system {
     use super::super::{Error, Outbox, Running, Signal};
     use super::{MISSING, refused};
     use crate::clock::SessionClock;
+    use crate::language::system;
     use crate::midi::decode::Decoder;
     use crate::time::Stamped;
 
@@ -264,7 +266,7 @@ mod system {
     /// Reads with plain blocking calls: a COM port or a file. A read in progress cannot be broken off, so stopping
     /// does not wait for the thread, which ends with its next byte.
     pub(super) fn start(path: PathBuf, clock: SessionClock, out: Sender<Signal>) -> Result<Running, Error> {
-        let mut file = File::open(&path).map_err(|error| refused(&path, error.to_string(), MISSING))?;
+        let mut file = File::open(&path).map_err(|error| refused(&path, system::said(&error), MISSING))?;
         let is_file = file.metadata().is_ok_and(|m| m.is_file());
         let mut outbox = Outbox::new(out);
         let stopping = outbox.stopping();

@@ -25,6 +25,7 @@ mod system {
 
     use super::super::Wire;
     use super::refused;
+    use crate::language::system;
     use crate::source::Error;
 
     struct Bytes {
@@ -37,7 +38,7 @@ mod system {
             match write(&self.fd, message) {
                 // A message has three bytes, and a pipe takes so few whole or not at all. One that is full drops the note.
                 Ok(_) | Err(Errno::AGAIN | Errno::INTR) => Ok(()),
-                Err(errno) => Err(tr!("writing to {name}: {why}", name = self.name, why = std::io::Error::from(errno))),
+                Err(errno) => Err(tr!("writing to {name}: {why}", name = self.name, why = system::said(&std::io::Error::from(errno)))),
             }
         }
     }
@@ -61,10 +62,10 @@ mod system {
             Errno::NXIO => (tr!("nothing reads it"), msgid!("start what is to sound first")),
             Errno::NOENT => (tr!("it is not there"), msgid!("plug the device in, make a FIFO there (mkfifo), or give another path")),
             Errno::ACCESS | Errno::PERM => (
-                std::io::Error::from(errno).to_string(),
+                system::said(&std::io::Error::from(errno)),
                 msgid!("get the right to write to it (on Linux often by joining the group audio)"),
             ),
-            _ => (std::io::Error::from(errno).to_string(), msgid!("give the path of a FIFO, a pty, a serial port or a rawmidi device")),
+            _ => (system::said(&std::io::Error::from(errno)), msgid!("give the path of a FIFO, a pty, a serial port or a rawmidi device")),
         };
         refused(path, what, remedy)
     }
@@ -78,19 +79,20 @@ mod system {
 
     use super::super::Wire;
     use super::refused;
+    use crate::language::system;
     use crate::source::Error;
 
     struct Bytes(File);
 
     impl Wire for Bytes {
         fn send(&mut self, message: &[u8]) -> Result<(), String> {
-            self.0.write_all(message).map_err(|error| error.to_string())
+            self.0.write_all(message).map_err(|error| system::said(&error))
         }
     }
 
     pub(super) fn open(path: &Path) -> Result<Box<dyn Wire>, Error> {
         let file = File::options().append(true).open(path);
         file.map(|file| Box::new(Bytes(file)) as Box<dyn Wire>)
-            .map_err(|error| refused(path, error.to_string(), msgid!("give the path of a file that is there")))
+            .map_err(|error| refused(path, system::said(&error), msgid!("give the path of a file that is there")))
     }
 }

@@ -11,6 +11,7 @@ use super::frame::Frame;
 use super::key_screen::{self, End, KeyScreen};
 use super::theme::Theme;
 use super::{Error, Exit, Failure, screen};
+use crate::language::system;
 use crate::study::Study;
 use app::Effect;
 
@@ -84,13 +85,7 @@ fn save(app: &mut App, desk: &mut dyn Desk) -> bool {
         }
         Err(error) => {
             // The whole chain: the reason is often in the last link.
-            let mut words = error.to_string();
-            let mut cause = error.source();
-            while let Some(next) = cause {
-                words = format!("{words}: {next}");
-                cause = next.source();
-            }
-            app.said = Some(words);
+            app.said = Some(system::chain(error.as_ref()));
         }
     }
     app.study.is_saved()

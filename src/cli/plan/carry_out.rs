@@ -64,7 +64,7 @@ fn span(piece: &Piece, step: &PlannedStep) -> anyhow::Result<Span> {
         What::Item { bars: (first, last), name, kind, .. } => {
             let bars = parse_bars(&format!("{first}-{last}"), &piece.score).map_err(anyhow::Error::msg)?;
             // A join is called by what it joins, a section by its own name.
-            let name = if *kind == ItemKind::Switch { tr!("{name}, from bar {bar}", name, bar = first) } else { name.clone() };
+            let name = if *kind == ItemKind::Switch { format!("{name}, from bar {first}") } else { name.clone() };
             Span::drill(piece, name, &bars, step.reps.clamp(1, 9))
         }
     };

@@ -9,6 +9,7 @@ use rusqlite::params;
 use super::underway::{self, Begun};
 use super::{Error, SessionId, Store, rescue};
 use crate::journal::entry::{Entry, Happening, Reason, Rep, RepNumber, Verdict, Witness};
+use crate::language::named::shown;
 use crate::midi::{MidiEvent, Take};
 
 /// What was taken in.
@@ -27,7 +28,7 @@ impl Recovered {
     pub fn lines(&self) -> Vec<String> {
         let note = |n: usize| tr!("1 note" | "{n} notes" % n);
         let cut_short = |span: &String, n: usize| {
-            tr!("the program was cut short in a rep of {span}: its take of {notes} is kept", span, notes = note(n))
+            tr!("the program was cut short in a rep of {span}: its take of {notes} is kept", span = shown(span), notes = note(n))
         };
         let takes = self.takes.iter().map(|(span, n)| cut_short(span, *n));
         let rescued = (self.n_rescued > 0).then(|| tr!("what the journal refused last time is in it now"));

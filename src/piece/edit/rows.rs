@@ -49,7 +49,7 @@ impl Row for Section {
     }
 
     fn words(&self, _: &Score) -> String {
-        format!("the section {:?}", self.name)
+        tr!("the section {name}", name = format!("{:?}", self.name))
     }
 }
 
@@ -76,8 +76,11 @@ impl Row for Cue {
     }
 
     fn words(&self, score: &Score) -> String {
-        let hand = self.hand.map_or(String::new(), |h| format!(" for the {}", h.words()));
-        format!("the cue at {}{hand}", self.place.text(score))
+        let place = self.place.text(score);
+        match self.hand {
+            Some(hand) => tr!("the cue at {place} for the {hand}", place, hand = hand.words()),
+            None => tr!("the cue at {place}", place),
+        }
     }
 }
 
@@ -103,7 +106,7 @@ impl Row for Landmark {
     }
 
     fn words(&self, _: &Score) -> String {
-        format!("the landmark {:?}", self.name)
+        tr!("the landmark {name}", name = format!("{:?}", self.name))
     }
 }
 
