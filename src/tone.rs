@@ -95,6 +95,21 @@ impl Tone {
         Tone { words: None, ended: None, trouble: Arc::default() }
     }
 
+    /// Returns a tone that no thread plays, and what takes out all that it has been told: each note with the time of its beginning.
+    #[cfg(test)]
+    pub(crate) fn told() -> (Tone, impl Fn() -> Vec<(Micros, Sound)>) {
+        let (words, told) = bounded(N_WORDS_MAX);
+        let tone = Tone { words: Some(words), ended: None, trouble: Arc::default() };
+        let notes = move || {
+            let notes_of = |word| match word {
+                Word::Play { at, sounds } => sounds.into_iter().map(|sound| (at + sound.after, sound)).collect(),
+                Word::Hush => Vec::new(),
+            };
+            told.try_iter().flat_map(notes_of).collect()
+        };
+        (tone, notes)
+    }
+
     /// Opens what `spec` names: `port:NAME` or part of a port's name, or `stream:PATH` for raw MIDI bytes (a FIFO that is
     /// being read, a device, a file that is there and is added to).
     ///

@@ -112,4 +112,29 @@ mod tests {
             assert_eq!(found, [-6, -3, 0, 3, 5, 7], "counted from bar 1, pickup {pickup}");
         }
     }
+
+    /// The time is only told, so that nothing here waits: in steps of 70 ms, which never meet a beat of 500 ms.
+    #[test]
+    fn every_beat_is_called_once_at_its_own_time_before_it_is_due() {
+        let page = Page {
+            meters: vec![(1, "3/4".parse().unwrap())],
+            keys: vec![(1, "C".parse().unwrap())],
+            pickup: ScoreTime::ZERO,
+            n_bars: None,
+            repeats: vec![],
+        };
+        let (tone, told) = Tone::told();
+        let tempo = Tempo::try_new(120.0).unwrap();
+        let (next, place, start) = (Micros::from_millis(800), ScoreTime::quarters(-3), ScoreTime::ZERO);
+        let mut click = Click { page: &page, next, place, start, tempo, is_plain: true, said: None, tone: &tone };
+        click.call();
+        let mut called = told();
+        for now in (0..4_000).step_by(70).map(Micros::from_millis) {
+            click.sound(now).unwrap();
+            called.extend(told().into_iter().inspect(|(at, _)| assert!(*at > now, "called at {now:?} for {at:?}")));
+        }
+        let heard: Vec<(i64, bool)> = called.iter().map(|(at, sound)| (at.0 / 1000, *sound == Sound::click(Micros::ZERO, true))).collect();
+        let beats = [(800, true), (1300, false), (1800, false), (2300, true), (2800, false), (3300, false), (3800, true), (4300, false)];
+        assert_eq!(heard, beats);
+    }
 }
