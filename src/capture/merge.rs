@@ -102,7 +102,7 @@ fn both(a: &Heard, b: &Heard) -> (Heard, Agreement) {
     let length = |h: &Heard| h.end.map(|end| end - h.placed.at);
     let is_agreed = a.grid == b.grid;
     let at = if is_agreed { a.grid.to_f64() } else { mean(a.placed.at, b.placed.at) };
-    let placed = Placed { at, pace: mean(a.placed.pace, b.placed.pace), key: a.placed.key };
+    let placed = Placed { at, pace: mean(a.placed.pace, b.placed.pace), away: a.placed.away.min(b.placed.away), key: a.placed.key };
     // Keys are let go early rather than late: the longer of two lengths is nearer to the page.
     let end = length(a).into_iter().chain(length(b)).reduce(f64::max).map(|length| at + length);
     // Anybody breaks a chord now and then; the page is why it is broken twice.
@@ -117,7 +117,7 @@ mod tests {
 
     fn heard(rows: &[(f64, i32)]) -> Vec<Heard> {
         let note = |&(at, key): &(f64, i32)| Heard {
-            placed: Placed { at, pace: 1.0, key: key as u8 },
+            placed: Placed { at, pace: 1.0, away: 0.0, key: key as u8 },
             key: MidiKey::try_new(key).unwrap(),
             end: None,
             grid: ScoreTime::new((at * 4.0).round() as i64, 4),

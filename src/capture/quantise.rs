@@ -21,6 +21,8 @@ pub struct Placed {
     pub at: f64,
     /// Seconds to a quarter there.
     pub pace: f64,
+    /// Seconds to the nearest beat that was heard, where it is not heard throughout.
+    pub away: f64,
     /// MIDI key number.
     pub key: u8,
 }
@@ -44,6 +46,8 @@ impl Costs {
     /// Spread of a careful player around the beat, in seconds; and around it in parts of a beat.
     const SPREAD_SECONDS: f64 = 0.022;
     const SPREAD_BEATS: f64 = 0.022;
+    /// And in parts of the time to the nearest beat that was heard: away from it the tempo is the player's own.
+    const SPREAD_AWAY: f64 = 0.1;
     /// Beyond this many spreads a distance costs straight on: a stumble is no proof of a finer rhythm.
     const STRAIGHT_FROM: f64 = 3.0;
     /// Scale of the gap between notes struck as one, in seconds.
@@ -366,7 +370,7 @@ fn distance_cost(chord: &[Placed], point: &Point, beat: &Beat) -> f64 {
     } else {
         (point.place.clamp(first.at, last.at) - point.place).abs()
     };
-    let spread = Costs::SPREAD_SECONDS.hypot(Costs::SPREAD_BEATS * beat.length * pace);
+    let spread = Costs::SPREAD_SECONDS.hypot(Costs::SPREAD_BEATS * beat.length * pace).hypot(Costs::SPREAD_AWAY * first.away);
     let n = (away * pace / spread).abs();
     if n <= Costs::STRAIGHT_FROM { 0.5 * n * n } else { Costs::STRAIGHT_FROM * (n - 0.5 * Costs::STRAIGHT_FROM) }
 }

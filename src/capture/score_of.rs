@@ -117,7 +117,12 @@ impl Gridded {
         let Reading { struck, beats } = &stretch.reading;
         let mut placed: Vec<Placed> = struck
             .iter()
-            .map(|s| Placed { at: beats.quarters(s.on), pace: beats.seconds_per_quarter(s.on), key: s.key.number() })
+            .map(|s| Placed {
+                at: beats.quarters(s.on),
+                pace: beats.seconds_per_quarter(s.on),
+                away: beats.away(s.on),
+                key: s.key.number(),
+            })
             .collect();
         // A player who is always a little ahead of the click, or an instrument that is late, moves all alike.
         let mut bias = usual_lateness(&placed, page);

@@ -101,6 +101,22 @@ fn a_player_who_is_early_throughout_is_not_moved_to_another_rhythm() {
 }
 
 #[test]
+fn between_beats_that_are_far_apart_the_tempo_may_bend() {
+    // A quarter and an eighth to each click of 6/8, the eighth 130 ms late: nearer to the last sixteenth than to its own place.
+    let notes = |times: [f64; 8]| -> Vec<Struck> {
+        let keys = [60, 67, 64, 67, 60, 67, 64, 67].map(|key| MidiKey::try_new(key).unwrap());
+        let struck = |(at, key): (f64, MidiKey)| Struck { on: Micros::from_secs_f64(at), off: None, key, velocity: Velocity(60) };
+        times.into_iter().zip(keys).map(struck).collect()
+    };
+    let struck = notes([0.0, 1.13, 1.5, 2.63, 3.0, 4.13, 4.5, 5.5]);
+    let beats = Beats::try_new((0..5).map(|n| (Micros::from_millis(1500 * n), ScoreTime::new(3 * n, 2)))).unwrap();
+    let reading = Reading { struck, beats };
+    let captured = score(&page("6/8", "C"), &[Stretch { reading, first: 1, last: None, pass: Some(Pass::First) }], None, None);
+    let onsets: Vec<String> = captured.score.parts[0].notes.iter().map(|n| n.onset.to_string()).collect();
+    assert_eq!(onsets, ["0", "1", "3/2", "5/2", "3", "4", "9/2", "11/2"]);
+}
+
+#[test]
 fn two_readings_that_agree_are_taken_and_where_they_differ_the_place_is_asked() {
     let page = page("4/4", "C");
     let first = stretch("0 C5,1 D5,2 E5,3 F5,4 G5,5 A5,6 B5,7 C6", Some(Pass::First));
