@@ -70,12 +70,16 @@ fn every_screen_at_three_sizes() {
     }
 }
 
-/// A data folder with a piece of one's own beside the demo pieces, which listens to a FIFO.
+/// A data folder with two pieces of one's own beside the demo pieces, which listens to a FIFO.
 fn desk() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
-    let steps = folder.path().join("pieces/steps");
-    fs::create_dir_all(&steps).unwrap();
-    super::flow::piece(&steps);
+    for name in ["Steps", "Stairs"] {
+        let own = folder.path().join("pieces").join(name.to_lowercase());
+        fs::create_dir_all(&own).unwrap();
+        super::flow::piece(&own);
+        let toml = fs::read_to_string(own.join("piece.toml")).unwrap();
+        fs::write(own.join("piece.toml"), toml.replace("\"Steps\"", &format!("\"{name}\""))).unwrap();
+    }
     let fifo = folder.path().join("keys.fifo");
     assert!(Process::new("mkfifo").arg(&fifo).status().unwrap().success());
     fs::write(folder.path().join("config.toml"), format!("input = \"stream:{}\"\n", fifo.display())).unwrap();
