@@ -53,7 +53,7 @@ impl Teller<'_> {
         Some(match (plays(Hand::Left), plays(Hand::Right)) {
             (false, _) => right,
             (_, false) => left,
-            _ => format!("{left}; {right}"),
+            _ => [left, right].join(&tr!("; ")),
         })
     }
 

@@ -41,8 +41,10 @@ pub fn fitted(head: &str, tail: &str) -> String {
     if n_words(&both) <= WORDS_MAX { both } else { head.to_owned() }
 }
 
-/// Words that are read as such: an article is taken in with its noun.
+/// Words that are read as such: an article is taken in with its noun, and a colon that stands alone (as in French) is none.
 pub fn n_words(text: &str) -> usize {
     let articles = tr!("a an the");
-    text.split_whitespace().filter(|word| !articles.split(' ').any(|article| article == *word)).count()
+    text.split_whitespace()
+        .filter(|word| word.contains(char::is_alphanumeric) && !articles.split(' ').any(|article| article == *word))
+        .count()
 }

@@ -121,8 +121,8 @@ fn without_hand(line: &mut Line, hand: Hand) {
 
 fn joined(switch: &Line, line: &Line) -> Line {
     // The choice is what matters here: one part of the rest is enough.
-    let rest = line.more.as_deref().and_then(|more| more.split("; ").next()).map(str::to_owned);
-    let more = [switch.more.clone(), rest].into_iter().flatten().collect::<Vec<_>>().join("; ");
+    let rest = line.more.as_deref().and_then(|more| more.split(&*tr!("; ")).next()).map(str::to_owned);
+    let more = [switch.more.clone(), rest].into_iter().flatten().collect::<Vec<_>>().join(&tr!("; "));
     let facts = switch.facts.iter().chain(&line.facts).copied().collect();
     Line { more: Some(more), facts, weight: switch.weight + line.weight, ..switch.clone() }
 }
@@ -227,7 +227,7 @@ impl Teller<'_> {
             at: self.found.material.bars[like.from].at,
             hand: None,
             text,
-            more: Some(more.join("; ")),
+            more: Some(more.join(&tr!("; "))),
             reason: tr!("comes back: one line for 1 bar" | "comes back: one line for {n} bars" % like.end - like.from),
             weight: bits,
             facts: vec![fact],
@@ -397,7 +397,7 @@ impl Teller<'_> {
             at: self.found.material.bars[bar].at,
             hand,
             text,
-            more: (!more.is_empty()).then(|| more.join("; ")),
+            more: (!more.is_empty()).then(|| more.join(&tr!("; "))),
             reason: heads.join(", "),
             weight,
             facts,

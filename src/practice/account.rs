@@ -36,7 +36,7 @@ impl Played {
         let mut account = lines(&self.reps, &self.spans, &self.remarks);
         account.extend(self.piece.iter().flat_map(|piece| joins::lines(piece, &self.reps)));
         if !self.open.is_empty() {
-            account.push(tr!("without a line of story yet: {}", self.open.join("; ")));
+            account.push(tr!("without a line of story yet: {}", self.open.join(&tr!("; "))));
         }
         account
     }
@@ -53,7 +53,7 @@ pub fn lines(reps: &[Rep], spans: &[Span], remarks: &[String]) -> Vec<String> {
     lines.extend_from_slice(remarks);
     let stubborn = stubborn_places(&counted);
     if !stubborn.is_empty() {
-        lines.push(tr!("to look at: {}", stubborn.join("; ")));
+        lines.push(tr!("to look at: {}", stubborn.join(&tr!("; "))));
     }
     let played: i64 = reps.iter().map(|r| (r.ended - r.started).0).sum();
     let minutes = (played as f64 / 60e6).round() as usize;

@@ -33,6 +33,7 @@ use super::habits::Learned;
 use super::view::View;
 use super::{Command, Input, Machine, Output};
 use crate::journal::entry::{Answer, Entry, Mode, Outcome, QuestionKind, Witness};
+use crate::language::tenths;
 use crate::midi::MidiEvent;
 use crate::piece::Piece;
 use crate::score::Place;
@@ -209,7 +210,7 @@ impl Quiz {
         let is_held = end.outcome == Outcome::Held;
         let (large, small) = if is_held {
             let between = end.n_notes_between.map(|n| tr!("1 note between" | "{n} notes between" % n));
-            let large = recall.map_or_else(|| tr!("held"), |r| tr!("held, {seconds} s", seconds = format!("{:.1}", r.secs_f64())));
+            let large = recall.map_or_else(|| tr!("held"), |r| tr!("held, {seconds} s", seconds = tenths(r.secs_f64())));
             (large, between.unwrap_or_else(|| question.name.clone()))
         } else {
             let (place, why) = end.words.split_once(": ").unwrap_or((&end.words, ""));

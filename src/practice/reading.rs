@@ -15,6 +15,7 @@ use super::span::Span;
 use crate::follower::OnsetIdx;
 use crate::journal::entry::Mode;
 use crate::language::named::shown;
+use crate::language::tenths;
 use crate::midi::Take;
 use crate::piece::{Piece, bars_words};
 use crate::score::BarRange;
@@ -134,7 +135,7 @@ impl SectionReading {
         }
         line += &format!(": {}", tr!("{right} of {due} notes", right = self.n_notes_right, due = self.n_notes_due));
         if let Some(place) = self.stop_place.as_ref().filter(|_| self.stop_bars > mark.stop_bars_max) {
-            line += &tr!(", a stop of {n_bars} bars before {place}", n_bars = format!("{:.1}", self.stop_bars), place);
+            line += &tr!(", a stop of {n_bars} bars before {place}", n_bars = tenths(self.stop_bars), place);
         }
         line
     }

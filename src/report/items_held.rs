@@ -8,6 +8,7 @@ use chrono::NaiveDate;
 use super::plain_text::plain;
 use super::progress_words::times;
 use crate::journal::attempts::DatedSlip;
+use crate::language::named::shown;
 use crate::memory::item::ItemKind;
 use crate::memory::piece_memory::PieceMemory;
 use crate::memory::plan::why;
@@ -38,7 +39,7 @@ impl ItemsHeld {
                     None if item.bars.len() == 1 => tr!("bar {bar}", bar = layout.printed(&item.bars)),
                     None => tr!("bars {bars}", bars = layout.printed(&item.bars)),
                 };
-                plain(&format!("{}, {place}: {}", item.name, why::last(&memory.records[idx.0], today)))
+                plain(&tr!("{name}, {place}: {how}", name = shown(&item.name), place, how = why::last(&memory.records[idx.0], today)))
             });
             ItemsHeld { kind, lines: lines.collect(), n_not_begun: not_begun.len() }
         };

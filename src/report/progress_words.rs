@@ -55,7 +55,7 @@ pub fn section_counts(section: &SectionHeld) -> String {
     if section.is_secure {
         parts.push(tr!("secure"));
     }
-    parts.join("; ")
+    parts.join(&tr!("; "))
 }
 
 /// Says what changed on the last day of practice.
@@ -66,7 +66,7 @@ pub fn changes(progress: &Progress) -> Vec<String> {
     }
     if !progress.insecure.is_empty() {
         let each = progress.insecure.iter().map(|(name, now)| format!("{name} ({now})"));
-        lines.push(tr!("No longer secure: {}.", each.collect::<Vec<_>>().join("; ")));
+        lines.push(tr!("No longer secure: {}.", each.collect::<Vec<_>>().join(&tr!("; "))));
     }
     if !progress.gained.is_empty() {
         lines.push(tr!("Held last time, and had not before: {}.", progress.gained.join(", ")));
@@ -118,7 +118,7 @@ pub fn run(run: &DatedRun) -> String {
     parts.push(if lapses.is_empty() {
         tr!("no lapse")
     } else {
-        tr!("1 lapse: {all}" | "{n} lapses: {all}" % lapses.len(), all = lapses.join("; "))
+        tr!("1 lapse: {all}" | "{n} lapses: {all}" % lapses.len(), all = lapses.join(&tr!("; ")))
     });
     parts.join(", ")
 }

@@ -41,7 +41,7 @@ pub fn words(pace: &DatedPace) -> String {
         }
     };
     let both: Vec<String> = [named(true), named(false)].into_iter().flatten().collect();
-    tr!("{head}: {bars}.", head, bars = both.join("; "))
+    tr!("{head}: {bars}.", head, bars = both.join(&tr!("; ")))
 }
 
 impl Stretch<'_> {

@@ -190,7 +190,7 @@ fn about(piece: &Piece, analysis: Option<&Analysis>, config: &StoryConfig) -> St
         Instrument::Keyboard => tr!("keyboard"),
     };
     let key = analysis.map(|a| a.words(&piece.score, config).key(a.key, 0));
-    [Some(instrument), key].into_iter().flatten().collect::<Vec<_>>().join("; ")
+    [Some(instrument), key].into_iter().flatten().collect::<Vec<_>>().join(&tr!("; "))
 }
 
 /// Returns the switches that the drafted story tells, in page order of their later place.

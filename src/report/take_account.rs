@@ -50,7 +50,7 @@ fn rep_of(output: &Output) -> Option<&Rep> {
 fn verdict_words(rep: &Rep) -> String {
     let why = rep.reason.as_ref().map(|r| r.words.as_str()).unwrap_or_default();
     let verdict = rep.verdict.words();
-    if rep.verdict == Verdict::Clean { verdict.to_owned() } else { format!("{verdict}; {why}") }
+    if rep.verdict == Verdict::Clean { verdict.to_owned() } else { tr!("{verdict}; {why}", verdict, why) }
 }
 
 fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<String> {
@@ -70,7 +70,7 @@ fn of_one_rep(rep: &Rep, marks: &Marks, span: &Span, score: &Score) -> Vec<Strin
         (tr!("Skipped"), marks.moves.iter().filter(|m| m.to > m.from).map(|m| in_words.moved(m)).collect()),
     ];
     for (title, items) in groups.into_iter().map(|(title, items)| (title, counted(items))).filter(|(_, items)| !items.is_empty()) {
-        let places = items.iter().take(N_PLACES_MAX).map(String::as_str).collect::<Vec<_>>().join("; ");
+        let places = items.iter().take(N_PLACES_MAX).map(String::as_str).collect::<Vec<_>>().join(&tr!("; "));
         let more = items.len().saturating_sub(N_PLACES_MAX);
         lines.push(if more > 0 {
             tr!("{title}: {places}; and {more} more.", title, places, more)

@@ -60,13 +60,13 @@ impl Together {
     /// Returns what is done, short enough for a cue: `L: F 4th octave up, beat 3`. A lever is the left hand's, a pedal that of its foot.
     pub fn cue(&self, score: &Score) -> String {
         let all: Vec<String> = self.changes.iter().map(|c| c.cue()).collect();
-        format!("{}, {}", all.join("; "), self.place.spoken_beat(score))
+        format!("{}, {}", all.join(&tr!("; ")), self.place.spoken_beat(score))
     }
 
     /// Returns what is done in full, and for which note: `left hand: lever up on the F in the 4th octave, for bar 12, beat 1`.
     pub fn words(&self, score: &Score) -> String {
         let all: Vec<String> = self.changes.iter().map(Change::words).collect();
-        tr!("{moves}, for {place}", moves = all.join("; "), place = self.for_place.words(score))
+        tr!("{moves}, for {place}", moves = all.join(&tr!("; ")), place = self.for_place.words(score))
     }
 }
 

@@ -127,8 +127,10 @@ impl Map {
             }
         }
         let sentence = |like: &Likeness| {
-            let these = if like.how.is_whole() { String::new() } else { format!("{}: ", words.bars(like.from, like.end)) };
-            format!("{}.", capital(&format!("{these}{}", words.like_more(like))))
+            let more = words.like_more(like);
+            let said =
+                if like.how.is_whole() { more } else { tr!("{bars}: {words}", bars = words.bars(like.from, like.end), words = more) };
+            format!("{}.", capital(&said))
         };
         out.extend(analysis.likeness.iter().filter(|l| (l.from..l.end).contains(&bar)).map(sentence));
         let back: Vec<&Likeness> = analysis

@@ -144,7 +144,9 @@ fn line(view: &View) -> Option<String> {
         Stage::Quiz(Quiz::Ready { length, is_told: false }) => {
             tr!("quiz: {length}: any note, or {word}, to begin", length, word = Command::READY)
         }
-        Stage::Quiz(Quiz::Asked { kind, large, small, .. }) => format!("{}: {large}; {}", kind_words(kind), small.join(", ")),
+        Stage::Quiz(Quiz::Asked { kind, large, small, .. }) => {
+            tr!("{kind}: {large}; {small}", kind = kind_words(kind), large, small = small.join(", "))
+        }
         Stage::Quiz(Quiz::Called { large, small }) => tr!("go {place}; {more}", place = large, more = small.join(", ")),
         Stage::Quiz(Quiz::Told { large, small, .. }) => with_words(large.to_owned(), small),
         Stage::Prompted { rung: 3.., text } => tr!("page: {text}", text),
@@ -155,7 +157,7 @@ fn line(view: &View) -> Option<String> {
         Stage::RepDone { verdict: Verdict::Broken, words } => with_words(format!("{}, {}", Verdict::Broken.words(), count()), words),
         Stage::SpanDone if view.mode != Mode::Drill => tr!("done: {}, to the end", view.span),
         Stage::SpanDone => tr!("done: {span}, {count}", span = view.span, count = count()),
-        Stage::Places { places, .. } => tr!("without a line of story: {}", places.join("; ")),
+        Stage::Places { places, .. } => tr!("without a line of story: {}", places.join(&tr!("; "))),
         Stage::Paused => tr!("paused"),
         Stage::Rest => tr!("rest: {why}; play, or type next, to go on", why = rest_words()),
         Stage::Finished { .. } => tr!("finished"),

@@ -22,8 +22,20 @@ use angle::Sighting;
 pub use super::screen::sight::said;
 
 /// Words of the lines: short, common, of letters that are mixed up when they are too small, and none that hangs below its line.
-const WORDS: [&str; 12] =
-    ["Corner", "Harbour", "Meadow", "Lantern", "Iron door", "Seven", "Blue boat", "Acorn", "Sunrise", "Basin", "Near home", "Cocoa"];
+const WORDS: [&str; 12] = [
+    msgid!("Corner"),
+    msgid!("Harbour"),
+    msgid!("Meadow"),
+    msgid!("Lantern"),
+    msgid!("Iron door"),
+    msgid!("Seven"),
+    msgid!("Blue boat"),
+    msgid!("Acorn"),
+    msgid!("Sunrise"),
+    msgid!("Basin"),
+    msgid!("Near home"),
+    msgid!("Cocoa"),
+];
 
 /// What the reading test came to.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -89,7 +101,10 @@ impl KeyScreen for Test {
     fn draw(&mut self, frame: &mut Frame<'_>) {
         self.page = Page::of(frame.area());
         self.marked = self.marked.min(self.page.capitals.len().saturating_sub(1));
-        let word = |n: usize| WORDS[(self.nth + n) % WORDS.len()];
+        let word = |n: usize| {
+            let word = WORDS[(self.nth + n) % WORDS.len()];
+            tr!(word)
+        };
         screen::draw(&self.page, self.marked, word, self.sighting, self.theme, frame);
     }
 

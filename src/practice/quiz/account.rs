@@ -2,6 +2,7 @@
 
 use super::question::kind_words;
 use crate::journal::entry::{Outcome, QuestionKind};
+use crate::language::tenths;
 use crate::time::Micros;
 
 /// One answer, as far as the account tells of it.
@@ -65,7 +66,7 @@ fn by_place(answers: &[Answered]) -> Option<String> {
     places.sort_by_key(|(_, held, asked)| std::cmp::Reverse(asked - held));
     let told: Vec<String> =
         places.iter().take(N_PLACES).map(|(name, held, asked)| tr!("{name} {held} of {asked}", name, held, asked)).collect();
-    (!told.is_empty()).then(|| tr!("to come back to: {}", told.join("; ")))
+    (!told.is_empty()).then(|| tr!("to come back to: {}", told.join(&tr!("; "))))
 }
 
 fn slowest(answers: &[Answered]) -> Option<String> {
@@ -78,8 +79,8 @@ fn slowest(answers: &[Answered]) -> Option<String> {
         }
     }
     slow.sort_by_key(|(recall, _)| std::cmp::Reverse(*recall));
-    let told: Vec<String> = slow.iter().take(N_SLOW).map(|(recall, name)| format!("{name} {:.1} s", recall.secs_f64())).collect();
-    (!told.is_empty()).then(|| tr!("slowest to come: {}", told.join("; ")))
+    let told: Vec<String> = slow.iter().take(N_SLOW).map(|(recall, name)| format!("{name} {} s", tenths(recall.secs_f64()))).collect();
+    (!told.is_empty()).then(|| tr!("slowest to come: {}", told.join(&tr!("; "))))
 }
 
 fn confused(answers: &[Answered]) -> Option<String> {
@@ -87,7 +88,7 @@ fn confused(answers: &[Answered]) -> Option<String> {
         answers.iter().filter_map(|a| a.confused.as_ref()).map(|(at, went)| tr!("{at} went the way of {went}", at, went)).collect();
     told.sort();
     told.dedup();
-    (!told.is_empty()).then(|| tr!("switches confused: {}", told.join("; ")))
+    (!told.is_empty()).then(|| tr!("switches confused: {}", told.join(&tr!("; "))))
 }
 
 #[cfg(test)]

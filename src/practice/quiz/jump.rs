@@ -4,6 +4,7 @@ use super::hearing::{Around, End, PassageEar, Task};
 use super::question::Passage;
 use crate::follower::{Begin, Heard, LineNoteIdx, OnsetIdx};
 use crate::journal::entry::Outcome;
+use crate::language::tenths;
 use crate::midi::{MidiEvent, MidiKey, Take, Velocity};
 use crate::practice::Output;
 use crate::practice::rep::Attempt;
@@ -169,7 +170,7 @@ impl Called {
         let words = match landed {
             _ if outcome == Outcome::Held => String::new(),
             Some((landed, _)) => {
-                tr!("{place}: going after {seconds} s", place = place(), seconds = format!("{:.1}", (landed - self.at).secs_f64()))
+                tr!("{place}: going after {seconds} s", place = place(), seconds = tenths((landed - self.at).secs_f64()))
             }
             None => tr!("{place}: not reached", place = place()),
         };

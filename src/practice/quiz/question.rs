@@ -91,7 +91,7 @@ impl Question {
     /// Returns what is said to ask it; of a jump, where its run begins is asked first.
     pub fn asked_words(&self, kind: QuestionKind) -> String {
         let kind = if kind == QuestionKind::Jump { until_called() } else { kind_words(kind) };
-        format!("{kind}: {}; {}", self.large, self.small.join(", "))
+        tr!("{kind}: {large}; {small}", kind, large = self.large, small = self.small.join(", "))
     }
 
     /// Returns what is said to call its landmark in the middle of playing: nothing but where to go.

@@ -67,7 +67,7 @@ fn lapse(lapse: &Lapse) -> String {
         Recovery::Restarted => tr!("you began again at {place}", place = spoken(going)),
         Recovery::NotRecovered => tr!("it ended there"),
     };
-    let mut words = format!("{}: {what}; {then}", spoken(&lapse.place));
+    let mut words = tr!("{place}: {what}; {then}", place = spoken(&lapse.place), what, then);
     if lapse.lost >= LOST_TOLD {
         words += &tr!(", 1 second lost" | ", {n} seconds lost" % lapse.lost.secs_f64().round() as usize);
     }

@@ -142,7 +142,7 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
         Stage::SpanDone => Some(said(count(view), vec![warmth(view)])),
         Stage::Places { places, is_last } => {
             let heading = tr!("1 place to tell" | "{n} places to tell" % places.len());
-            let others = places.iter().skip(1).map(String::as_str).collect::<Vec<_>>().join("; ");
+            let others = places.iter().skip(1).map(String::as_str).collect::<Vec<_>>().join(&tr!("; "));
             let others = if others.is_empty() { others } else { tr!("then {others}", others) };
             let on = if is_last { tr!("n: leave them for later") } else { tr!("or play on: {}", view.span) };
             Some(said(heading, [others, on].into_iter().filter(|words| !words.is_empty()).collect()))

@@ -46,7 +46,7 @@ fn rows_of(capital: usize) -> usize {
     capital.div_ceil(2) + 1
 }
 
-pub fn draw<'w>(lines: &Page, marked: usize, word: impl Fn(usize) -> &'w str, sighting: Sighting, theme: Theme, frame: &mut Frame) {
+pub fn draw(lines: &Page, marked: usize, word: impl Fn(usize) -> String, sighting: Sighting, theme: Theme, frame: &mut Frame) {
     let page = page(frame.area());
     let Some(foot) = page.rows().next_back() else { return };
     let mut y = page.y;
@@ -54,7 +54,7 @@ pub fn draw<'w>(lines: &Page, marked: usize, word: impl Fn(usize) -> &'w str, si
         let height = rows_of(*capital) as u16;
         let row = Rect { y, height, ..page };
         let letters = Rect { x: row.x + MARGIN.min(row.width), width: row.width.saturating_sub(MARGIN), height: height - 1, ..row };
-        frame.render_widget(line_of(word(n), *capital, letters.width, theme.strong()), letters);
+        frame.render_widget(line_of(&word(n), *capital, letters.width, theme.strong()), letters);
         if n == marked {
             for y in row.y..row.y + (*capital as u16).div_ceil(2) {
                 frame.buffer_mut().set_stringn(row.x, y, "\u{2588}\u{2588}", usize::from(row.width), theme.here());

@@ -131,7 +131,7 @@ fn foot(app: &App, view: &View, theme: Theme, page: Rect, buf: &mut Buffer) -> u
 fn count_words(prompt: &Prompt) -> String {
     match prompt.asked {
         Asked::Words | Asked::NewWords(_) => {
-            let n = prompt.editor.text().split_whitespace().count();
+            let n = prompt.editor.text().split_whitespace().filter(|word| word.contains(char::is_alphanumeric)).count();
             tr!("   1 word: two to five are read at a glance" | "   {n} words: two to five are read at a glance" % n)
         }
         _ => String::new(),

@@ -37,7 +37,16 @@ const ROOMS: [&str; 16] = [
 ];
 
 /// Texts that look like English and are none, or that no player reads: where they stand, how they begin, and why.
-const ALLOWED: [(&str, &str, &str); 0] = [];
+const ALLOWED: [(&str, &str, &str); 8] = [
+    ("analysis/draft.rs", "# Drafted by", "a comment in a file"),
+    ("analysis/facts.rs", "added second", "a kind, for JSON"),
+    ("memory/item.rs", "the parting in bar", "a name of the journal; language::named shows it"),
+    ("memory/simulate.rs", "A made piece", "the title of a piece that nobody sees"),
+    ("practice/span.rs", "whole piece", "a name of the journal; language::named shows it"),
+    ("setting/stand.rs", "double flat", "a word of the journal"),
+    ("setting/stand.rs", "double sharp", "a word of the journal"),
+    ("report/story_page.rs", "\n.story {", "style of a page"),
+];
 
 #[test]
 fn every_english_text_of_these_rooms_is_in_the_catalogue() {
@@ -86,7 +95,7 @@ fn player() -> TempDir {
     fs::copy(demo.join("ferry.musicxml"), folder.join("ferry.musicxml")).unwrap();
     let section = |bars: &str| format!("[[section]]\nname = \"bars {bars}\"\nbars = \"{bars}\"\n\n");
     let landmark = "[[landmark]]\nat = \"10.1\"\nname = \"bars 10-17\"\n";
-    let head = "title = \"La traversée\"\nscore = \"ferry.musicxml\"\ninstrument = \"lever-harp\"\nperform-on = 2030-06-01\n\n";
+    let head = "title = \"La traversée\"\nscore = \"ferry.musicxml\"\ninstrument = \"lever-harp\"\nperform_on = 2030-06-01\n\n";
     fs::write(folder.join("piece.toml"), [head, &section("1-9"), &section("10-17"), &section("18-24"), landmark].concat()).unwrap();
     let opened = open_piece(&folder.to_string_lossy(), None, &[]).unwrap();
     let mut store = Store::open(dir.path()).unwrap();

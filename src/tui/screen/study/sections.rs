@@ -28,6 +28,8 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
     }
     let first = first_row(rows.len(), chosen, usize::from(area.height));
     let name_width = view.sections.iter().map(|s| s.shown.chars().count()).max().unwrap_or(0).min(usize::from(area.width) / 3) as u16;
+    let bars_width = view.sections.iter().map(|s| s.bars.chars().count()).max().unwrap_or(0).max(12) as u16;
+    let why_at = name_width + bars_width + 6;
     for (row, at) in rows[first..].iter().zip(area.rows()) {
         let part = |x: u16, width: u16| Rect { x: at.x + x.min(at.width), width: width.min(at.width.saturating_sub(x)), ..at };
         match row {
@@ -38,15 +40,15 @@ pub fn draw(view: &View, theme: Theme, area: Rect, buf: &mut Buffer) -> Vec<Said
                     cut("\u{25b8}", style, part(0, 1), buf);
                 }
                 cut(&section.shown, style, part(2, name_width), buf);
-                cut(&section.bars, style, part(name_width + 4, 12), buf);
+                cut(&section.bars, style, part(name_width + 4, bars_width), buf);
                 cut(
                     &section.why.clone().unwrap_or_else(|| tr!("your own start")),
                     theme.quiet(),
-                    part(name_width + 18, at.width.saturating_sub(name_width + 20)),
+                    part(why_at, at.width.saturating_sub(why_at + 2)),
                     buf,
                 );
             }
-            Row::Proposed(words) => cut(words, theme.quiet(), part(name_width + 18, at.width.saturating_sub(name_width + 20)), buf),
+            Row::Proposed(words) => cut(words, theme.quiet(), part(why_at, at.width.saturating_sub(why_at + 2)), buf),
         }
     }
     more_marks(first, rows.len(), area, theme, buf);
