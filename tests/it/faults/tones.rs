@@ -91,7 +91,8 @@ fn every_tone_goes_out_through_a_true_port_at_its_time_and_is_let_go() {
     let late = |nth: usize, beats: i64| ears.struck()[nth].0.saturating_duration_since(clock.instant(from + Micros(beats * beat.0)));
     let late: Vec<Duration> = [(0, 0), (1, 1), (2, 2), (3, 3), (4, 5), (6, 8)].map(|(nth, beats)| late(nth, beats)).into();
     println!("from a tone's time to the other end of the port: {late:?}");
-    assert!(late.iter().all(|late| *late < Duration::from_millis(250)), "{late:?}");
+    // The machine is emulated, and mostly not alone on its processors: the bound is for what is lost, not for what is felt.
+    assert!(late.iter().all(|late| *late < Duration::from_secs(1)), "{late:?}");
     // What still sounds when the program ends is let go.
     ears.forget();
     tone.play(clock.now(), vec![Sound { length: Micros(60_000_000), ..Sound::question_over()[0] }]);
@@ -136,7 +137,7 @@ fn a_drill_counts_in_a_jump_is_called_and_questions_end_through_a_true_port() {
     let bar = loop {
         sleep(Duration::from_millis(300));
         let last = quiz.lines().pop().unwrap_or_default();
-        let begins = [("one", 0), ("two", 3)].into_iter().find(|(name, _)| last.starts_with(&format!("jump: {name}")));
+        let begins = [("one", 0), ("two", 3), ("three", 6)].into_iter().find(|(name, _)| last.starts_with(&format!("jump: {name}")));
         match begins {
             Some((_, bar)) => break bar,
             None => quiz.say("next"),
@@ -189,5 +190,8 @@ fn a_capture_clicks_and_plays_back_through_a_true_port() {
     // A bar counted in, and the bar itself.
     assert!(keys.starts_with(&[FIRST, BEAT, FIRST, BEAT]), "{keys:?}");
     capture.say("done");
-    capture.wait_for_end();
+    // Not a second time either.
+    capture.say("done");
+    let (status, wrong) = capture.wait_for_end();
+    assert!(status.success(), "{wrong}");
 }
