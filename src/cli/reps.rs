@@ -9,6 +9,7 @@ use crate::journal::stats::DatedRep;
 use crate::journal::store::RepId;
 use crate::language::named::shown;
 use crate::paths::Paths;
+use crate::report::progress_words::failed;
 
 #[derive(Args, Debug)]
 pub struct RepsArgs {
@@ -38,7 +39,7 @@ pub fn run(args: RepsArgs) -> anyhow::Result<()> {
         return super::print_lines([tr!("no reps of {piece} in the journal yet", piece = args.piece)]);
     }
     let lines = reps.iter().enumerate().map(|(i, (_, rep))| {
-        let why = rep.failed.as_ref().map(|(place, kind)| format!("; {place} {kind}")).unwrap_or_default();
+        let why = rep.failed.as_ref().map(|(place, kind)| format!("; {place} {}", failed(kind))).unwrap_or_default();
         format!("{:4}  {}  {}: {}{why}", i + 1, rep.at.format("%Y-%m-%d %H:%M"), shown(&rep.span), rep.verdict.words())
     });
     super::print_lines(lines)

@@ -91,7 +91,7 @@ fn can_listen(config: &Config) -> bool {
 }
 
 fn count(reps: u8) -> String {
-    tr!("once" | "{n} times" % reps)
+    if reps == 1 { tr!("once") } else { tr!("{n} times", n = reps) }
 }
 
 /// A piece by its name, or why it cannot be opened.

@@ -128,7 +128,13 @@ fn bar_of(place: &str) -> &str {
 }
 
 pub fn stubborn(place: &Stubborn) -> String {
-    let what = match place.kind.as_str() {
+    let what = failed(&place.kind);
+    tr!("bar {bar}: on 1 day, mostly {what}" | "bar {bar}: on {n} days, mostly {what}" % place.n_days, bar = place.label, what)
+}
+
+/// Says what was wrong at the first place that failed, by the word the journal has for it.
+pub fn failed(kind: &str) -> String {
+    match kind {
         "wrong" => tr!("not what is written"),
         "missed" => tr!("a note left out"),
         "extra" => tr!("more than is written"),
@@ -141,8 +147,7 @@ pub fn stubborn(place: &Stubborn) -> String {
         "cold" => tr!("did not come from a cold start"),
         kind if kind.starts_with("prompt-") => tr!("needed its cue"),
         _ => tr!("broken off"),
-    };
-    tr!("bar {bar}: on 1 day, mostly {what}" | "bar {bar}: on {n} days, mostly {what}" % place.n_days, bar = place.label, what)
+    }
 }
 
 pub fn set_wrong() -> String {

@@ -112,7 +112,7 @@ fn programs_are_answered_in_english_and_so_is_whoever_has_no_settings_that_can_b
 
 fn run(args: &[&str], data: &Path) -> Output {
     let mut program = Command::new(env!("CARGO_BIN_EXE_catchword"));
-    program.args(args).arg("--data").arg(data).output().expect("the program starts")
+    program.arg("--data").arg(data).args(args).output().expect("the program starts")
 }
 
 /// Returns the stretches of an English text that are told from its translation: those between blanks, of two words at least, that the

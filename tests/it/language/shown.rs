@@ -11,8 +11,8 @@ use chrono::NaiveDate;
 use portable_pty::CommandBuilder;
 use tempfile::TempDir;
 
+use super::catalogue;
 use super::source::{Literal, literals_of};
-use super::{blanks, catalogue, in_context};
 use crate::made_journal::Life;
 use crate::terminal::pty::{Pty, program};
 
@@ -215,7 +215,8 @@ fn is_in(part: &str, text: &str) -> bool {
 fn english() -> BTreeSet<String> {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let entries = catalogue(&fs::read_to_string(root.join("src/language/fr.po")).unwrap());
-    let french: Vec<String> = entries.values().flatten().map(|said| format!(" {} ", plain(said))).collect();
+    let one_or_more = |said: &String| [said.clone(), said.replace("{n}", "1")];
+    let french: Vec<String> = entries.values().flatten().flat_map(one_or_more).map(|said| format!(" {} ", plain(&said))).collect();
     let of_catalogue = entries.keys().flat_map(|(one, many)| std::iter::once(one).chain(many));
     let of_catalogue = of_catalogue.map(|text| text.split('\u{4}').next_back().unwrap_or_default().to_owned());
     let others = literals_of(&ROOMS).into_iter().filter(|l| !l.is_settled()).map(|l| l.text);

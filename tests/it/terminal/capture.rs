@@ -67,9 +67,9 @@ fn a_piece_on_paper_is_played_in_and_drilled() {
     let dir = tempfile::tempdir().unwrap();
     let data = dir.path().join("data");
     let path = pipe(dir.path(), "in.fifo");
-    std::fs::create_dir_all(&data).unwrap();
+    fs::create_dir_all(&data).unwrap();
     let set_up = |path: &Path| format!("[[instrument]]\nname = \"{}\"\nretrigger-ms = 70\n", path.display());
-    std::fs::write(data.join("instruments.toml"), set_up(&path) + &set_up(&dir.path().join("drill.fifo"))).unwrap();
+    fs::write(data.join("instruments.toml"), set_up(&path) + &set_up(&dir.path().join("drill.fifo"))).unwrap();
     let mut pty = start(&["capture", "paper", "--meter", "4/4", "--tempo", "120", "--bars", "2"], &data, &path);
     let mut fifo = File::options().write(true).open(&path).unwrap();
     pty.wait_for("from bar 1: Enter when you are ready");
