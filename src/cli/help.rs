@@ -32,6 +32,9 @@ fn collect(command: &Command, texts: &mut Vec<String>) {
     for argument in command.get_arguments().filter(|argument| argument.get_action().takes_values()) {
         texts.extend(argument.get_value_names().unwrap_or_default().iter().map(|name| format!("value\u{4}{name}")));
     }
+    if command.has_subcommands() {
+        texts.push("value\u{4}COMMAND".to_owned());
+    }
     command.get_subcommands().for_each(|below| collect(below, texts));
 }
 

@@ -80,7 +80,7 @@ fn the_command_line_speaks_the_language_of_the_settings() {
         (&["drill", "--help"], "-h, --help Afficher l'aide"),
         (&["quiz", "--help"], "écoutée jusqu'au bout [par défaut : 5]"),
         (&["study", "--help"], "[valeurs possibles : letters, names, solfege]"),
-        (&["journal", "help"], "check Lire tout le journal et dire s'il est sain"),
+        (&["journal", "--help"], "check Lire tout le journal et dire s'il est sain"),
         (&["journal", "chekc"], "catchword: il n'y a pas de commande chekc vouliez-vous dire check ?"),
         (&["quiz", "ferry", "--minutes", "99"], "attendu : de 1 à 60 pour --minutes <N> ; trouvé : 99"),
         (&["add", "no/such.musicxml"], "catchword: lecture de no/such.musicxml: aucun fichier ni dossier de ce nom (os error 2)"),
@@ -112,7 +112,7 @@ fn programs_are_answered_in_english_and_so_is_whoever_has_no_settings_that_can_b
 
 fn run(args: &[&str], data: &Path) -> Output {
     let mut program = Command::new(env!("CARGO_BIN_EXE_catchword"));
-    program.arg("--data").arg(data).args(args).output().expect("the program starts")
+    program.args(args).arg("--data").arg(data).output().expect("the program starts")
 }
 
 /// Returns the stretches of an English text that are told from its translation: those between blanks, of two words at least, that the
