@@ -104,6 +104,14 @@ pub fn middle(app: &App, said: Option<Said>, area: Rect, frame: &mut Frame) {
     if small_rows < below {
         set = letters.set(area);
     }
+    // Small words that end in the last row would stand on what is below.
+    if small_rows > 0 && set.n_rows() + small_rows >= area.height && area.height > below + 1 {
+        let smaller = letters.set(Rect { height: area.height - below - 1, ..area });
+        // Unless they would be large letters no more.
+        if 3 * smaller.n_rows() >= 2 * set.n_rows() {
+            set = smaller;
+        }
+    }
     let height = set.n_rows().min(area.height - small_rows);
     let top = area.y + (area.height.saturating_sub(height + small_rows)) / 2;
     let letters_area = Rect { y: top, height, ..area };

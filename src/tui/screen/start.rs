@@ -1,6 +1,7 @@
 //! The start screen: a list of pieces with what is known of each, and the keys at the foot.
 
 use ratatui::layout::Rect;
+use ratatui::style::Style;
 use ratatui::text::{Line, Span};
 
 use super::super::frame::Frame;
@@ -55,10 +56,12 @@ fn foot(start: &Start, theme: Theme, page: Rect, frame: &mut Frame) -> u16 {
 
 fn lines<'a>(card: &'a Card, is_chosen: bool, theme: Theme) -> Vec<Line<'a>> {
     let mark = if is_chosen { "> " } else { "  " };
-    let title = Span::styled(card.title.as_str(), if is_chosen { theme.strong() } else { theme.quiet() });
-    let mut lines = vec![Line::from(vec![Span::styled(mark, theme.here()), title]), Line::raw(format!("    {}", card.last))];
+    // A title stands out from what is known of its piece, and the chosen one from all others.
+    let (of_title, of_rest) = if is_chosen { (theme.strong(), Style::new()) } else { (Style::new(), theme.quiet()) };
+    let title = Span::styled(card.title.as_str(), of_title);
+    let mut lines = vec![Line::from(vec![Span::styled(mark, theme.here()), title]), Line::styled(format!("    {}", card.last), of_rest)];
     if !card.state.is_empty() {
-        lines.push(Line::raw(format!("    {}", card.state)));
+        lines.push(Line::styled(format!("    {}", card.state), of_rest));
     }
     if is_chosen {
         lines.extend(card.planned.iter().map(|step| Line::raw(format!("    {}", tr!("today: {step}", step)))));
