@@ -16,7 +16,7 @@ use crate::cli::{N_SIGNALS_MAX, read_words};
 use crate::clock::SessionClock;
 use crate::midi::{Channel, Hearing, MidiEvent, Take};
 use crate::paths::Paths;
-use crate::report::plain_text::plain_lines;
+use crate::report::plain_text::{plain_lines, wrapped};
 use crate::source::replay::write_take_lines;
 use crate::source::{Signal, open};
 use crate::time::{Micros, Stamped};
@@ -26,6 +26,8 @@ use super::click::Click;
 use super::folder::Folder;
 use super::{CaptureArgs, bar_numbers, last_bar, playback};
 
+/// Columns that every terminal has.
+const WIDTH: usize = 79;
 /// From Enter to the first click.
 const BREATH: Micros = Micros(800_000);
 /// After the last bar that was asked for, a take goes on for this long.
@@ -121,7 +123,10 @@ struct Room {
 
 impl Room {
     fn say(&self, line: &str) -> anyhow::Result<()> {
-        writeln!(io::stdout(), "{}", plain_lines(line)).with_context(|| tr!("writing to the terminal"))
+        // A reader of the screen takes a line as it comes; on a terminal no word is broken at the edge.
+        let lines = if self.is_plain { vec![line.to_owned()] } else { wrapped(line, WIDTH, "") };
+        let write = |line: &String| writeln!(io::stdout(), "{}", plain_lines(line));
+        lines.iter().try_for_each(write).with_context(|| tr!("writing to the terminal"))
     }
 
     /// Waits for Enter; false when nobody is there any more, or says that it is done.
