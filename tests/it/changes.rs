@@ -14,6 +14,7 @@ use catchword::piece::{Cue, Instrument, Piece};
 use catchword::practice::quiz::{Question, QuizConfig, questions};
 use catchword::practice::view::{self, Stage};
 use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Span, Story, listen};
+use catchword::report::take_account;
 use catchword::score::{Bar, BarIdx, BarLabel, BarRange, BarSigns, Note, Part, Place, Score};
 use catchword::theory::{Hand, KeySignature, Meter, SpelledPitch};
 use catchword::time::{Micros, ScoreTime, Stamped, Tempo};
@@ -261,6 +262,13 @@ fn an_answer(outcome: Outcome) -> Entry {
 
 /// The first half drilled, with every key sent as `sent` says; as the program writes it down.
 fn a_rep(sent: impl Fn(MidiKey) -> MidiKey) -> Entry {
+    let (out, _) = half(sent);
+    let Some(Output::Record(rep)) = out.last() else { panic!("the last output is the rep") };
+    rep.clone()
+}
+
+/// The same as all that the engine put out, and as the account of the take has it.
+fn half(sent: impl Fn(MidiKey) -> MidiKey) -> (Vec<Output>, String) {
     let piece = piece(Instrument::LeverHarp, Matching::Sounding);
     let bars = BarRange::try_new(0..4).unwrap();
     let span = Span::drill(&piece, "first half".into(), &bars, 1).unwrap();
@@ -269,8 +277,16 @@ fn a_rep(sent: impl Fn(MidiKey) -> MidiKey) -> Entry {
     notes.sort();
     let on = |(at, key)| Stamped { at, what: MidiEvent::NoteOn { channel: Channel(0), key, velocity: Velocity(70) } };
     let out = listen(&piece, &span, &PracticeConfig::standard(), &notes.into_iter().map(on).collect());
-    let Some(Output::Record(rep)) = out.last() else { panic!("the last output is the rep") };
-    rep.clone()
+    let account = take_account::lines(&out, &span, &piece.score).join("\n");
+    (out, account)
+}
+
+#[test]
+fn the_account_of_a_take_says_which_lever_stood_wrong_and_how_the_page_has_it() {
+    let (_, account) = half(sharp_as_natural);
+    assert!(account.contains("bar 4, right hand, lever on F, written sharp"), "{account}");
+    let (_, account) = half(|key| key);
+    assert!(!account.contains("lever"), "{account}");
 }
 
 fn verdict(rep: &Entry) -> Verdict {
