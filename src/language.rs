@@ -11,17 +11,50 @@ macro_rules! msgid {
     };
 }
 
+/// Says a text in the player's language, with values put in where it names them: `tr!("bar {bar}", bar)`, `tr!("{n} of {all}", n = 3, all)`.
+/// What sets a text apart from the same text elsewhere goes before it (`tr!("hand" => "left")`); what is counted has both forms
+/// (`tr!("1 slip" | "{n} slips" % n)`).
+///
+/// There are more than a thousand of these, so a place has no more code of its own than a call and a list of its values.
+macro_rules! tr {
+    ($context:tt => $($text:tt)+) => { tr!(@ $context, $($text)+) };
+    (@ $context:tt, $text:tt) => { String::from($crate::language::said($context, $text)) };
+    (@ $context:tt, $text:tt, $($values:tt)*) => {
+        $crate::language::filled($crate::language::said($context, $text), values!([] $($values)*))
+    };
+    (@ $context:tt, $one:tt | $many:tt % $n:expr) => {{
+        let n = $n;
+        $crate::language::filled($crate::language::said_of($context, n, $one, $many), values!([] n))
+    }};
+    (@ $context:tt, $one:tt | $many:tt % $n:expr, $($values:tt)+) => {{
+        let n = $n;
+        $crate::language::filled($crate::language::said_of($context, n, $one, $many), values!([] $($values)+, n = n))
+    }};
+    ($($text:tt)+) => { tr!(@ "", $($text)+) };
+}
+
+/// Lists values by the names that a text has for them.
+macro_rules! values {
+    ([$($known:tt)*]) => { &[$($known)*] };
+    ([$($known:tt)*] $name:ident) => { values!([$($known)* (stringify!($name), &$name),]) };
+    ([$($known:tt)*] $name:ident, $($more:tt)*) => { values!([$($known)* (stringify!($name), &$name),] $($more)*) };
+    ([$($known:tt)*] $name:ident = $value:expr) => { values!([$($known)* (stringify!($name), &$value),]) };
+    ([$($known:tt)*] $name:ident = $value:expr, $($more:tt)*) => { values!([$($known)* (stringify!($name), &$value),] $($more)*) };
+    ([$($known:tt)*] $value:expr) => { values!([$($known)* ("", &$value),]) };
+    ([$($known:tt)*] $value:expr, $($more:tt)*) => { values!([$($known)* ("", &$value),] $($more)*) };
+}
+
 pub mod date;
 pub mod named;
 pub mod system;
 
-use std::borrow::Cow;
 use std::collections::HashMap;
+use std::fmt::{Display, Write as _};
 use std::io::Read as _;
+use std::sync::LazyLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
 use flate2::read::DeflateDecoder;
-use tr::Translator;
 
 /// A language that the program speaks.
 #[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
@@ -32,7 +65,7 @@ pub enum Language {
 }
 
 /// The catalogue of French, as the build packs it.
-const FRENCH: &[u8] = include_bytes!(concat!(env!("OUT_DIR"), "/fr.words"));
+static FRENCH: LazyLock<Catalogue> = LazyLock::new(|| Catalogue::unpack(include_bytes!(concat!(env!("OUT_DIR"), "/fr.words"))));
 
 /// Returns a number with one decimal as it is written: `2.5`.
 pub fn tenths(number: f64) -> String {
@@ -60,9 +93,13 @@ impl Language {
     /// The shell calls it before anything is shown: what was said before stays as it was said.
     pub fn speak(self) {
         SPOKEN.store(self as usize, Ordering::Relaxed);
+    }
+
+    /// Returns the words of a language that is not the code's own.
+    fn catalogue(self) -> Option<&'static Catalogue> {
         match self {
-            Language::English => tr::unset_translator!(),
-            Language::French => tr::set_translator!(Catalogue::unpack(FRENCH)),
+            Language::English => None,
+            Language::French => Some(&FRENCH),
         }
     }
 
@@ -96,21 +133,66 @@ impl Catalogue {
         Catalogue(entries.collect())
     }
 
-    fn said<'a>(&'a self, text: (&'a str, &'a str, &'a str)) -> Option<&'a [&'a str; 2]> {
+    /// Returns both forms of a text: what sets it apart, its form for one, and for several.
+    fn forms<'a>(&'a self, text: (&'a str, &'a str, &'a str)) -> Option<&'a [&'a str; 2]> {
         let Catalogue(texts): &'a Catalogue = self;
         texts.get(&text)
     }
+
+    fn said<'a>(&'a self, context: &'a str, text: &'a str) -> &'a str {
+        self.forms((context, text, "")).map_or(text, |said| said[0])
+    }
+
+    fn said_of<'a>(&'a self, context: &'a str, n: u64, one: &'a str, many: &'a str) -> &'a str {
+        self.forms((context, one, many)).map_or_else(|| english_of(n, one, many), |said| said[usize::from(n > 1)])
+    }
 }
 
-impl Translator for Catalogue {
-    fn translate<'a>(&'a self, text: &'a str, context: Option<&'a str>) -> Cow<'a, str> {
-        Cow::Borrowed(self.said((context.unwrap_or_default(), text, "")).map_or(text, |said| said[0]))
-    }
+fn english_of<'a>(n: u64, one: &'a str, many: &'a str) -> &'a str {
+    if n == 1 { one } else { many }
+}
 
-    fn ntranslate<'a>(&'a self, n: u64, one: &'a str, many: &'a str, context: Option<&'a str>) -> Cow<'a, str> {
-        let english = if n == 1 { one } else { many };
-        Cow::Borrowed(self.said((context.unwrap_or_default(), one, many)).map_or(english, |said| said[usize::from(n > 1)]))
+/// Returns a text in the language of now; for `tr!`.
+pub(crate) fn said<'a>(context: &'a str, text: &'a str) -> &'a str {
+    Language::spoken().catalogue().map_or(text, |words| words.said(context, text))
+}
+
+/// Returns the form of a text that counts `n` in the language of now; for `tr!`.
+pub(crate) fn said_of<'a>(context: &'a str, n: impl TryInto<u64>, one: &'a str, many: &'a str) -> &'a str {
+    let n = n.try_into().unwrap_or(u64::MAX);
+    Language::spoken().catalogue().map_or_else(|| english_of(n, one, many), |words| words.said_of(context, n, one, many))
+}
+
+/// Returns a text with its values put in: `{name}` by name, `{}` in order, `{{` for a brace. What has no value stays as it is, for a
+/// catalogue is written by hand. For `tr!`.
+pub(crate) fn filled(text: &str, values: &[(&str, &dyn Display)]) -> String {
+    let mut out = String::with_capacity(2 * text.len());
+    let mut rest = text;
+    let mut in_order = values.iter();
+    while let Some(at) = rest.find(['{', '}']) {
+        out.push_str(&rest[..at]);
+        let (brace, after) = rest[at..].split_at(1);
+        if let Some(after) = after.strip_prefix(brace) {
+            out.push_str(brace);
+            rest = after;
+            continue;
+        }
+        let named = after.split_once('}').filter(|_| brace == "{").and_then(|(name, after)| {
+            let value = if name.is_empty() { in_order.next() } else { values.iter().find(|(known, _)| *known == name) };
+            value.map(|(_, value)| (value, after))
+        });
+        match named {
+            Some((value, after)) => {
+                let _ = write!(out, "{value}");
+                rest = after;
+            }
+            None => {
+                out.push_str(brace);
+                rest = after;
+            }
+        }
     }
+    out + rest
 }
 
 #[cfg(test)]
@@ -119,12 +201,24 @@ mod tests {
 
     #[test]
     fn french_counts_none_and_one_alike_and_what_it_lacks_stays_english() {
-        let french = Catalogue::unpack(FRENCH);
-        let slips = |n| french.ntranslate(n, ", 1 slip", ", {n} slips", None);
+        let slips = |n| FRENCH.said_of("", n, ", 1 slip", ", {n} slips");
         assert_eq!([slips(0), slips(1), slips(2)], [", {n} faute", ", {n} faute", ", {n} fautes"]);
-        assert_eq!(french.translate("over to you", None), "à vous");
-        assert_eq!(french.translate("over to you", Some("another place")), "over to you");
-        assert_eq!(french.translate("no text of this program", None), "no text of this program");
-        assert_eq!(french.ntranslate(1, "1 nothing", "{n} nothings", None), "1 nothing");
+        assert_eq!(FRENCH.said("", "over to you"), "à vous");
+        assert_eq!(FRENCH.said("another place", "over to you"), "over to you");
+        assert_eq!(FRENCH.said("", "no text of this program"), "no text of this program");
+        assert_eq!(FRENCH.said_of("", 1, "1 nothing", "{n} nothings"), "1 nothing");
+    }
+
+    #[test]
+    fn values_go_where_a_text_names_them() {
+        let (bar, hand) = (12, "left");
+        assert_eq!(tr!("{hand} hand in bar {bar}, {bar}", bar, hand), "left hand in bar 12, 12");
+        assert_eq!(tr!("{} of {all}, {}", bar + 1, all = bar * 2, hand,), "13 of 24, 24");
+        assert_eq!(tr!("no " | "{n} {what} in {bar}" % 3u8, what = "slips", bar), "3 slips in 12");
+        assert_eq!(tr!("" | "{} of {}" % 2, "one"), "one of 2");
+        assert_eq!([1u64, 0].map(|n| tr!("1 note" | "{n} notes" % n)), ["1 note", "0 notes"]);
+        assert_eq!(tr!("a place" => "bar {bar}", bar), "bar 12");
+        assert_eq!(tr!("{{bar}} {missing} {bar", bar), "{bar} {missing} {bar");
+        assert_eq!(tr!("{as it stands}"), "{as it stands}");
     }
 }

@@ -4,10 +4,7 @@
 //! `journal::store`, [`tui`], [`cli`]). DEVELOPERS.md has the map of the layers.
 #![forbid(unsafe_code)]
 
-#[macro_use]
-extern crate tr;
-
-// Its macro is for all that follow.
+// Its macros are for all that follow.
 #[macro_use]
 pub mod language;
 
