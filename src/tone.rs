@@ -1,7 +1,7 @@
 //! Tones sent out over MIDI: a count-in, the call of a jump, the end of a question, a bar played back.
 //!
 //! [`Tone`] is a handle that only hands words to a thread of its own, so that nothing here ever holds up the loop: what
-//! cannot be sent is dropped, and said once. Times are those of the session's clock. Where no tone is wanted
+//! cannot be sent is dropped, and said once. An output that vanished is opened again when it is back. Times are those of the session's clock. Where no tone is wanted
 //! [`Tone::off`] takes every call and does nothing.
 
 mod player;
@@ -116,16 +116,18 @@ impl Tone {
     /// # Errors
     /// When it is not there or cannot be written to; the message says what to do.
     pub fn open(spec: &str, clock: SessionClock) -> Result<Tone, Error> {
-        let wire: Box<dyn Wire> = match Spec::parse(spec) {
-            Spec::Port(name) => port::open(&name)?,
-            Spec::Stream(path) | Spec::Take(path) => stream::open(&path)?,
+        let spec = Spec::parse(spec);
+        let opener = move || match &spec {
+            Spec::Port(name) => port::open(name),
+            Spec::Stream(path) | Spec::Take(path) => stream::open(path),
         };
+        let wire = opener()?;
         let (words, told) = bounded(N_WORDS_MAX);
         let (end, ended) = bounded::<()>(0);
         let trouble = Arc::new(Mutex::new(None));
         let heard = Arc::clone(&trouble);
         std::thread::spawn(move || {
-            player::run(wire, clock, &told, &heard);
+            player::run((wire, &opener), clock, &told, &heard);
             drop(end);
         });
         Ok(Tone { words: Some(words), ended: Some(ended), trouble })
@@ -189,6 +191,11 @@ trait Wire: Send {
     /// # Errors
     /// Says why it could not be sent.
     fn send(&mut self, message: &[u8]) -> Result<(), String>;
+
+    /// Tells whether what it leads to is there, where sending alone does not tell.
+    fn is_there(&self) -> bool {
+        true
+    }
 }
 
 fn note(trouble: &Mutex<Option<String>>, words: String) {
@@ -317,5 +324,20 @@ mod tests {
         }
         assert_eq!(troubles.len(), 1, "{troubles:?}");
         assert!(troubles[0].starts_with("no tones: "), "{troubles:?}");
+
+        // Somebody reads it again: from the next try on it sounds.
+        let mut reader = std::fs::File::open(&path).unwrap_or_else(|error| panic!("{error}"));
+        let begun = std::time::Instant::now();
+        let back = loop {
+            if let Some(words) = tone.take_trouble() {
+                break words;
+            }
+            assert!(begun.elapsed() < Duration::from_secs(20), "it was not opened again");
+            std::thread::sleep(Duration::from_millis(20));
+        };
+        assert_eq!(back, "tones can be heard again");
+        tone.play(clock.now(), Sound::question_over());
+        reader.read_exact(&mut bytes).unwrap();
+        assert_eq!(bytes, [0x90, 72, 56]);
     }
 }

@@ -7,6 +7,7 @@ use crossbeam_channel::{Receiver, at, never, select};
 
 use super::{Sound, Wire, Word, note};
 use crate::clock::SessionClock;
+use crate::source::Error;
 use crate::time::Micros;
 
 /// A note that would come later than this is left out: late, it would only mislead.
@@ -23,11 +24,19 @@ struct When {
 /// Channel and key.
 type Place = (u8, u8);
 
+/// Time between two tries to open an output that vanished, and between two looks at one that does not tell by itself.
+const AGAIN: Micros = Micros(2_000_000);
+
+/// Opens the output anew.
+type Opener<'a> = &'a dyn Fn() -> Result<Box<dyn Wire>, Error>;
+
 struct Player<'a> {
-    wire: Box<dyn Wire>,
+    /// None while the output is gone.
+    wire: Option<Box<dyn Wire>>,
+    open: Opener<'a>,
+    /// When it is tried to be opened again, or looked whether it is there.
+    next_look: Micros,
     trouble: &'a Mutex<Option<String>>,
-    /// It has been said that the wire does not take what is sent.
-    has_failed: bool,
     due: BTreeMap<When, Sound>,
     /// Each key that sounds, with the number of the note that it was struck for.
     sounding: HashMap<Place, u64>,
@@ -35,14 +44,21 @@ struct Player<'a> {
 }
 
 /// Plays until nobody is left to say anything, then lets go of all that sounds.
-pub(super) fn run(wire: Box<dyn Wire>, clock: SessionClock, words: &Receiver<Word>, trouble: &Mutex<Option<String>>) {
-    let mut player = Player { wire, trouble, has_failed: false, due: BTreeMap::new(), sounding: HashMap::new(), n_notes: 0 };
+pub(super) fn run((wire, open): (Box<dyn Wire>, Opener<'_>), clock: SessionClock, words: &Receiver<Word>, trouble: &Mutex<Option<String>>) {
+    let (due, sounding) = (BTreeMap::new(), HashMap::new());
+    let mut player = Player { wire: Some(wire), open, next_look: clock.now() + AGAIN, trouble, due, sounding, n_notes: 0 };
     loop {
         player.sound(clock.now());
-        let next = player.due.first_key_value().map_or_else(never, |(when, _)| at(clock.instant(when.at)));
+        player.look(clock.now());
+        let first = player.due.first_key_value().map(|(when, _)| when.at);
+        let again = player.wire.is_none().then_some(player.next_look);
+        let next = [first, again].into_iter().flatten().min().map_or_else(never, |due| at(clock.instant(due)));
         select! {
             recv(words) -> word => match word {
-                Ok(Word::Play { at, sounds }) => player.take(at, &sounds, clock.now()),
+                Ok(Word::Play { at, sounds }) => {
+                    player.check(clock.now());
+                    player.take(at, &sounds, clock.now());
+                }
                 Ok(Word::Hush) => player.hush(),
                 Err(_) => return player.hush(),
             },
@@ -94,11 +110,37 @@ impl Player<'_> {
         places.into_iter().for_each(|place| self.let_go(place));
     }
 
+    /// Tries to open an output that vanished, when it is time.
+    fn look(&mut self, now: Micros) {
+        if self.wire.is_some() || now < self.next_look {
+            return;
+        }
+        self.next_look = now + AGAIN;
+        if let Ok(wire) = (self.open)() {
+            self.wire = Some(wire);
+            note(self.trouble, tr!("tones can be heard again"));
+        }
+    }
+
+    /// Before something is played: looks whether the output is there, where it would not tell.
+    fn check(&mut self, now: Micros) {
+        if now >= self.next_look && self.wire.as_ref().is_some_and(|wire| !wire.is_there()) {
+            self.lose(&tr!("it is not there any more"));
+        } else if self.wire.is_some() && now >= self.next_look {
+            self.next_look = now + AGAIN;
+        }
+    }
+
+    /// The output is gone: said once, as it is not lost again before it is back.
+    fn lose(&mut self, why: &str) {
+        self.wire = None;
+        self.sounding.clear();
+        note(self.trouble, tr!("no tones: {why}", why));
+    }
+
     fn send(&mut self, message: &[u8]) {
-        if let Err(why) = self.wire.send(message)
-            && !std::mem::replace(&mut self.has_failed, true)
-        {
-            note(self.trouble, tr!("no tones: {why}", why));
+        if let Some(Err(why)) = self.wire.as_mut().map(|wire| wire.send(message)) {
+            self.lose(&why);
         }
     }
 }

@@ -18,9 +18,20 @@ mod system {
     /// The name under which other programs see us.
     const CLIENT: &str = "Catchword";
 
-    impl Wire for MidiOutputConnection {
+    /// A connection, and the name of the port that it was made to: a port that vanishes takes what is sent, and says nothing.
+    struct Port {
+        connection: MidiOutputConnection,
+        name: String,
+    }
+
+    impl Wire for Port {
         fn send(&mut self, message: &[u8]) -> Result<(), String> {
-            MidiOutputConnection::send(self, message).map_err(|error| error.to_string())
+            self.connection.send(message).map_err(|error| error.to_string())
+        }
+
+        fn is_there(&self) -> bool {
+            let Ok(output) = MidiOutput::new(CLIENT) else { return false };
+            output.ports().iter().any(|port| output.port_name(port).is_ok_and(|name| name == self.name))
         }
     }
 
@@ -37,10 +48,10 @@ mod system {
         let (ports, names): (Vec<_>, Vec<String>) =
             output.ports().into_iter().filter_map(|p| output.port_name(&p).ok().map(|name| (p, name))).unzip();
         let chosen = port::choose_among(&names, name)?;
-        let wire = output
+        let connection = output
             .connect(&ports[chosen], "tones")
             .map_err(|error| refused(error.to_string(), &tr!("close other programs that use it, or plug it in anew")))?;
-        Ok(Box::new(wire))
+        Ok(Box::new(Port { connection, name: names[chosen].clone() }))
     }
 }
 
