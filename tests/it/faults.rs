@@ -4,6 +4,7 @@
 
 #![cfg(unix)]
 
+mod capture;
 mod disk;
 mod ends;
 mod input;

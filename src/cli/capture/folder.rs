@@ -1,6 +1,7 @@
 //! A captured piece on disk: its folder has the score, the piece file, and `capture/` with every take and the record of them.
 
 use std::fs;
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -21,6 +22,7 @@ use crate::theory::{KeySignature, Meter};
 use crate::time::{ScoreTime, Tempo};
 
 use super::USUAL_TEMPO;
+use super::take_file::TakeFile;
 
 const RECORD_FILE: &str = "capture.json";
 
@@ -28,11 +30,15 @@ pub struct Folder {
     pub dir: PathBuf,
     name: String,
     pub record: Record,
+    /// How many bars a section has that is proposed for the piece.
+    section_bars: RangeInclusive<usize>,
+    /// Takes that are not on disk yet, or not whole.
+    pub unwritten: Vec<TakeFile>,
 }
 
 impl Folder {
     /// Opens the capture of a piece, or begins one where there is no such folder.
-    pub fn open(dir: &Path, name: &str) -> anyhow::Result<Folder> {
+    pub fn open(dir: &Path, name: &str, section_bars: RangeInclusive<usize>) -> anyhow::Result<Folder> {
         let file = dir.join("capture").join(RECORD_FILE);
         let record = if file.exists() {
             let shown = file.display().to_string();
@@ -49,7 +55,7 @@ impl Folder {
             };
             Record { page, tempo: Tempo::try_new(USUAL_TEMPO).expect("the usual tempo is one"), stretches: Vec::new() }
         };
-        Ok(Folder { dir: dir.to_owned(), name: name.to_owned(), record })
+        Ok(Folder { dir: dir.to_owned(), name: name.to_owned(), record, section_bars, unwritten: Vec::new() })
     }
 
     fn score_file(&self) -> String {
@@ -67,22 +73,51 @@ impl Folder {
         Ok(Some(read_score(&bytes, &shown)?.0))
     }
 
-    /// Returns a name for the next take, and its path; the folder for it is there.
-    pub fn next_take(&self) -> anyhow::Result<(String, PathBuf)> {
+    /// Returns a name for the next take, and its path.
+    pub fn next_take(&self) -> (String, PathBuf) {
         let dir = self.dir.join("capture");
-        fs::create_dir_all(&dir).with_context(|| tr!("making {folder}", folder = dir.display()))?;
-        let free = (1..).map(|n| format!("take-{n}.jsonl")).find(|file| !dir.join(file).exists()).expect("numbers do not end");
+        let is_free = |file: &String| !dir.join(file).exists() && self.unwritten.iter().all(|take| take.name != *file);
+        let free = (1..).map(|n| format!("take-{n}.jsonl")).find(is_free).expect("numbers do not end");
         let path = dir.join(&free);
-        Ok((free, path))
+        (free, path)
+    }
+
+    /// Writes what is not on disk yet, and the record.
+    ///
+    /// # Errors
+    /// When something still waits: the error of the first thing that does.
+    pub fn catch_up(&mut self) -> anyhow::Result<()> {
+        while let Some(take) = self.unwritten.first_mut() {
+            take.write().with_context(|| tr!("writing the take"))?;
+            self.unwritten.remove(0);
+        }
+        self.save_record()
+    }
+
+    /// Keeps the takes that are not on disk where there is room: where the program was started, else where the system keeps what is
+    /// passing. Returns the files.
+    ///
+    /// # Errors
+    /// When there is no room there either.
+    pub fn rescue(&self) -> anyhow::Result<Vec<PathBuf>> {
+        let dirs: Vec<PathBuf> = std::env::current_dir().ok().into_iter().chain([std::env::temp_dir()]).collect();
+        let rescued = |take: &TakeFile| {
+            let kept = dirs.iter().find_map(|dir| take.rescue(dir, &self.name).ok());
+            kept.with_context(|| tr!("{take} cannot be written anywhere, and is lost", take = take.name))
+        };
+        self.unwritten.iter().map(rescued).collect()
     }
 
     pub fn keep_take(&self, take: &Take) -> anyhow::Result<String> {
-        let (file, path) = self.next_take()?;
+        let (file, path) = self.next_take();
+        path.parent().map_or(Ok(()), fs::create_dir_all).with_context(|| tr!("making {folder}", folder = path.display()))?;
         add::write(&path, write_take_lines(take).as_bytes())?;
         Ok(file)
     }
 
     pub fn save_record(&self) -> anyhow::Result<()> {
+        let dir = self.dir.join("capture");
+        fs::create_dir_all(&dir).with_context(|| tr!("making {folder}", folder = dir.display()))?;
         add::write(&self.dir.join("capture").join(RECORD_FILE), self.record.text().as_bytes())
     }
 
@@ -97,6 +132,9 @@ impl Folder {
     }
 
     pub fn read_take(&self, file: &str) -> anyhow::Result<Take> {
+        if let Some(unwritten) = self.unwritten.iter().find(|take| take.name == file) {
+            return Ok(unwritten.take.clone());
+        }
         let path = self.dir.join("capture").join(file);
         let shown = path.display().to_string();
         Ok(read_take(&read_file(&path, SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = shown))?, &shown)?)
@@ -123,7 +161,7 @@ impl Folder {
         }
         // The piece is drafted from what will be read back.
         let (read, _) = read_score(text.as_bytes(), &self.score_file())?;
-        let (draft, _) = add::draft(Arc::new(read), 0, &self.name, &self.score_file())?;
+        let (draft, _) = add::draft(Arc::new(read), 0, &self.name, &self.score_file(), &self.section_bars)?;
         add::write(&self.dir.join(self.score_file()), text.as_bytes())?;
         add::write(&file, draft.as_bytes())
     }

@@ -2,11 +2,10 @@
 //!
 //! The dialogue is lines in and lines out, so that it works on any terminal and with hands busy: Enter goes on.
 
-use std::fs::File;
 use std::io::{self, Write};
 use std::sync::Arc;
 
-use anyhow::Context as _;
+use anyhow::{Context as _, bail};
 use crossbeam_channel::{Receiver, after, at, bounded, never, select};
 
 use crate::capture::Pass;
@@ -14,16 +13,16 @@ use crate::capture::record::{Kept, KeptBeats};
 use crate::cli::hearing::of_capture;
 use crate::cli::{N_SIGNALS_MAX, read_words};
 use crate::clock::SessionClock;
-use crate::midi::{Channel, Hearing, MidiEvent, Take};
+use crate::midi::{Channel, Hearing, MidiEvent};
 use crate::paths::Paths;
 use crate::report::plain_text::{plain_lines, wrapped};
-use crate::source::replay::write_take_lines;
 use crate::source::{Signal, open};
 use crate::time::{Micros, Stamped};
 use crate::tone::Tone;
 
 use super::click::Click;
 use super::folder::Folder;
+use super::take_file::TakeFile;
 use super::{CaptureArgs, bar_numbers, last_bar, playback};
 
 /// Columns that every terminal has.
@@ -62,43 +61,10 @@ pub fn play(args: &CaptureArgs, paths: &Paths, folder: &mut Folder, again: Optio
         if room.wait()? {
             room.stretch(folder, first, Some(last), None)?;
         }
-        return Ok(());
+    } else {
+        room.passes(folder)?;
     }
-    let mut pass = Pass::First;
-    let mut first = next_bar(folder, pass)?;
-    room.say(&tr!(
-        "Play from the page, slowly. After each stretch: Enter goes on, `again` takes it once more, `from 5` goes to a bar, `play 7-8` lets you \
-         hear bars as they were taken, `done` ends."
-    ))?;
-    loop {
-        room.say(&tr!("from bar {bar}: Enter when you are ready, Enter again to stop", bar = first))?;
-        if !room.wait()? {
-            return Ok(());
-        }
-        let reached = room.stretch(folder, first, None, Some(pass))?;
-        let is_whole = folder.record.page.n_bars.is_some_and(|n| reached.is_some_and(|bar| bar >= n));
-        match reached {
-            Some(bar) => room.say(&tr!("taken: bars {first} to {last}", first, last = bar))?,
-            None => room.say(&tr!("nothing was played"))?,
-        }
-        match if is_whole { Answer::Done } else { room.answer(folder)? } {
-            Answer::GoOn => first = reached.map_or(first, |bar| bar + 1),
-            Answer::Again => {}
-            Answer::From(bar) => first = bar,
-            Answer::Done if pass == Pass::First => {
-                room.say(&tr!(
-                    "Once more from the beginning, so that slips of reading show? Enter: yes; `done`: no; `again`: the last stretch once more"
-                ))?;
-                match room.answer(folder)? {
-                    Answer::GoOn => (pass, first) = (Pass::Second, next_bar(folder, Pass::Second)?),
-                    Answer::Again => {}
-                    Answer::From(bar) => first = bar,
-                    Answer::Done => return Ok(()),
-                }
-            }
-            Answer::Done => return Ok(()),
-        }
-    }
+    room.write_all(folder)
 }
 
 /// Returns the bar after the last one of a pass, or the first of the page.
@@ -122,6 +88,45 @@ struct Room {
 }
 
 impl Room {
+    /// Takes stretch after stretch: the first reading, and the second where it is wanted.
+    fn passes(&mut self, folder: &mut Folder) -> anyhow::Result<()> {
+        let mut pass = Pass::First;
+        let mut first = next_bar(folder, pass)?;
+        self.say(&tr!(
+            "Play from the page, slowly. After each stretch: Enter goes on, `again` takes it once more, `from 5` goes to a bar, `play 7-8` lets you \
+             hear bars as they were taken, `done` ends."
+        ))?;
+        loop {
+            self.say(&tr!("from bar {bar}: Enter when you are ready, Enter again to stop", bar = first))?;
+            if !self.wait()? {
+                return Ok(());
+            }
+            let reached = self.stretch(folder, first, None, Some(pass))?;
+            let is_whole = folder.record.page.n_bars.is_some_and(|n| reached.is_some_and(|bar| bar >= n));
+            match reached {
+                Some(bar) => self.say(&tr!("taken: bars {first} to {last}", first, last = bar))?,
+                None => self.say(&tr!("nothing was played"))?,
+            }
+            match if is_whole { Answer::Done } else { self.answer(folder)? } {
+                Answer::GoOn => first = reached.map_or(first, |bar| bar + 1),
+                Answer::Again => {}
+                Answer::From(bar) => first = bar,
+                Answer::Done if pass == Pass::First => {
+                    self.say(&tr!(
+                        "Once more from the beginning, so that slips of reading show? Enter: yes; `done`: no; `again`: the last stretch once more"
+                    ))?;
+                    match self.answer(folder)? {
+                        Answer::GoOn => (pass, first) = (Pass::Second, next_bar(folder, Pass::Second)?),
+                        Answer::Again => {}
+                        Answer::From(bar) => first = bar,
+                        Answer::Done => return Ok(()),
+                    }
+                }
+                Answer::Done => return Ok(()),
+            }
+        }
+    }
+
     fn say(&self, line: &str) -> anyhow::Result<()> {
         // A reader of the screen takes a line as it comes; on a terminal no word is broken at the edge.
         let lines = if self.is_plain { vec![line.to_owned()] } else { wrapped(line, WIDTH, "") };
@@ -163,10 +168,8 @@ impl Room {
     fn stretch(&mut self, folder: &mut Folder, first: u32, last: Option<u32>, pass: Option<Pass>) -> anyhow::Result<Option<u32>> {
         let page = folder.record.page.clone();
         let tempo = folder.record.tempo;
-        let (file, path) = folder.next_take()?;
-        let mut out = File::create(&path).with_context(|| tr!("making {folder}", folder = path.display()))?;
-        let mut take = Take::default().heard(self.hearing.clone());
-        out.write_all(write_take_lines(&take).as_bytes()).with_context(|| tr!("writing the take"))?;
+        let (file, path) = folder.next_take();
+        let mut out = TakeFile::new(file.clone(), path, self.hearing.clone());
         // What was played before belongs to nothing.
         while self.signals.try_recv().is_ok() {}
         let count_in = if first == 0 {
@@ -182,7 +185,11 @@ impl Room {
             None => KeptBeats::Click { at: begin, place: start, tempo },
         };
         folder.record.stretches.push(Kept { file, first, last, pass, beats });
-        folder.save_record()?;
+        // A disk that is full keeps nobody from playing.
+        let mut refused = folder.catch_up().err().map(|error| format!("{error:#}"));
+        if let Some(why) = &refused {
+            self.say(&not_yet(why))?;
+        }
         let end = match (self.tapped, last.or(page.n_bars)) {
             (None, Some(last)) => Some(begin + tempo.duration(page.start_of(last + 1) - start) + AFTER_LAST),
             _ => None,
@@ -212,7 +219,7 @@ impl Room {
                     // Free playing: Enter is a bar line; a word ends the stretch.
                     (Ok(word), Some(controller)) if word.trim().is_empty() => {
                         let what = MidiEvent::Control { channel: ENTER, controller, value: 127 };
-                        append(&mut out, &mut take, Stamped { at: now, what })?;
+                        self.keep(&mut out, Stamped { at: now, what }, &mut refused)?;
                         event = Some(Stamped { at: now, what: MidiEvent::Control { channel: ENTER, controller, value: 0 } });
                     }
                     _ => break,
@@ -220,7 +227,7 @@ impl Room {
                 recv(deadline) -> _ => if self.tapped.is_none() { click.sound(self.clock.now())? },
             }
             if let Some(event) = event {
-                append(&mut out, &mut take, event)?;
+                self.keep(&mut out, event, &mut refused)?;
             }
         }
         click.rest()?;
@@ -229,7 +236,7 @@ impl Room {
         loop {
             select! {
                 recv(self.signals) -> signal => match signal {
-                    Ok(Signal::Midi(played)) => append(&mut out, &mut take, played)?,
+                    Ok(Signal::Midi(played)) => self.keep(&mut out, played, &mut refused)?,
                     Ok(_) => {}
                     Err(_) => break,
                 },
@@ -237,22 +244,50 @@ impl Room {
             }
         }
         let kept = folder.record.stretches.last_mut().expect("the stretch was written down");
-        let reached = last_bar(&take, kept, &page);
+        let reached = last_bar(&out.take, kept, &page);
         kept.last = last.or(reached);
         if reached.is_none() {
-            // Nothing to lay out: the empty take goes, with its line in the record.
+            // Nothing to lay out: its line in the record goes.
             folder.record.stretches.pop();
-            if take.is_empty() {
-                std::fs::remove_file(&path).with_context(|| tr!("removing {file}", file = path.display()))?;
+        }
+        if !out.take.is_empty() {
+            folder.unwritten.push(out);
+        }
+        match (folder.catch_up(), refused) {
+            (Ok(()), Some(_)) => self.say(&tr!("all is written down now"))?,
+            (Err(error), None) => self.say(&not_yet(&format!("{error:#}")))?,
+            (Ok(()), None) | (Err(_), Some(_)) => {}
+        }
+        Ok(reached)
+    }
+
+    /// Takes an event in, and says once when it cannot be written yet.
+    fn keep(&self, out: &mut TakeFile, event: Stamped<MidiEvent>, refused: &mut Option<String>) -> anyhow::Result<()> {
+        if let Err(error) = out.push(event)
+            && refused.is_none()
+        {
+            let why = error.to_string();
+            self.say(&not_yet(&why))?;
+            *refused = Some(why);
+        }
+        Ok(())
+    }
+
+    /// Writes what is not on disk when the playing is over: waits for room as long as somebody is there to make it.
+    fn write_all(&self, folder: &mut Folder) -> anyhow::Result<()> {
+        while let Err(error) = folder.catch_up() {
+            self.say(&format!("{error:#}"))?;
+            self.say(&tr!("not all that was played is on disk: make room, then Enter"))?;
+            if self.words.recv().is_err() {
+                let files: Vec<String> = folder.rescue()?.iter().map(|file| file.display().to_string()).collect();
+                let files = files.join(", ");
+                bail!(tr!("there is no room for all that was played; the takes are kept in {files}", files));
             }
         }
-        folder.save_record()?;
-        Ok(reached)
+        Ok(())
     }
 }
 
-fn append(out: &mut File, take: &mut Take, event: Stamped<MidiEvent>) -> anyhow::Result<()> {
-    take.push(event);
-    let last = take.events().last().copied().into_iter().collect::<Take>();
-    out.write_all(write_take_lines(&last).as_bytes()).and_then(|()| out.flush()).with_context(|| tr!("writing the take"))
+fn not_yet(why: &str) -> String {
+    tr!("not written down yet ({why}); play on, it is kept in memory until there is room", why)
 }

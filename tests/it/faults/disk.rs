@@ -82,10 +82,10 @@ fn a_session_that_began_while_the_journal_was_held_and_was_killed_is_in_it_at_th
 }
 
 /// A small file system of its own, where this user may mount one.
-struct Small(PathBuf);
+pub struct Small(PathBuf);
 
 impl Small {
-    fn mount(dir: &Path, size: &str) -> Option<Small> {
+    pub fn mount(dir: &Path, size: &str) -> Option<Small> {
         fs::create_dir_all(dir).unwrap();
         let done = Command::new("mount").args(["-t", "tmpfs", "-o", &format!("size={size}"), "tmpfs"]).arg(dir).output();
         if done.is_ok_and(|output| output.status.success()) {
@@ -95,7 +95,7 @@ impl Small {
         None
     }
 
-    fn fill(&self) -> PathBuf {
+    pub fn fill(&self) -> PathBuf {
         let ballast = self.0.join("ballast");
         // Ends with the error that is wanted.
         let _ = Command::new("dd").args(["if=/dev/zero", "bs=4096"]).arg(format!("of={}", ballast.display())).output();
