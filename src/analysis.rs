@@ -30,6 +30,8 @@ pub mod tokens;
 mod ways;
 pub mod wording;
 
+use std::ops::RangeInclusive;
+
 use crate::piece::Instrument;
 use crate::score::{BarIdx, Place, Score};
 
@@ -40,7 +42,7 @@ use keys::{Key, Region};
 use likeness::{Likeness, Sequence};
 use material::Material;
 use novelty::Novelty;
-use sections::Proposed;
+use sections::{Cutting, Proposed};
 use shapes::ShapeNames;
 use story::{Line, Teller};
 use switches::Switch;
@@ -61,6 +63,7 @@ pub struct Analysis {
     pub digests: Vec<Digest>,
     /// In page order; they cover all bars.
     pub sections: Vec<Proposed>,
+    cutting: Cutting,
     pub likeness: Vec<Likeness>,
     pub sequences: Vec<Sequence>,
     /// Riskiest first.
@@ -84,7 +87,8 @@ pub fn analyse(score: &Score, part: usize) -> Option<Analysis> {
     for place in part.fermatas.iter().filter_map(|at| Place::at(score, *at)) {
         fermatas[place.bar.0] = true;
     }
-    let sections = sections::sections(score, &material, &harmony, &fermatas);
+    let cutting = sections::cutting(score, &material, &harmony, &fermatas);
+    let sections = cutting.sections(&sections::BARS);
     let bits = surprise::bar_bits(&material);
     let likeness = likeness::likeness(&material, &bits);
     let sequences = likeness::sequences(&material);
@@ -102,7 +106,21 @@ pub fn analyse(score: &Score, part: usize) -> Option<Analysis> {
         novelties: &novelties,
     };
     let facts = facts::facts(&found);
-    Some(Analysis { material, key, key_confidence, regions, harmony, digests, sections, likeness, sequences, switches, novelties, facts })
+    Some(Analysis {
+        material,
+        key,
+        key_confidence,
+        regions,
+        harmony,
+        digests,
+        sections,
+        cutting,
+        likeness,
+        sequences,
+        switches,
+        novelties,
+        facts,
+    })
 }
 
 /// How a story is to be worded.
@@ -122,6 +140,11 @@ impl StoryConfig {
 }
 
 impl Analysis {
+    /// Proposes sections of other lengths, in bars.
+    pub fn cut(&mut self, lengths: &RangeInclusive<usize>) {
+        self.sections = self.cutting.sections(lengths);
+    }
+
     /// Returns the words for these findings; `score` is the one that was analysed.
     pub fn words<'a>(&'a self, score: &'a Score, config: &'a StoryConfig) -> Words<'a> {
         Words {

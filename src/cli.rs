@@ -48,6 +48,7 @@ use crate::journal::store::Store;
 use crate::language::{Language, system};
 use crate::log;
 use crate::paths::Paths;
+use crate::piece_folder::{self, OpenedPiece, open_piece};
 use crate::report::plain_text::plain_lines;
 use crate::tui;
 
@@ -225,6 +226,18 @@ fn settings(paths: &Paths) -> anyhow::Result<Config> {
         open_log(&paths.data.join(file))?;
     }
     Ok(config)
+}
+
+/// Reads the settings; on a machine without a home directory the usual ones hold.
+fn settings_where_there_are(data: Option<&Path>) -> anyhow::Result<Config> {
+    Paths::find(data).map_or_else(|_| Ok(Config::default()), |paths| settings(&paths))
+}
+
+/// Opens a piece, with what the settings say where it says nothing.
+fn open_as_set(name: &str, part: Option<&str>, paths: &Paths, config: &Config) -> Result<OpenedPiece, piece_folder::Error> {
+    let mut opened = open_piece(name, part, &paths.pieces)?;
+    config.set_reps(&mut opened.piece);
+    Ok(opened)
 }
 
 /// Says on standard error what went wrong. Names of files and what was found in them go through here, and steer no terminal.

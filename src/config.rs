@@ -18,10 +18,12 @@ pub use letters::put_letters;
 pub use shown::{Shown, shown};
 pub use speak::Speak;
 
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 
 use hands::Hands;
 
+use crate::analysis::sections::BARS;
 use crate::language::{Language, system};
 use crate::memory::rules::Rules;
 use crate::midi::MatchMode;
@@ -31,7 +33,8 @@ use crate::piece::{ANCHORS, Instrument, Manner, Piece, ROLL_MS_MAX};
 use crate::practice::footswitch::FootswitchConfig;
 use crate::practice::hands_free::HandsFreeConfig;
 use crate::practice::quiz::{Mix, QuizConfig};
-use crate::practice::{PracticeConfig, Rests};
+use crate::practice::view::Breaks;
+use crate::practice::{PassMark, PracticeConfig, Rests};
 use crate::time::Micros;
 
 /// The text of a settings file that has every key in it, explained.
@@ -47,6 +50,17 @@ pub struct Config {
     /// What speaks the cues; none: they are only shown.
     pub speak: Option<Speak>,
     practice: PracticeConfig,
+    /// What a run-through must show to be held, where that is asked for.
+    pass: PassMark,
+    is_strict: bool,
+    /// Clean reps wanted of a section, where neither piece nor section says.
+    reps: u8,
+    /// Bars that a section runs on into the next when it is drilled.
+    pub overlap_bars: usize,
+    /// Fewest and most bars of a section that is proposed.
+    section_bars: (usize, usize),
+    /// Days that both sides of a switch must have been known before a quiz asks it.
+    pub switch_days: u64,
     /// A pause between reps of the same bars, in a session of minutes (Das et al. 2024: short rests between early reps; pacing only).
     pub breath: Micros,
     pub rests: Rests,
@@ -86,6 +100,12 @@ impl Default for Config {
             log: None,
             speak: None,
             practice: PracticeConfig::standard(),
+            pass: PassMark::STANDARD,
+            is_strict: false,
+            reps: Piece::TARGET_REPS,
+            overlap_bars: 0,
+            section_bars: (*BARS.start(), *BARS.end()),
+            switch_days: 0,
             breath: Micros::from_millis(8_000),
             rests: Rests::standard(),
             rules: Rules::standard(),
@@ -201,7 +221,25 @@ impl Config {
 
     /// Returns the rules and timings of practice, with what the player has set in them.
     pub fn practice(&self) -> PracticeConfig {
-        self.practice.clone()
+        PracticeConfig { pass: self.is_strict.then_some(self.pass), ..self.practice.clone() }
+    }
+
+    /// Returns how many bars a section that is proposed may have.
+    pub fn section_bars(&self) -> RangeInclusive<usize> {
+        self.section_bars.0..=self.section_bars.1
+    }
+
+    /// Lets a piece that does not say how many clean reps it wants have as many as are set.
+    pub fn set_reps(&self, piece: &mut Piece) {
+        if !piece.says_reps {
+            piece.target_reps = self.reps;
+        }
+    }
+
+    /// Returns when breaks are suggested, and how long they are.
+    pub fn breaks(&self) -> Breaks {
+        let minutes = |minutes: f64| Micros::from_secs_f64(minutes * 60.0);
+        Breaks { after: minutes(self.rules.block_minutes), length: minutes(self.rules.rest_minutes) }
     }
 
     /// Returns how a quiz of so many minutes goes, with what the player has set in it.

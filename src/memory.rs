@@ -12,6 +12,7 @@ pub mod evidence;
 pub mod fit;
 pub mod gap;
 pub mod item;
+pub mod load;
 pub mod model;
 pub mod pace;
 pub mod piece_memory;

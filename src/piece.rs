@@ -46,6 +46,8 @@ pub struct Piece {
     pub tempo: Option<Tempo>,
     /// Clean reps wanted for each section, 1 to 9.
     pub target_reps: u8,
+    /// Whether the piece file says so; else what the settings say may take its place.
+    pub says_reps: bool,
     /// The day it is to be performed.
     pub perform_on: Option<NaiveDate>,
     pub judging: Judging,
@@ -88,6 +90,7 @@ impl Piece {
             hearing: Arc::default(),
             tempo: None,
             target_reps: Piece::TARGET_REPS,
+            says_reps: false,
             perform_on: None,
             judging: Judging::default(),
             sections,

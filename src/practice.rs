@@ -12,12 +12,14 @@ pub mod by_word;
 mod command;
 mod config;
 mod ear;
+mod fading;
 pub mod footswitch;
 pub mod gesture;
 mod glissando;
 mod habits;
 pub mod hands_free;
 mod hear;
+mod in_turns;
 pub mod joins;
 mod judge;
 mod ladder;
@@ -28,6 +30,7 @@ pub mod reading;
 mod rep;
 mod run;
 pub mod sitting;
+mod slip_loop;
 mod span;
 mod steer;
 mod story_line;
@@ -38,11 +41,15 @@ pub mod words;
 pub use account::Played;
 pub use command::Command;
 pub use config::{LadderConfig, PracticeConfig, Rests, Waits};
+pub use fading::PastRep;
 pub use habits::{Habits, Learned};
 pub use listen::listen;
 pub use reading::Timed;
+pub use run::PassMark;
+pub use slip_loop::{SlipsConfig, excerpt};
 pub use span::Span;
 pub use story_line::Story;
+pub use in_turns::TurnsConfig;
 pub use view::{Ask, Stage, View};
 pub use words::{look_at_the_page, setting as setting_words, stand as stand_words};
 
@@ -54,10 +61,12 @@ use crate::midi::{MidiEvent, MidiKey};
 use crate::piece::{Cue, Piece};
 use crate::time::{Micros, Stamped};
 
+use fading::Fading;
 use hear::RUN_OVER;
 use phase::{Phase, Show, Tally};
 use rep::Context;
 use story_line::Stories;
+use in_turns::Visit;
 
 /// What the engine is told; each comes stamped with the time it happened.
 #[derive(Clone, PartialEq, Debug)]
@@ -65,6 +74,8 @@ pub enum Input {
     Midi(MidiEvent),
     Command(Command),
     Story(Story),
+    /// The instrument went away: the silence from now to its next note is not the player's.
+    Gone,
     /// The time given by [`Engine::next_deadline`] has come.
     Deadline,
 }
@@ -115,6 +126,11 @@ pub enum Output {
     Story {
         at: Micros,
         cue: Cue,
+    },
+    /// Something to say in passing about how the practice goes.
+    Advised {
+        at: Micros,
+        words: String,
     },
     /// To be written down before anything else is played. A rep's end is its [`Entry::Rep`].
     Record(Entry),
@@ -180,12 +196,19 @@ pub struct Engine {
     lead_in: Option<Span>,
     /// Names of sections that reached their target earlier today.
     reached_today: Vec<String>,
+    visit: Visit,
+    /// Pairs of sections, by name.
+    look_alikes: Vec<(String, String)>,
+    /// The lead-in is the loop around a slip, to be played clean so many times more.
+    loop_left: Option<u8>,
+    fading: Fading,
 }
 
 impl Engine {
     /// Starts a session over `spans` in their order; `None` when there is none.
     pub fn try_new(piece: Arc<Piece>, spans: Vec<Span>, config: PracticeConfig) -> Option<Self> {
-        let tallies: Vec<Tally> = spans.iter().map(|s| Tally { target: s.target, ..Tally::default() }).collect();
+        let mut tallies: Vec<Tally> = spans.iter().map(|s| Tally { target: s.target, ..Tally::default() }).collect();
+        tallies.iter_mut().take(1).for_each(|first| first.was_offered = true);
         (!spans.is_empty()).then(|| Engine {
             piece,
             config,
@@ -203,6 +226,10 @@ impl Engine {
             stories: Stories::default(),
             lead_in: None,
             reached_today: Vec::new(),
+            visit: Visit::default(),
+            look_alikes: Vec::new(),
+            loop_left: None,
+            fading: Fading::default(),
         })
     }
 
@@ -268,13 +295,21 @@ impl Machine for Engine {
                 self.now = self.now.max(input.at);
                 self.story(story, out);
             }
+            Input::Gone => {
+                self.now = self.now.max(input.at);
+                if let Phase::Playing { attempt, .. } = &mut self.phase {
+                    attempt.instrument_gone();
+                }
+            }
             Input::Deadline => self.now = self.now.max(input.at),
         }
     }
 
     fn next_deadline(&self) -> Option<Micros> {
         match &self.phase {
-            Phase::Between { show: Show::SpanDone { until } | Show::Done { rest: Some(until), .. }, .. } => Some(*until),
+            Phase::Between { show: Show::SpanDone { until } | Show::Turn { until, .. } | Show::Done { rest: Some(until), .. }, .. } => {
+                Some(*until)
+            }
             Phase::Playing { attempt, .. } => {
                 let run_over = (!self.span().is_drill()).then(|| self.last_note.unwrap_or(self.now) + RUN_OVER);
                 [attempt.deadline(&self.context()), run_over].into_iter().flatten().min()
@@ -299,6 +334,7 @@ impl Machine for Engine {
                 Show::Ready => (None, None, Stage::Waiting),
                 Show::Done { verdict, words, .. } => (None, None, Stage::RepDone { verdict: *verdict, words }),
                 Show::Look { words, bar } => (None, Some(*bar), Stage::Look { words }),
+                Show::Turn { verdict, words, .. } => (None, None, Stage::RepDone { verdict: *verdict, words }),
                 Show::SpanDone { .. } => (None, None, Stage::SpanDone),
                 Show::Places { places, is_last, .. } => (None, None, Stage::Places { places, is_last: *is_last }),
             },

@@ -18,6 +18,7 @@ pub use story::Standing;
 pub use view::{Room, View};
 
 use std::collections::HashSet;
+use std::ops::RangeInclusive;
 use std::sync::Arc;
 
 use crate::analysis::story::Line;
@@ -120,6 +121,11 @@ pub enum Error {
 }
 
 impl Study {
+    /// Proposes sections of so many bars from now on.
+    pub fn propose(&mut self, section_bars: &RangeInclusive<usize>) {
+        self.analysis.cut(section_bars);
+    }
+
     /// Begins with the text of a piece file and its score; `part` goes before the part that the file names.
     ///
     /// # Errors

@@ -31,6 +31,7 @@ pub use reader::read;
 pub use run::{Exit, run};
 pub use terminal::cell_height;
 
+use crate::practice::view::Breaks;
 use crate::practice::{Command, Input, View};
 use crate::time::{Micros, Stamped};
 
@@ -47,6 +48,11 @@ pub trait Practice {
     fn next_deadline(&self) -> Option<Micros>;
 
     fn view(&self) -> View<'_>;
+
+    /// Returns when breaks are suggested.
+    fn breaks(&self) -> Breaks {
+        Breaks::USUAL
+    }
 
     /// The built-in player hands over to the player at the keyboard; returns what to say about it.
     ///

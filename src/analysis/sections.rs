@@ -6,6 +6,8 @@
 //! then chooses cuts 2 to 8 bars apart. Printed signs (repeats, double bars, rehearsal marks,
 //! changes of key or metre) weigh as much as anything heard, and endings stay with what they end.
 
+use std::ops::RangeInclusive;
+
 use super::harmony::BeatChord;
 use super::learned;
 use super::material::Material;
@@ -22,8 +24,7 @@ pub const N_WEIGHTS: usize = N_INPUTS * N_HIDDEN + N_HIDDEN + N_INPUTS + N_HIDDE
 pub const LENGTHS_AT: usize = N_WEIGHTS - LENGTHS;
 
 /// Shortest and longest section proposed, in bars; a piece shorter than twice the shortest stays whole.
-pub const BARS_MIN: usize = 2;
-pub const BARS_MAX: usize = 8;
+pub const BARS: RangeInclusive<usize> = 2..=8;
 
 /// Why a section starts where it does.
 #[derive(Clone, Copy, PartialEq, Eq, Hash, Debug)]
@@ -158,8 +159,8 @@ pub struct Price {
     pub cut: f64,
 }
 
-/// Chooses cuts with lengths of `BARS_MIN` to `BARS_MAX`; `worth[i]` is what a cut at bar `i` gains.
-pub fn choose(worth: &[f64]) -> Vec<usize> {
+/// Chooses cuts with lengths of `lengths` bars; `worth[i]` is what a cut at bar `i` gains.
+pub fn choose(worth: &[f64], lengths: &RangeInclusive<usize>) -> Vec<usize> {
     let n = worth.len();
     if n == 0 {
         return Vec::new();
@@ -169,7 +170,7 @@ pub fn choose(worth: &[f64]) -> Vec<usize> {
     best[0] = 0.0;
     for i in 1..=n {
         // What cannot be cut into allowed lengths (a single bar in all) is one section.
-        let reach = i.saturating_sub(BARS_MAX)..=i.saturating_sub(BARS_MIN);
+        let reach = i.saturating_sub(*lengths.end())..=i.saturating_sub(*lengths.start());
         for j in reach.filter(|&j| j < i) {
             if best[j] == f64::MIN {
                 continue;
@@ -197,8 +198,32 @@ pub fn worth(probability: &[f64], price: Price) -> Vec<f64> {
     (0..probability.len()).map(|i| p(i) + price.near * near(i) - price.cut).collect()
 }
 
-/// Proposes sections for a part.
-pub fn sections(score: &Score, material: &Material, harmony: &[BeatChord], fermatas: &[bool]) -> Vec<Proposed> {
+/// Where a part can be cut into sections.
+#[derive(Clone, PartialEq, Debug, Default)]
+pub struct Cutting {
+    /// What each bar is worth as a start, the probability that a phrase starts there, and why one would.
+    worth: Vec<f64>,
+    probability: Vec<f64>,
+    why: Vec<Why>,
+}
+
+impl Cutting {
+    /// Proposes sections of so many bars each; of a piece that cannot be cut so, all of it.
+    pub fn sections(&self, lengths: &RangeInclusive<usize>) -> Vec<Proposed> {
+        let starts = choose(&self.worth, lengths);
+        let ends = starts.iter().skip(1).copied().chain([self.worth.len()]);
+        let proposed = |(&from, end): (&usize, usize)| Proposed {
+            from,
+            end,
+            why: self.why[from],
+            confidence: if from == 0 { 1.0 } else { self.probability[from] as f32 },
+        };
+        starts.iter().zip(ends).map(proposed).collect()
+    }
+}
+
+/// Finds where a part can be cut.
+pub fn cutting(score: &Score, material: &Material, harmony: &[BeatChord], fermatas: &[bool]) -> Cutting {
     let inputs = phrases::inputs(material, harmony);
     let weights = learned::section_weights();
     let mut probability = probabilities(&weights, &inputs);
@@ -222,8 +247,6 @@ pub fn sections(score: &Score, material: &Material, harmony: &[BeatChord], ferma
             *w += 1.0;
         }
     }
-    let starts = choose(&worth);
-    let ends = starts.iter().skip(1).copied().chain([probability.len()]);
     let why = |from: usize| {
         if from == 0 {
             return Why::Beginning;
@@ -242,13 +265,8 @@ pub fn sections(score: &Score, material: &Material, harmony: &[BeatChord], ferma
             Why::Length
         })
     };
-    let proposed = |(&from, end): (&usize, usize)| Proposed {
-        from,
-        end,
-        why: why(from),
-        confidence: if from == 0 { 1.0 } else { probability[from] as f32 },
-    };
-    starts.iter().zip(ends).map(proposed).collect()
+    let why = (0..probability.len()).map(why).collect();
+    Cutting { worth, probability, why }
 }
 
 /// The printed sign that makes a bar a start.

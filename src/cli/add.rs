@@ -1,6 +1,7 @@
 //! `catchword add`: makes a piece folder of a score, with sections, landmarks and a drafted story, so that a drill can start at once.
 
 use std::fs;
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -45,8 +46,10 @@ pub fn run(args: AddArgs) -> anyhow::Result<()> {
     }
     let part = score.choose_part(args.part.as_deref())?;
     let title = score.title.as_deref().map(str::trim).filter(|t| !t.is_empty()).unwrap_or(&stem).to_owned();
-    let (text, piece) = draft(Arc::new(score), part, &title, &score_file).with_context(|| shown.clone())?;
-    let folder = Paths::find(args.data.as_deref())?.data.join("pieces").join(&name);
+    let paths = Paths::find(args.data.as_deref())?;
+    let section_bars = super::settings(&paths)?.section_bars();
+    let (text, piece) = draft(Arc::new(score), part, &title, &score_file, &section_bars).with_context(|| shown.clone())?;
+    let folder = paths.data.join("pieces").join(&name);
     make_folder(&folder, &score_file, &bytes, &text)?;
     let data = args.data.as_ref().map_or(String::new(), |d| format!(" --data {}", d.display()));
     super::print_lines([
@@ -79,10 +82,17 @@ pub fn make_folder(folder: &Path, score_file: &str, score: &[u8], text: &str) ->
     write(&folder.join(PIECE_FILE), text.as_bytes())
 }
 
-/// Drafts the piece file of a score; returns its text and the piece that is read back from it.
-pub(super) fn draft(score: Arc<Score>, part: usize, title: &str, score_file: &str) -> anyhow::Result<(String, Piece)> {
+/// Drafts the piece file of a score, with sections of so many bars; returns its text and the piece that is read back from it.
+pub(super) fn draft(
+    score: Arc<Score>,
+    part: usize,
+    title: &str,
+    score_file: &str,
+    section_bars: &RangeInclusive<usize>,
+) -> anyhow::Result<(String, Piece)> {
     let bare = Piece::of_score(score.clone(), part, title).with_context(|| tr!("expected a score with bars in it, found none"))?;
-    let analysis = analyse(&score, part).with_context(|| tr!("the score has no such part"))?;
+    let mut analysis = analyse(&score, part).with_context(|| tr!("the score has no such part"))?;
+    analysis.cut(section_bars);
     let config = StoryConfig::of(bare.instrument);
     let asked = (score.parts.len() > 1).then(|| score.parts[part].id.clone());
     let text = piece_text(&score, &analysis, &config, &Head { title, score_file, part: asked.as_deref(), with_story: true });

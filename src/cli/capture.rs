@@ -4,6 +4,7 @@ mod click;
 mod folder;
 mod live;
 mod playback;
+mod take_file;
 
 use std::path::PathBuf;
 use std::process::ExitCode;
@@ -81,7 +82,8 @@ pub fn run(args: CaptureArgs) -> anyhow::Result<ExitCode> {
         tr!("expected a name for a folder, without / or \\, found {name}", name = format!("{name:?}"))
     );
     let paths = Paths::find(args.data.as_deref())?;
-    let mut folder = Folder::open(&paths.data.join("pieces").join(&name), &name)?;
+    let section_bars = super::settings(&paths)?.section_bars();
+    let mut folder = Folder::open(&paths.data.join("pieces").join(&name), &name, section_bars)?;
     let before = folder.score()?;
     let is_new = before.is_none();
     if let Some(bars) = &args.play {

@@ -15,9 +15,7 @@ use super::story_file::drafted;
 use super::{N_SIGNALS_MAX, exit_code, pieces_dirs, print_account};
 use crate::analysis::analyse;
 use crate::clock::SessionClock;
-use crate::config::Config;
 use crate::journal::entry::Mode;
-use crate::paths::Paths;
 use crate::piece::Piece;
 use crate::piece_folder::open_piece;
 use crate::practice::{Engine, Span};
@@ -48,10 +46,7 @@ pub struct DemoArgs {
 }
 
 pub fn run(args: DemoArgs) -> anyhow::Result<ExitCode> {
-    let config = match Paths::find(None) {
-        Ok(paths) => super::settings(&paths)?,
-        Err(_) => Config::default(),
-    };
+    let config = super::settings_where_there_are(None)?;
     let piece = open_piece(&args.piece, None, &pieces_dirs())?.piece;
     let drafts = analyse(&piece.score, piece.part).map_or_else(Vec::new, |analysis| drafted(&piece, &analysis));
     let spans = spans(&piece);

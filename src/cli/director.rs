@@ -55,7 +55,7 @@ impl Director {
             Stage::Paused | Stage::Finished { .. } | Stage::SpanDone => return self.queue.clear(),
             Stage::Unheard | Stage::Mark { .. } | Stage::Quiz(_) => return self.queue.clear(),
             Stage::Look { .. } | Stage::Places { .. } => LOOK,
-            Stage::Waiting | Stage::RepDone { .. } | Stage::Rest => REST,
+            Stage::Waiting | Stage::RepDone { .. } | Stage::Rest { .. } => REST,
         };
         if !self.queue.is_empty() {
             return;
@@ -66,7 +66,7 @@ impl Director {
             Stage::Look { .. } | Stage::Places { .. } if has_draft => {
                 self.queue.push_back(Stamped { at, what: Input::Story(Story::Picked(0)) });
             }
-            Stage::Places { is_last: true, .. } | Stage::Rest => {
+            Stage::Places { is_last: true, .. } | Stage::Rest { .. } => {
                 self.queue.push_back(Stamped { at, what: Input::Command(Command::Skip) });
             }
             _ => self.start_rep(engine, at),

@@ -11,9 +11,10 @@ use crossbeam_channel::{Receiver, bounded};
 use super::habits::learn_from_journal;
 use super::hearing::hear;
 use super::plan::Known;
+use super::plan::too_long;
 use super::record::Record;
 use super::session::Session;
-use super::sitting::{Beginning, begin_as_planned, machine, planned, quiz_for, reached_on};
+use super::sitting::{Beginning, begin_as_planned, look_alikes, machine, past_reps, planned, quiz_for, reached_on};
 use super::story_file::{StoryFile, drafted};
 use super::voice::Voice;
 use super::{N_SIGNALS_MAX, exit_code, print_account};
@@ -24,7 +25,7 @@ use crate::journal::entry::Mode;
 use crate::midi::MidiKey;
 use crate::paths::Paths;
 use crate::piece::Piece;
-use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
+use crate::piece_folder::{OpenedPiece, piece_names};
 use crate::practice::Span;
 use crate::practice::hands_free::HandsFreeConfig;
 use crate::practice::joins::{self, Chaining};
@@ -70,7 +71,7 @@ pub fn run(args: DrillArgs) -> anyhow::Result<ExitCode> {
         let lines = [tr!("Pieces:")].into_iter().chain(names).chain([tr!("Drill one: catchword drill NAME")]);
         return super::print_lines(lines).map(|()| ExitCode::SUCCESS);
     };
-    let opened = open_piece(name, args.practice.part.as_deref(), &paths.pieces)?;
+    let opened = super::open_as_set(name, args.practice.part.as_deref(), &paths, &config)?;
     let spans = spans(&opened, &args)?;
     practise(
         opened,
@@ -116,6 +117,9 @@ pub(super) struct Circumstances<'a> {
 pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstances: Circumstances<'_>) -> anyhow::Result<ExitCode> {
     let Circumstances { paths, config, input, part, plain, minutes } = circumstances;
     let (mut hands, keys) = (config.hands_free(&opened.piece), keys_of(&opened.piece));
+    for span in &mut spans {
+        *span = Some(config.overlap_bars).filter(|n| *n > 0).and_then(|n| span.run_on(&opened.piece, n)).unwrap_or_else(|| span.clone());
+    }
     let stories = StoryFile::open(&opened, part)?;
     let analysis = analyse(&opened.piece.score, opened.piece.part);
     let drafts = analysis.as_ref().map_or_else(Vec::new, |analysis| drafted(&opened.piece, analysis));
@@ -152,7 +156,12 @@ pub(super) fn practise(mut opened: OpenedPiece, mut spans: Vec<Span>, circumstan
         let machine = machine(opened.piece, spans, config, minutes, begin)?;
         (Session::over(machine, Some(record)).with_stories(stories), Some(source.start(clock, sender)?))
     };
-    let session = session.with_voice(config.speak.clone().map(Voice::new)).with_tone(Tone::of_setting(config.tone.as_deref(), clock));
+    let too_long = minutes.and_then(|minutes| too_long(f64::from(minutes), &config.rules));
+    let session = session
+        .with_breaks(config.breaks())
+        .with_notice(too_long)
+        .with_voice(config.speak.clone().map(Voice::new))
+        .with_tone(Tone::of_setting(config.tone.as_deref(), clock));
     let exit = play(session.with_hands_free(hands.clone(), keys), &signals, clock, (&hands, config.letters), plain)?;
     drop(running);
     Ok(exit)
@@ -241,5 +250,10 @@ fn beginning(
         }
         _ => (reached_on(&opened.piece, &store.attempts(&opened.key)?, today), None),
     };
-    Ok(Beginning { reached_today, quiz, is_told, ..Beginning::default() })
+    let look_alikes = analysis.map_or_else(Vec::new, |analysis| look_alikes(&opened.piece, analysis));
+    let past = match config.practice().ladder.hide_after {
+        0 => Vec::new(),
+        _ => past_reps(&opened.piece, &store.attempts(&opened.key)?),
+    };
+    Ok(Beginning { reached_today, look_alikes, past, quiz, is_told, ..Beginning::default() })
 }

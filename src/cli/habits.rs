@@ -10,7 +10,7 @@ use crate::journal::stats::DatedRep;
 use crate::journal::store::{Error, Store};
 use crate::midi::Take;
 use crate::piece::{Piece, parse_bars};
-use crate::practice::{Learned, PracticeConfig, Span, Timed};
+use crate::practice::{Learned, PracticeConfig, Span, Timed, excerpt};
 use crate::time::Timestamp;
 
 /// Clean reps of the same bars that are learned from, and how many notes all together: what can be heard before a player notices the wait.
@@ -101,7 +101,7 @@ impl Shelf {
             self.pieces.len() - 1
         });
         let piece = &self.pieces[piece_idx];
-        let known = self.spans.iter().position(|s| s.ends() == played.bars && s.hearing == piece.hearing);
+        let known = self.spans.iter().position(|s| s.ends(&piece.score) == played.bars && s.hearing == piece.hearing);
         if known.is_none() {
             self.spans.push(lay_out(piece, &played.name, mode, &played.bars)?);
         }
@@ -121,8 +121,10 @@ impl Shelf {
 }
 
 /// Returns the span of a stored rep, as it can be laid out from its printed bars.
-pub fn span_of(piece: &Piece, rep: &DatedRep) -> Option<Span> {
-    lay_out(piece, &rep.span, rep.mode, &rep.bars)
+pub fn span_of(piece: &Piece, rep: &DatedRep, config: &PracticeConfig) -> Option<Span> {
+    let of_bars = lay_out(piece, &rep.span, rep.mode, &rep.bars);
+    // The beats around a slip begin and end in the middle of bars.
+    of_bars.or_else(|| excerpt(piece, &rep.span, (&rep.bars.0, &rep.bars.1), &config.slips))
 }
 
 fn lay_out(piece: &Piece, name: &str, mode: Mode, (first, last): &(String, String)) -> Option<Span> {

@@ -13,20 +13,23 @@ use clap::Args;
 
 use crate::analysis::switches::Switch;
 use crate::analysis::{Analysis, analyse};
+use crate::cli::open_as_set;
 use crate::clock::wall_now;
+use crate::config::Config;
 use crate::journal::attempts::{Attempt, Attempts};
 use crate::journal::store::Store;
 use crate::memory::fit::{Fitted, fit};
 use crate::memory::item::{ChangeAt, Layout, PlaceAt, SectionAt};
+use crate::memory::load;
 use crate::memory::pace::{N_LATEST, Pace};
 use crate::memory::piece_memory::{PieceFacts, PieceMemory, SettingSlips};
 use crate::memory::plan::outlook::outlook;
-use crate::memory::plan::{PlanConfig, plan_days};
+use crate::memory::plan::{DayPlan, PlanConfig, plan_days};
 use crate::memory::rules::Rules;
 use crate::midi::Matching;
 use crate::paths::Paths;
 use crate::piece::Piece;
-use crate::piece_folder::{OpenedPiece, open_piece, piece_names};
+use crate::piece_folder::{OpenedPiece, piece_names};
 use crate::practice::words::moves;
 use crate::score::{Place, Score, unfold};
 use crate::setting::{self, Together};
@@ -79,7 +82,7 @@ pub fn run(args: PlanArgs) -> anyhow::Result<()> {
     let config = super::settings(&paths)?;
     let store = super::open_journal(&paths)?;
     let today = args.on.unwrap_or_else(|| wall_now().date_naive());
-    let known = Known::read(&store, &opened(args.piece.as_deref(), &store, &paths)?, config.rules)?;
+    let known = Known::read(&store, &opened(args.piece.as_deref(), &store, &paths, &config)?, config.rules)?;
     if known.pieces.is_empty() {
         return super::print_lines([
             tr!("Nothing to plan yet. Make a piece of a score with: catchword add SCORE"),
@@ -93,11 +96,29 @@ pub fn run(args: PlanArgs) -> anyhow::Result<()> {
         return super::print_lines([words::json(&known, &plans, &said, today).to_string()]);
     }
     let mut lines: Vec<String> = plans.iter().flat_map(|plan| words::day(&known, plan, args.minutes)).collect();
+    lines.extend(too_long(f64::from(args.minutes), &config.rules));
+    // The days after today are not planned to be carried out as they stand.
+    lines.extend(plans.first().and_then(|plan| too_much(&known, plan, today, &config.rules)));
     lines.extend(words::after(&known, &said, today, args.piece.is_some()));
     if args.calibration {
         lines.extend(words::calibration_lines(&known));
     }
     super::print_lines(lines)
+}
+
+/// Says that a sitting is longer than is good for the hands.
+pub fn too_long(minutes: f64, rules: &Rules) -> Option<String> {
+    let most = rules.sitting_minutes_max;
+    let said = || tr!("{n} minutes are long for one sitting: with more than {most}, two with hours between them are easier on the hands.", n = minutes.round(), most);
+    (minutes > most).then(said)
+}
+
+/// Says that a week comes to much more than is usual; what is planned counts without its rests.
+fn too_much(known: &Known, plan: &DayPlan, today: NaiveDate, rules: &Rules) -> Option<String> {
+    let minutes = |rep: &Attempt| (rep.day, rep.length.secs_f64() / 60.0);
+    let played = known.attempts.iter().flat_map(|attempts| attempts.all.iter().map(minutes));
+    let planned = plan.steps.iter().filter(|step| step.piece.is_some()).map(|step| step.minutes).sum();
+    load::too_much(played, planned, today, rules.week_growth_max).map(|load| load.words())
 }
 
 /// All that is remembered of the pieces that are practised.
@@ -150,14 +171,14 @@ impl Known {
 
 /// Opens the piece named, or all that are practised: those with something in the journal, those in the player's own
 /// directory, and those with a day of performance. Pieces that cannot be opened are left out of the whole, and named on standard error.
-pub fn opened(named: Option<&str>, store: &Store, paths: &Paths) -> anyhow::Result<Vec<OpenedPiece>> {
+pub fn opened(named: Option<&str>, store: &Store, paths: &Paths, config: &Config) -> anyhow::Result<Vec<OpenedPiece>> {
     if let Some(name) = named {
-        return Ok(vec![open_piece(name, None, &paths.pieces)?]);
+        return Ok(vec![open_as_set(name, None, paths, config)?]);
     }
     let practised: HashSet<String> = store.sessions()?.into_iter().filter(|s| s.n_reps > 0).map(|s| s.opened.piece_key).collect();
     let mut out = Vec::new();
     for name in piece_names(&paths.pieces) {
-        match open_piece(&name, None, &paths.pieces) {
+        match open_as_set(&name, None, paths, config) {
             Ok(piece) => {
                 let is_own = piece.file.as_ref().is_some_and(|file| file.starts_with(&paths.data));
                 if is_own || practised.contains(&piece.key) || piece.piece.perform_on.is_some() {

@@ -9,7 +9,6 @@ use clap::Args;
 use super::plan::Known;
 use crate::clock::wall_now;
 use crate::paths::Paths;
-use crate::piece_folder::open_piece;
 use crate::report::progress::{N_RUNS_MAX, Progress, Records};
 use crate::report::{progress_page, progress_svg, progress_text};
 use crate::tui;
@@ -37,11 +36,11 @@ pub struct ProgressArgs {
 
 pub fn run(args: ProgressArgs) -> anyhow::Result<ExitCode> {
     let paths = Paths::find(args.data.as_deref())?;
-    let rules = super::settings(&paths)?.rules;
-    let opened = open_piece(&args.piece, args.part.as_deref(), &paths.pieces)?;
+    let config = super::settings(&paths)?;
+    let opened = super::open_as_set(&args.piece, args.part.as_deref(), &paths, &config)?;
     let store = super::open_journal(&paths)?;
     let answers = store.answers(&opened.key)?;
-    let known = Known::read(&store, std::slice::from_ref(&opened), rules)?;
+    let known = Known::read(&store, std::slice::from_ref(&opened), config.rules)?;
     let memory = known.pieces.first().map(|piece| (piece, &known.fitted.weights));
     let (runs, pace) = (store.runs(&opened.key, N_RUNS_MAX)?, store.latest_pace(&opened.key)?);
     // Few pieces have levers to move, and the slips of all others need not be looked for.

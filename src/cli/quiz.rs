@@ -5,6 +5,7 @@ use std::process::ExitCode;
 use std::sync::Arc;
 
 use anyhow::Context as _;
+use chrono::Days;
 use clap::Args;
 use crossbeam_channel::bounded;
 
@@ -19,12 +20,14 @@ use super::voice::Voice;
 use crate::analysis::{Analysis, analyse};
 use crate::clock::{SessionClock, wall_now};
 use crate::config::Config;
+use crate::journal::attempts::PlayedSpan;
 use crate::journal::store::Store;
 use crate::memory::doubt::MemoryDoubt;
 use crate::paths::Paths;
+use crate::piece::Section;
 use crate::piece_folder::{OpenedPiece, open_piece};
 use crate::practice::Learned;
-use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, TodaysDoubt, questions};
+use crate::practice::quiz::{JournalDoubt, Quiz, QuizConfig, TodaysDoubt, keep_switches, questions};
 use crate::score::Place;
 use crate::source::open;
 use crate::time::Micros;
@@ -103,7 +106,16 @@ pub(super) fn over(
     let failed = reps.iter().filter_map(|r| r.failed.as_ref().map(|(place, _)| place.clone())).chain(put_off);
     // Places of a score that has changed since may be gone.
     let failed: Vec<Place> = failed.filter_map(|place| Place::parse(&place, &opened.piece.score).ok()).collect();
-    let asked = questions(&opened.piece, analysis, &failed);
+    let mut asked = questions(&opened.piece, analysis, &failed);
+    if config.switch_days > 0 {
+        let since = now.date_naive() - Days::new(config.switch_days);
+        let is_known = |section: &Section| {
+            let name = |s: &&PlayedSpan| s.name == section.name;
+            let attempts = &known.attempts[0];
+            attempts.all.iter().any(|rep| rep.day <= since && attempts.spans.get(rep.span).filter(name).is_some())
+        };
+        keep_switches(&mut asked, &opened.piece, is_known);
+    }
     let memory = known.pieces.first().map(|piece| MemoryDoubt::new(piece, &known.fitted.weights, now.date_naive()));
     let doubt = TodaysDoubt { memory, journal: JournalDoubt::new(&answers, &reps) };
     let practice = config.practice();

@@ -8,6 +8,7 @@ use crate::journal::entry::{Entry, Mode};
 use crate::log;
 use crate::midi::MidiKey;
 use crate::practice::hands_free::{HandsFree, HandsFreeConfig, Heard};
+use crate::practice::view::Breaks;
 use crate::practice::{Command, Engine, Input, Machine, Output, Stage, Story, View};
 use crate::time::{Micros, Stamped, Tempo};
 use crate::tone::{Sound, Tone};
@@ -33,6 +34,7 @@ pub struct Session {
     stories: Option<StoryFile>,
     voice: Option<Voice>,
     notice: Option<String>,
+    breaks: Breaks,
     out: Vec<Output>,
 }
 
@@ -58,6 +60,7 @@ impl Session {
             stories: None,
             voice: None,
             notice: None,
+            breaks: Breaks::USUAL,
             out: Vec::new(),
         }
     }
@@ -72,6 +75,18 @@ impl Session {
     /// Keeps the lines of story told in the session.
     pub fn with_stories(mut self, stories: StoryFile) -> Self {
         self.stories = Some(stories);
+        self
+    }
+
+    /// Suggests breaks as they are set.
+    pub fn with_breaks(mut self, breaks: Breaks) -> Self {
+        self.breaks = breaks;
+        self
+    }
+
+    /// Has something to say in passing.
+    pub fn with_notice(mut self, words: Option<String>) -> Self {
+        self.notice = words.or(self.notice);
         self
     }
 
@@ -95,7 +110,7 @@ impl Session {
 
     /// Sounds tones; those of [`Tone::off`] are silent.
     pub fn with_tone(mut self, tone: Tone) -> Self {
-        self.notice = tone.take_trouble();
+        self.notice = tone.take_trouble().or(self.notice);
         self.tone = tone;
         self
     }
@@ -158,6 +173,7 @@ impl Session {
                         changed = kept.cues;
                     }
                 }
+                Output::Advised { words, .. } => self.notice = Some(words.clone()),
                 Output::ByStrings { .. } => {
                     self.notice = Some(tr!("your instrument sends strings: levers and pedals are not listened to"));
                 }
@@ -280,6 +296,10 @@ impl Practice for Session {
         self.caption = None;
         self.feed(Stamped { at, what: Input::Command(Command::Again) });
         Ok(Some(words))
+    }
+
+    fn breaks(&self) -> Breaks {
+        self.breaks
     }
 
     fn cover(&mut self, is_covered: bool) {

@@ -11,8 +11,8 @@ use super::quiz;
 use crate::analysis::Analysis;
 use crate::clock::wall_now;
 use crate::config::Config;
-use crate::journal::attempts::Attempts;
-use crate::journal::entry::{Mode, Verdict};
+use crate::journal::attempts::{Attempt, Attempts};
+use crate::journal::entry::{Mode, Verdict, Witness};
 use crate::journal::store::Store;
 use crate::memory::item::ItemKind;
 use crate::memory::plan::{PlanConfig, What, plan};
@@ -21,8 +21,8 @@ use crate::piece_folder::OpenedPiece;
 use crate::practice::by_word::ByWord;
 use crate::practice::quiz::{Quiz, QuizConfig};
 use crate::practice::sitting::{Part, Sitting, Times};
-use crate::practice::{Engine, Machine, PracticeConfig, Span};
-use crate::score::Place;
+use crate::practice::{Engine, Machine, PastRep, PracticeConfig, Span};
+use crate::score::{BarRange, Place};
 use crate::theory::Hand;
 use crate::time::Micros;
 
@@ -39,6 +39,10 @@ pub struct Beginning {
     /// Lines of story that were begun for such places.
     pub unfinished: Vec<(Place, Option<Hand>, String)>,
     pub reached_today: Vec<String>,
+    /// Sections that are not in turns with each other.
+    pub look_alikes: Vec<(String, String)>,
+    /// What earlier sessions tell of cues, where cues fade.
+    pub past: Vec<PastRep>,
     pub quiz: Option<Quiz>,
     /// Nothing is heard: the player says how each rep went.
     pub is_told: bool,
@@ -58,7 +62,7 @@ pub fn machine(
     minutes: Option<u32>,
     begin: Beginning,
 ) -> anyhow::Result<Box<dyn Machine>> {
-    let Beginning { drafts, open, unfinished, reached_today, quiz, is_told } = begin;
+    let Beginning { drafts, open, unfinished, reached_today, look_alikes, past, quiz, is_told } = begin;
     let piece = Arc::new(piece);
     let engine =
         |spans: Vec<Span>, practice: PracticeConfig| Engine::try_new(Arc::clone(&piece), spans, practice).with_context(|| tr!(NO_NOTES));
@@ -68,7 +72,7 @@ pub fn machine(
             return Ok(Box::new(by_word(spans)?.with_reached_today(reached_today)));
         }
         let knowing = engine(spans, practice)?.with_drafts(drafts).with_open_places(open).with_unfinished_lines(unfinished);
-        Ok(Box::new(knowing.with_reached_today(reached_today)))
+        Ok(Box::new(knowing.with_reached_today(reached_today).with_look_alikes(look_alikes).with_past(&past)))
     };
     let Some(minutes) = minutes else { return drill(spans, config.practice()) };
     let (work, mut run): (Vec<Span>, Vec<Span>) = spans.into_iter().partition(Span::is_drill);
@@ -109,6 +113,34 @@ pub fn quiz_for(
     }
     let seed = wall_now().timestamp_micros().cast_unsigned();
     quiz::over(store, opened, read, config, QuizConfig { is_told, ..config.quiz(minutes, seed) })
+}
+
+/// Returns the pairs of sections that exits of one switch lie in.
+pub fn look_alikes(piece: &Piece, analysis: &Analysis) -> Vec<(String, String)> {
+    let section_at = |at: Place| piece.sections.iter().position(|s| (s.bars.start..s.bars.end).contains(&at.bar));
+    let mut pairs: Vec<(usize, usize)> = Vec::new();
+    for switch in &analysis.switches {
+        let sections: Vec<usize> = switch.places.iter().filter_map(|at| section_at(analysis.place(*at))).collect();
+        for (nth, one) in sections.iter().enumerate() {
+            let others = sections[nth + 1..].iter().filter(|other| *other != one);
+            pairs.extend(others.map(|other| (*one.min(other), *one.max(other))));
+        }
+    }
+    pairs.sort_unstable();
+    pairs.dedup();
+    pairs.into_iter().map(|(one, other)| (piece.sections[one].name.clone(), piece.sections[other].name.clone())).collect()
+}
+
+/// Returns what was heard of a piece in earlier sessions, as far as it tells of cues.
+pub fn past_reps(piece: &Piece, reps: &Attempts) -> Vec<PastRep> {
+    let bar = |label: &str| piece.score.find_bar(label);
+    let past = |rep: &Attempt| {
+        let (first, last) = &reps.spans[rep.span].bars;
+        let bars = BarRange::try_new(bar(first)?.0..bar(last)?.0 + 1)?;
+        let failed = rep.failed.and_then(|failed| Place::parse(&reps.failures[failed].0, &piece.score).ok());
+        Some(PastRep { bars, verdict: rep.verdict, failed })
+    };
+    reps.all.iter().filter(|rep| rep.witness == Witness::Heard && rep.mode == Mode::Drill).filter_map(past).collect()
 }
 
 /// Returns the sections that reached their target on a day.

@@ -8,11 +8,11 @@ use anyhow::Context as _;
 use chrono::NaiveDate;
 
 use super::drill::{BUILT_IN_PLAYER, Circumstances, KEYS, NO_NOTES, practise, spans_of};
-use super::exit_code;
 use super::plan::{Known, carry_out};
 use super::quiz::{self, QuizArgs};
 use super::sitting::planned;
 use super::study::{self, StudyArgs};
+use super::{exit_code, open_as_set};
 use crate::clock::wall_now;
 use crate::config::Config;
 use crate::journal::attempts::Latest;
@@ -73,7 +73,7 @@ pub fn run(data: Option<&Path>, is_plain: bool) -> anyhow::Result<ExitCode> {
         Doing::Quiz => return quiz::run(QuizArgs::of(name, data)),
         Doing::Plan | Doing::Session | Doing::Drill | Doing::RunThrough | Doing::Reading => {}
     }
-    let opened = open_piece(&name, None, &paths.pieces)?;
+    let opened = open_as_set(&name, None, &paths, &config)?;
     let piece = &opened.piece;
     let whole = |mode| anyhow::Ok(vec![Span::whole(piece, mode).with_context(|| tr!(NO_NOTES))?]);
     let spans = match doing {

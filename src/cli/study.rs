@@ -3,6 +3,7 @@
 mod desk;
 
 use std::io::IsTerminal as _;
+use std::ops::RangeInclusive;
 use std::path::PathBuf;
 use std::process::ExitCode;
 
@@ -65,23 +66,26 @@ pub fn run(args: StudyArgs) -> anyhow::Result<ExitCode> {
         None => super::pieces_dirs(),
     };
     let opened = open_piece(&args.piece, args.part.as_deref(), &pieces)?;
+    let section_bars = super::settings_where_there_are(args.data.as_deref())?.section_bars();
     let dialect = args.dialect.map(|dialect| match dialect {
         DialectArg::Letters => Dialect::Letters,
         DialectArg::Names => Dialect::Names,
         DialectArg::Solfege => Dialect::Solfege,
     });
     if args.json || args.plain || !std::io::stdout().is_terminal() {
-        return print(&args, opened, dialect).map(|()| ExitCode::SUCCESS);
+        return print(&args, opened, dialect, &section_bars).map(|()| ExitCode::SUCCESS);
     }
-    let (mut shelf, text) = Shelf::open(&args.piece, args.data.as_deref(), &opened)?;
-    let study = crate::study::Study::try_new(&text, &shelf.file_name(), opened.piece.score, args.part.as_deref(), dialect)?;
+    let (mut shelf, text) = Shelf::open(&args.piece, args.data.as_deref(), &opened, &section_bars)?;
+    let mut study = crate::study::Study::try_new(&text, &shelf.file_name(), opened.piece.score, args.part.as_deref(), dialect)?;
+    study.propose(&section_bars);
     let exit = tui::study::run(study, &mut shelf, tui::Options::everyday().colour)?;
     Ok(super::exit_code(exit))
 }
 
-fn print(args: &StudyArgs, opened: OpenedPiece, dialect: Option<Dialect>) -> anyhow::Result<()> {
+fn print(args: &StudyArgs, opened: OpenedPiece, dialect: Option<Dialect>, section_bars: &RangeInclusive<usize>) -> anyhow::Result<()> {
     let piece = opened.piece;
-    let analysis = analyse(&piece.score, piece.part).with_context(|| tr!("the score has no such part"))?;
+    let mut analysis = analyse(&piece.score, piece.part).with_context(|| tr!("the score has no such part"))?;
+    analysis.cut(section_bars);
     let mut config = StoryConfig::of(piece.instrument);
     config.dialect = dialect.unwrap_or(config.dialect);
     // The player's own sections, where a piece file has them; else those proposed.

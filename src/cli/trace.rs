@@ -130,7 +130,7 @@ impl StoredRep {
         let sessions = store.sessions()?;
         let began = sessions.iter().map(|s| &s.opened).rfind(|s| s.piece_key == opened.key && s.started <= rep.at).map(|s| s.started);
         let gone = || tr!("the score has no bars {first} to {last} any more", first = rep.bars.0, last = rep.bars.1);
-        let mut span = [span_of(&opened.piece, &rep).with_context(gone)?];
+        let mut span = [span_of(&opened.piece, &rep, &config.practice()).with_context(gone)?];
         learn_from_journal(&store, &opened.key, &opened.piece, began.unwrap_or(rep.at), &config.practice(), &mut span)?;
         let [span] = span;
         Ok(StoredRep { span, take, config })

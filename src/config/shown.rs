@@ -18,7 +18,7 @@ pub struct Shown {
 /// A table that holds as a whole: once it is in the file, nothing of the usual one is left.
 const WHOLE: &str = "footswitch.controllers.";
 /// Keys whose usual value is that there is none; the reference has them in a comment.
-const USUALLY_NONE: [&str; 4] = ["input", "log", "speak", "tone"];
+const USUALLY_NONE: [&str; 5] = ["input", "log", "speak", "tone", "plan.test-days"];
 
 /// Returns every setting in the order of the reference.
 ///

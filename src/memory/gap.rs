@@ -25,13 +25,15 @@ pub struct GapConfig {
     pub last_gap_days: Option<i64>,
     /// From the last test to the performance, where one is set.
     pub days_left: Option<i64>,
+    /// What the player's own days of tests say, in place of the model.
+    pub own_days: Option<i64>,
 }
 
 /// Returns the days from the last test to the next: at least 1.
 pub fn gap_days(weights: &Weights, state: State, config: &GapConfig) -> i64 {
-    let Some(last) = config.last_gap_days else { return 1 };
     let rules = &weights.rules;
-    let wanted = weights.gap_days(state, config.retention);
+    let Some(last) = config.last_gap_days else { return config.own_days.map_or(1, |days| days.clamp(1, rules.gap_days_max)) };
+    let wanted = config.own_days.map_or_else(|| weights.gap_days(state, config.retention), |days| days as f64);
     let grown = last.max(1) as f64 * rules.gap_growth_max;
     let share = config.days_left.map_or(f64::MAX, |left| left as f64 * rules.gap_share_max);
     wanted.round().min(grown.floor()).min(rules.gap_days_max as f64).min(share.floor()).max(1.0) as i64
@@ -44,7 +46,7 @@ mod tests {
 
     fn gap(stability_days: f64, last_gap_days: Option<i64>, days_left: Option<i64>) -> i64 {
         let state = State { stability_days, difficulty: 5.0 };
-        gap_days(&Weights::default(), state, &GapConfig { retention: 0.9, last_gap_days, days_left })
+        gap_days(&Weights::default(), state, &GapConfig { retention: 0.9, last_gap_days, days_left, own_days: None })
     }
 
     #[test]
@@ -65,7 +67,7 @@ mod tests {
         let weights = Weights::default();
         let (mut now, mut day, mut last, mut days) = (weights.first(Outcome::Clean), 0, None, Vec::new());
         for _ in 0..5 {
-            let gap = gap_days(&weights, now, &GapConfig { retention: 0.9, last_gap_days: last, days_left: None });
+            let gap = gap_days(&weights, now, &GapConfig { retention: 0.9, last_gap_days: last, days_left: None, own_days: None });
             now = weights.after(now, gap as u32, Outcome::Clean);
             (day, last) = (day + gap, Some(gap));
             days.push(day);

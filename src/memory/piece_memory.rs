@@ -45,8 +45,9 @@ pub struct PieceMemory {
     /// Seconds that each item takes to play.
     pub seconds: Vec<f64>,
     pub whole_seconds: f64,
-    /// The day of the last run-through.
+    /// The day of the last run-through, and how many there were.
     pub last_run: Option<NaiveDate>,
+    pub n_runs: u32,
     /// Oldest first.
     history: Vec<(ItemIdx, Attempt)>,
     /// The last day before the latest one of the history, and the records as they were then.
@@ -70,6 +71,7 @@ impl PieceMemory {
             seconds: items.iter().map(|i| of(&i.bars)).collect(),
             whole_seconds: facts.bar_seconds.iter().sum(),
             last_run: None,
+            n_runs: 0,
             history: Vec::new(),
             before: None,
             items,
@@ -93,6 +95,7 @@ impl PieceMemory {
         }
         answers.for_each(|answer| reader.answer(answer, |idx, attempt| history.push((idx, attempt))));
         self.history = history;
+        self.n_runs = played.all.iter().filter(|r| r.mode == Mode::RunThrough).count() as u32;
         self.last_run = played.all.iter().rev().find(|r| r.mode == Mode::RunThrough).map(|r| r.day);
         self.time(played);
     }

@@ -130,6 +130,7 @@ pub fn plan_days(pieces: &[PieceMemory], weights: &Weights, config: &PlanConfig,
                 }
                 What::RunThrough => {
                     piece.last_run = Some(today);
+                    piece.n_runs += 1;
                     (0..piece.items.len()).for_each(|i| piece.add(ItemIdx(i), held(Way::RunThrough), weights));
                 }
                 What::Rest => {}

@@ -155,7 +155,10 @@ impl ItemRecord {
             _ => None,
         };
         let days_left = coming.map(|on| (on - last.day).num_days());
-        let gap = gap_days(weights, state, &GapConfig { retention: retention(&weights.rules, today, coming), last_gap_days, days_left });
+        let retention = retention(&weights.rules, today, coming);
+        let n_held = self.tests.iter().rev().take_while(|test| test.outcome != Outcome::Failed).count();
+        let own_days = weights.rules.test_days.gap_after(n_held);
+        let gap = gap_days(weights, state, &GapConfig { retention, last_gap_days, days_left, own_days });
         let due = last.day + Days::new(gap.unsigned_abs());
         Some(full_test.map_or(due, |full| due.min(full)))
     }
@@ -177,6 +180,7 @@ impl ItemRecord {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::memory::rules::{Rules, TestDays};
     use proptest::prelude::*;
 
     fn day(n: u64) -> NaiveDate {
@@ -237,6 +241,34 @@ mod tests {
         assert_eq!(record.due_on(day(6), Some(day(9)), &weights), Some(day(7)), "a fifth of three days is less than one");
         assert_eq!(record.due_on(day(6), Some(day(40)), &weights), Some(day(12)));
         assert_eq!(record.due_on(day(6), Some(day(3)), &weights), Some(day(16)), "a performance that is over asks for nothing");
+    }
+
+    #[test]
+    fn days_of_tests_that_the_player_set_go_before_those_of_the_model_and_within_the_caps() {
+        // The usual series of the handbooks: 1, 3, 7, 14, 28 days after the first (Kang et al. 2014: expanding gaps).
+        let rules = Rules { test_days: TestDays::new(&[1, 3, 7, 14, 28]), ..Rules::standard() };
+        let mut weights = Weights::default();
+        weights.rules = rules;
+        let mut record = ItemRecord::new(ItemKind::Section);
+        let (mut on, mut days) = (0, Vec::new());
+        for _ in 0..7 {
+            record.add(&attempt(on, Outcome::Clean, Way::Cold), &weights);
+            let due = record.due_on(day(on), None, &weights).unwrap();
+            on = u64::try_from((due - day(0)).num_days()).unwrap();
+            days.push(on);
+        }
+        assert_eq!(days, [1, 3, 7, 14, 28, 42, 56], "the last gap goes on");
+        assert_eq!(record.due_on(day(42), Some(day(72)), &weights), Some(day(48)), "a fifth of the thirty days from the last test");
+        // What failed begins anew.
+        record.add(&attempt(60, Outcome::Failed, Way::Cold), &weights);
+        assert_eq!(record.due_on(day(60), None, &weights), Some(day(61)));
+        record.add(&attempt(61, Outcome::Clean, Way::Cold), &weights);
+        assert_eq!(record.due_on(day(61), None, &weights), Some(day(62)));
+        let late = Rules { test_days: TestDays::new(&[4, 9]), ..rules };
+        weights.rules = late;
+        let mut record = ItemRecord::new(ItemKind::Section);
+        record.add(&attempt(0, Outcome::Clean, Way::Cold), &weights);
+        assert_eq!(record.due_on(day(0), None, &weights), Some(day(4)));
     }
 
     fn an_attempt() -> impl Strategy<Value = (u64, Outcome, Way)> {

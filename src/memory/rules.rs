@@ -29,6 +29,45 @@ pub struct Rules {
     pub secure_runs: u32,
     /// The least probability to hold at which "secure" may be said.
     pub secure_recall: f64,
+    /// Days of tests that the player wants instead of those that the model asks for.
+    pub test_days: TestDays,
+    /// Every so many run-throughs one is to be played elsewhere: 0 says nothing. In a room or at an instrument that was changed, less is
+    /// recalled (Mishra & Backlin 2007, Psychol. of Music), and the stage is one.
+    pub run_elsewhere_every: u32,
+    /// The longest sitting that is good for the hands, in minutes; and how much more a week may have than the usual one, as a share, before
+    /// it is said: 0 says nothing. Sudden increases are what players are warned of (Chan & Ackermann 2014); the figures are reasoned.
+    pub sitting_minutes_max: f64,
+    pub week_growth_max: f64,
+}
+
+/// Days after the first on which what holds is tested again: `[1, 3, 7, 14, 28]`. Empty: the model says when.
+#[derive(Clone, Copy, PartialEq, Eq, Debug, Default)]
+pub struct TestDays {
+    days: [u16; TestDays::N_MAX],
+    n: u8,
+}
+
+impl TestDays {
+    pub const N_MAX: usize = 8;
+    pub const NONE: TestDays = TestDays { days: [0; TestDays::N_MAX], n: 0 };
+
+    /// Takes rising days; those beyond the most that fit are left out.
+    pub fn new(days: &[i64]) -> TestDays {
+        let mut own = TestDays::NONE;
+        for (slot, day) in own.days.iter_mut().zip(days) {
+            *slot = u16::try_from(*day).unwrap_or(u16::MAX);
+            own.n += 1;
+        }
+        own
+    }
+
+    /// Returns the gap after the nth test that held, from 1; after the last of them it stays the same. None where there are none.
+    pub fn gap_after(&self, nth: usize) -> Option<i64> {
+        let n = usize::from(self.n);
+        let nth = nth.min(n).checked_sub(1)?;
+        let before = nth.checked_sub(1).map_or(0, |before| self.days[before]);
+        Some(i64::from(self.days[nth]) - i64::from(before))
+    }
 }
 
 impl Rules {
@@ -50,6 +89,10 @@ impl Rules {
             secure_joins: 2,
             secure_runs: 2,
             secure_recall: 0.90,
+            test_days: TestDays::NONE,
+            run_elsewhere_every: 0,
+            sitting_minutes_max: 90.0,
+            week_growth_max: 0.15,
         }
     }
 }

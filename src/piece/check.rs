@@ -49,6 +49,7 @@ impl PieceFile {
             hearing: Arc::default(),
             tempo: self.tempo.and_then(|t| Tempo::try_new(t.value)),
             target_reps: self.reps.map_or(Piece::TARGET_REPS, |r| r.value),
+            says_reps: self.reps.is_some(),
             perform_on: self.perform_on.map(|d| d.value),
             judging: self.judging.rules(),
             sections,

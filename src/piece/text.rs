@@ -230,6 +230,18 @@ impl<'a, 's> Keys<'a, 's> {
         self.typed(key, &expected, |v| v.as_integer().and_then(integer).filter(|n| range.contains(n)))
     }
 
+    /// Returns a list of whole numbers within `range`, each larger than the one before, at most `n_max` and at least one.
+    pub fn rising(&self, key: &str, range: std::ops::RangeInclusive<i64>, n_max: usize) -> Result<Option<At<Vec<i64>>>, Error> {
+        let (least, most) = (range.start(), range.end());
+        let expected = format!("1 to {n_max} whole numbers from {least} to {most}, each larger than the one before, for {key:?}");
+        self.typed(key, &expected, |value| {
+            let number = |v: &Spanned<DeValue<'s>>| v.get_ref().as_integer().and_then(integer).filter(|n| range.contains(n));
+            let numbers: Vec<i64> = value.as_array()?.iter().map(number).collect::<Option<_>>()?;
+            let is_rising = numbers.windows(2).all(|w| w[0] < w[1]);
+            (is_rising && (1..=n_max).contains(&numbers.len())).then_some(numbers)
+        })
+    }
+
     /// Returns a number, whole or not, within `range`.
     pub fn number(&self, key: &str, range: std::ops::RangeInclusive<f64>) -> Result<Option<At<f64>>, Error> {
         let expected =

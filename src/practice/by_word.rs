@@ -163,7 +163,7 @@ impl ByWord {
             number,
             mode: span.mode,
             span: span.name.clone(),
-            bars: span.ends(),
+            bars: span.ends(&self.piece.score),
             started: since,
             ended: done,
             verdict,

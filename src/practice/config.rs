@@ -1,6 +1,9 @@
 //! What the player may set about practice, with the defaults and where they come from.
 
 use super::reading::ReadyMark;
+use super::run::PassMark;
+use super::slip_loop::SlipsConfig;
+use super::in_turns::TurnsConfig;
 use crate::follower::Constants;
 use crate::time::Micros;
 
@@ -17,6 +20,10 @@ pub struct PracticeConfig {
     pub span_done: Micros,
     /// A pause for breath after each rep: pacing only, it holds nobody back. None: the verdict stands until the next rep.
     pub rest: Option<Micros>,
+    pub turns: TurnsConfig,
+    pub slips: SlipsConfig,
+    /// What a run-through must show to be held, beside being played from the first bar to the last with every lapse recovered; none: nothing.
+    pub pass: Option<PassMark>,
 }
 
 /// Until when silence is natural; see `follower::hesitation`.
@@ -52,6 +59,8 @@ pub struct LadderConfig {
     pub first_cue: Micros,
     pub fuller_cue: Micros,
     pub page: Micros,
+    /// Times that a place has to hold without its cue, since it last needed it, before the cue is not shown first any more; 0: always shown.
+    pub hide_after: u8,
 }
 
 impl PracticeConfig {
@@ -69,10 +78,14 @@ impl PracticeConfig {
                 first_cue: Micros::from_millis(700),
                 fuller_cue: Micros::from_millis(2_000),
                 page: Micros::from_millis(3_000),
+                hide_after: 0,
             },
             ready: ReadyMark::STANDARD,
             span_done: Micros::from_millis(2_500),
             rest: None,
+            turns: TurnsConfig::standard(),
+            slips: SlipsConfig::standard(),
+            pass: None,
         }
     }
 }

@@ -103,7 +103,7 @@ impl HandsFree {
                 }
                 out.push(Heard::Input(input));
             }
-            Input::Command(_) | Input::Story(_) => {
+            Input::Command(_) | Input::Story(_) | Input::Gone => {
                 self.is_used = false;
                 self.let_be_heard(out);
                 out.push(Heard::Input(input));

@@ -29,6 +29,10 @@ impl Engine {
     pub(super) fn timer(&mut self, due: Micros, out: &mut Vec<Output>) {
         match &mut self.phase {
             Phase::Between { show: Show::SpanDone { .. }, .. } => self.move_on(due, out),
+            Phase::Between { show: Show::Turn { to, .. }, .. } => {
+                let to = *to;
+                self.go_to(to, due, out);
+            }
             Phase::Between { show: show @ Show::Done { .. }, .. } => *show = Show::Ready,
             Phase::Playing { .. } => {
                 let last_note = self.last_note;
@@ -53,11 +57,11 @@ impl Engine {
         // A source may deliver late: the note keeps its own time, but no note goes before the last one.
         let at = self.last_note.map_or(at, |last| at.max(last));
         self.now = self.now.max(at);
-        if let Phase::Between { show: Show::SpanDone { .. }, .. } = &self.phase {
-            let trailing = self.last_note.is_some_and(|last| at - last < FRESH_START);
-            if !trailing {
-                self.move_on(at, out);
-            }
+        let is_fresh = self.last_note.is_none_or(|last| at - last >= FRESH_START);
+        match &self.phase {
+            Phase::Between { show: Show::SpanDone { .. }, .. } if is_fresh => self.move_on(at, out),
+            Phase::Between { show: Show::Turn { to, .. }, .. } if is_fresh => self.go_to(*to, at, out),
+            _ => {}
         }
         let silence = self.last_note.map(|last| at - last);
         self.last_note = Some(at);
@@ -90,7 +94,7 @@ impl Engine {
         ears.n_notes += 1;
         let n_notes_to_begin = if cx.span.is_drill() { N_NOTES_TO_BEGIN } else { N_NOTES_TO_BEGIN_LATE };
         let is_stale = ears.candidate.as_ref().is_some_and(|c| c.n_notes() >= n_notes_to_begin);
-        if silence.is_none_or(|s| s >= FRESH_START || (is_first_note && ears.broken.is_none() && s >= TRAILING)) {
+        if silence.is_none_or(|s| s >= FRESH_START || (is_first_note && ears.broken.is_none() && !ears.plays_on && s >= TRAILING)) {
             let begin = if cx.span.is_drill() { Begin::At(OnsetIdx(0)) } else { Begin::Anywhere };
             ears.candidate = Some(Box::new(Attempt::new(cx.span, cx.config, begin)));
             ears.from_top = top.map(|top| Box::new(Attempt::new(top.span, top.config, Begin::At(OnsetIdx(0)))));
@@ -216,44 +220,83 @@ impl Engine {
         self.n_reps += 1;
         let broken = attempt.judge.is_broken().then(|| Box::new(attempt.clone()));
         let is_complete = attempt.is_complete(at, &self.context());
+        self.see_cues(&attempt, at);
         let (rep, decided_by) = self.end_attempt(attempt, number, at);
         let words = rep.reason.as_ref().map_or_else(String::new, |r| r.words.clone());
         let verdict = rep.verdict;
         self.write_down(rep, out);
         // A halt and the tempo are nothing to look up on the page.
-        let is_on_the_page = |fault| !matches!(fault, Fault::Hesitation | Fault::TooSlow | Fault::TooFast);
+        let is_on_the_page = |fault| !matches!(fault, Fault::Hesitation | Fault::TooSlow | Fault::TooFast | Fault::Gone);
         let failed = decided_by.filter(|f| verdict == Verdict::Broken && is_on_the_page(f.fault) && self.span().is_drill());
         if self.lead_in.is_some() {
             self.last_judged = None;
             if failed.is_none() {
-                return self.end_lead_in(verdict, at);
+                return self.end_lead_in(verdict, words, at);
             }
         } else {
             let tally = &mut self.tallies[self.current];
             tally.verdicts.push(verdict);
             tally.numbers.push(number);
             self.last_judged = Some(self.current);
+            if self.span().is_drill() {
+                out.extend(self.advice().map(|words| Output::Advised { at, words }));
+            }
         }
         let is_run = !self.span().is_drill();
         self.stories.ask_nothing();
         let show = match failed {
             // What ended before its end is not said to have come to it.
             _ if is_run && !is_complete => Show::SpanDone { until: at },
-            _ if is_run || self.is_reached() => Show::SpanDone { until: at + self.config.span_done },
+            _ if is_run || self.is_reached() => {
+                self.owe(at);
+                Show::SpanDone { until: at + self.config.span_done }
+            }
             Some(Found { onset, fault, hand, .. }) => {
                 let (place, bar) = (self.span().place(onset), self.span().line.onset(onset).played_bar);
                 if wants_line(fault) {
                     self.open_place(place, hand, fault.stand(), at, out);
                 }
+                if self.lead_in.is_none()
+                    && self.config.slips.n_clean > 0
+                    && let Some(first_bar) = self.begin_loop(onset)
+                {
+                    // The broken rep was one of the section: what listens from now on hears the loop, and the section from its top.
+                    let ears = Ears { plays_on: true, ..Ears::default() };
+                    self.phase = Phase::Between { show: Show::Look { words, bar: bar - first_bar }, ears };
+                    return;
+                }
                 Show::Look { words, bar }
             }
-            None => Show::Done { verdict, words, rest: self.config.rest.map(|rest| at + rest) },
+            None => {
+                let rest = self.config.rest.map(|rest| at + rest);
+                self.turn(verdict, at).unwrap_or(Show::Done { verdict, words, rest })
+            }
         };
         self.phase = Phase::Between { show, ears: Ears { broken, ..Ears::default() } };
     }
 
+    /// Counts the cues that a rep came by without needing them.
+    fn see_cues(&mut self, attempt: &Attempt, at: Micros) {
+        if self.config.ladder.hide_after == 0 || !self.span().is_drill() {
+            return;
+        }
+        let (_, decided_by) = attempt.judge.verdict();
+        let end = match decided_by.filter(|_| attempt.judge.is_broken()) {
+            Some(breaking) => breaking.onset,
+            None if attempt.is_complete(at, &self.context()) => OnsetIdx(self.span().n_onsets()),
+            None => attempt.furthest().unwrap_or(OnsetIdx(0)),
+        };
+        let mut fading = std::mem::take(&mut self.fading);
+        fading.rep(self.span(), &self.piece, end, &attempt.judge.found);
+        self.fading = fading;
+        self.fade();
+    }
+
     /// The bars around the place went: now from the top.
-    fn end_lead_in(&mut self, verdict: Verdict, at: Micros) {
+    fn end_lead_in(&mut self, verdict: Verdict, words: String, at: Micros) {
+        if self.loop_again(verdict, words, at) {
+            return;
+        }
         self.lead_in = None;
         let rest = Some(at + self.config.rest.unwrap_or(self.config.span_done));
         self.phase = Phase::between(Show::Done { verdict, words: tr!("now from the top"), rest });

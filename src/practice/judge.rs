@@ -27,6 +27,8 @@ pub enum Fault {
     TooFast,
     /// Left before its end by pause, skip or quit.
     Abandoned,
+    /// The instrument went away, and what was or was not heard then is not the player's.
+    Gone,
 }
 
 impl Fault {
@@ -50,7 +52,7 @@ impl Fault {
             Fault::Prompt(2) => "prompt-2",
             Fault::Prompt(_) => "prompt-3",
             Fault::TooSlow | Fault::TooFast => "tempo",
-            Fault::Abandoned => "abandoned",
+            Fault::Abandoned | Fault::Gone => "abandoned",
         }
     }
 }
@@ -125,9 +127,16 @@ impl Judge {
         self.found.push(found);
     }
 
+    /// What broke the rep is not the player's: the instrument had gone away just before.
+    pub fn breaks_by_absence(&mut self) {
+        if let Some(broken) = self.breaking.and_then(|at| self.found.get_mut(at)) {
+            broken.fault = Fault::Gone;
+        }
+    }
+
     /// Takes back hesitations and prompts dated at or after `at`: a note that happened before them arrived late.
     pub fn retract_silence_since(&mut self, at: Micros) {
-        let is_late = |f: &Found| matches!(f.fault, Fault::Hesitation | Fault::Prompt(_)) && f.at >= at;
+        let is_late = |f: &Found| matches!(f.fault, Fault::Hesitation | Fault::Gone | Fault::Prompt(_)) && f.at >= at;
         if self.breaking.is_none() {
             self.found.retain(|f| !is_late(f));
         }
@@ -145,7 +154,7 @@ impl Judge {
     /// Returns the verdict and the fault that decided it.
     ///
     /// A hesitation that passed before a cue was shown is neither clean nor prompted: it breaks the rep at its end,
-    /// without stopping the player.
+    /// without stopping the player. So does a silence of an instrument that went away.
     pub fn verdict(&self) -> (Verdict, Option<Found>) {
         if let Some(breaking) = self.breaking {
             return (Verdict::Broken, self.found.get(breaking).copied());
@@ -153,7 +162,7 @@ impl Judge {
         let prompted = self.found.iter().find(|f| matches!(f.fault, Fault::Prompt(_)));
         let unprompted = self.found.iter().find(|h| {
             let cued = |f: &&Found| matches!(f.fault, Fault::Prompt(_)) && f.onset == h.onset && f.at >= h.at;
-            h.fault == Fault::Hesitation && !self.found.iter().any(|f| cued(&f))
+            h.fault == Fault::Gone || h.fault == Fault::Hesitation && !self.found.iter().any(|f| cued(&f))
         });
         match (unprompted, prompted) {
             (Some(hesitation), _) => (Verdict::Broken, Some(*hesitation)),

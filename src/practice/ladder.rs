@@ -22,6 +22,12 @@ impl Ladder {
         Ladder { onset, rung: 0, next: Some(hesitated_at + config.first_cue) }
     }
 
+    /// Leaves the first rung out, at its time: nothing is shown until the one after it is due.
+    pub fn pass_over(&mut self, has_fuller: bool, config: &LadderConfig) {
+        self.rung = 1;
+        self.next = self.next.map(|now| now + if has_fuller { config.fuller_cue } else { config.page });
+    }
+
     /// Climbs to the next rung, at its time. A rung with nothing of its own to say is skipped: without a cue the page
     /// comes first, without a fuller cue it comes second.
     pub fn climb(&mut self, has_cue: bool, has_fuller: bool, config: &LadderConfig) {

@@ -1,6 +1,7 @@
 //! Where the engine stands: a rep on, or what is shown and listened for between the reps.
 
 use super::rep::Attempt;
+use super::in_turns::Owed;
 use crate::journal::entry::{Rep, RepNumber, Verdict};
 use crate::time::Micros;
 
@@ -19,6 +20,13 @@ pub(super) enum Show {
         bar: usize,
     },
     SpanDone {
+        until: Micros,
+    },
+    /// The rep ended, and it is the turn of the span `to`.
+    Turn {
+        to: usize,
+        verdict: Verdict,
+        words: String,
         until: Micros,
     },
     /// The places of the span `of` that have no line of story, in words; the span after it is on offer, unless it was the last.
@@ -55,6 +63,8 @@ pub(super) struct Ears {
     pub from_top: Option<Box<Attempt>>,
     /// The rep that broke, listened to further: a player who plays on is not beginning anew, one who goes back to the top is.
     pub broken: Option<Box<Attempt>>,
+    /// A rep of something else broke just before: here too, a player who plays on is not beginning.
+    pub plays_on: bool,
     /// Notes heard since the last rep ended.
     pub n_notes: usize,
 }
@@ -66,6 +76,11 @@ pub(super) struct Tally {
     pub numbers: Vec<RepNumber>,
     /// Extra or fewer reps asked for by the player.
     pub target: u8,
+    /// It stood on the screen in this session.
+    pub was_offered: bool,
+    pub owed: Owed,
+    /// It was said that too little of it is clean.
+    pub is_warned: bool,
 }
 
 impl Phase {

@@ -24,7 +24,7 @@ pub use config::QuizConfig;
 pub use doubt::{Doubt, JournalDoubt, TodaysDoubt};
 pub use harmony::{Fit, Harmony};
 pub use order::{Deck, Mix};
-pub use question::{Exit, Passage, Question, Source, Wanted, kind_words, until_called};
+pub use question::{Exit, Passage, Question, Source, Wanted, keep_switches, kind_words, until_called};
 
 use std::sync::Arc;
 
@@ -256,7 +256,7 @@ impl Machine for Quiz {
         match input.what {
             Input::Midi(event) => self.midi(Stamped { at, what: event }, out),
             Input::Command(command) => self.command(command, out),
-            Input::Deadline | Input::Story(_) => {}
+            Input::Deadline | Input::Story(_) | Input::Gone => {}
         }
     }
 

@@ -47,6 +47,8 @@ pub struct Attempt {
     /// The last chord has been waited for since the last note.
     has_waited: bool,
     findings: Vec<Finding>,
+    /// The instrument went away since the last note.
+    is_gone: bool,
 }
 
 impl Attempt {
@@ -67,7 +69,13 @@ impl Attempt {
             n_notes: 0,
             has_waited: false,
             findings: Vec::new(),
+            is_gone: false,
         }
+    }
+
+    /// The instrument went away: until its next note nothing is asked of the player.
+    pub fn instrument_gone(&mut self) {
+        self.is_gone = true;
     }
 
     /// Hears one note; what it was and what is found goes to `out`.
@@ -85,6 +93,7 @@ impl Attempt {
         self.last_note = at;
         self.has_waited = false;
         self.n_notes += 1;
+        let (was_gone, was_broken) = (std::mem::take(&mut self.is_gone), self.judge.is_broken());
         self.findings.clear();
         let mut heard = self.follower.note(at, key, velocity, &mut self.findings);
         if self.ear.reconsider(passage, Stamped { at, what: key }, &mut heard, &self.played, cx.span) {
@@ -113,6 +122,9 @@ impl Attempt {
             out.push(Output::ByStrings { at });
         }
         self.pass_on(cx, out);
+        if was_gone && !was_broken && self.judge.is_broken() {
+            self.judge.breaks_by_absence();
+        }
         heard
     }
 
@@ -160,6 +172,9 @@ impl Attempt {
         self.pass_on(cx, out);
         if let Some(ladder) = &mut self.ladder {
             let cue = cx.span.prompt_for(ladder.onset, cx.piece);
+            if ladder.rung == 0 && cue.is_some_and(|cue| cx.span.is_hidden(cue)) {
+                return ladder.pass_over(cue.is_some_and(|c| c.more.is_some()), &cx.config.ladder);
+            }
             ladder.climb(cue.is_some(), cue.is_some_and(|c| c.more.is_some()), &cx.config.ladder);
             let (rung, onset) = (ladder.rung, ladder.onset);
             let place = cx.span.place(onset).words(&cx.piece.score);
@@ -175,6 +190,10 @@ impl Attempt {
         let due = self.follower.hesitation_deadline().is_some_and(|d| d <= now);
         if let Some(onset) = self.follower.next_onset().filter(|o| due && self.hesitated != Some(*o)) {
             self.hesitated = Some(onset);
+            if self.is_gone {
+                self.judge.notes(Found { at: now, fault: Fault::Gone, onset, hand: None });
+                return;
+            }
             self.judge.notes(Found { at: now, fault: Fault::Hesitation, onset, hand: None });
             self.path.hesitated(now, onset);
             out.push(Output::Hesitated { at: now, onset });
@@ -214,7 +233,7 @@ impl Attempt {
         match (cx.span.mode, &rep.run) {
             (Mode::RunThrough, Some(run)) if run.n_bars_played > 0 => {
                 let lapsed = run::lapsed(&self.path, cx.span, rep.ended);
-                run::words::lines(rep, run, &drifts(&speeds(&self.path, cx.span, &lapsed), cx.span), cx.span)
+                run::words::lines(rep, run, &drifts(&speeds(&self.path, cx.span, &lapsed), cx.span), cx.span, cx.config.pass.is_some())
             }
             (Mode::Reading, _) => Readiness::of(self, cx).lines(cx.config.ready, cx.piece),
             _ => Vec::new(),
@@ -249,11 +268,11 @@ impl Attempt {
     pub fn end(mut self, number: RepNumber, ended: Micros, cx: &Context<'_>) -> (entry::Rep, Option<Found>) {
         let span = cx.span;
         let tempo = self.tempo(span);
-        let run = (span.mode == Mode::RunThrough).then(|| run::run(&self.path, span, &cx.piece.score, ended));
+        let run = (span.mode == Mode::RunThrough).then(|| run::run(&self.path, span, &cx.piece.score, ended, cx.config.pass));
         let lapsed = if run.is_some() { run::lapsed(&self.path, span, ended) } else { Vec::new() };
         let last = OnsetIdx(span.n_onsets() - 1);
         if self.is_complete(Micros::MAX, cx) && !self.judge.is_broken() {
-            self.judge.tempo(tempo, cx.piece.tempo, cx.config.tempo_share, ended, last);
+            self.judge.tempo(tempo, cx.piece.tempo, span.tempo_share.unwrap_or(cx.config.tempo_share), ended, last);
         }
         let (verdict, decided_by) = self.judge.verdict();
         let score = &cx.piece.score;
@@ -280,7 +299,7 @@ impl Attempt {
             number,
             mode: span.mode,
             span: span.name.clone(),
-            bars: span.ends(),
+            bars: span.ends(score),
             started: self.started.unwrap_or(ended),
             ended,
             verdict,

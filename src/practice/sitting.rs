@@ -304,7 +304,9 @@ impl Machine for Sitting {
         let view = self.part.machine.view();
         match &self.account {
             Some(account) => View { stage: Stage::Finished { account }, ask: None, ..view },
-            None if self.resting_until.is_some() => View { stage: Stage::Rest, ask: None, bar: None, look_bar: None, ..view },
+            None if self.resting_until.is_some() => {
+                View { stage: Stage::Rest { length: self.rests.length }, ask: None, bar: None, look_bar: None, ..view }
+            }
             None => view,
         }
     }

@@ -3,6 +3,7 @@
 use std::ops::{Range, RangeInclusive};
 use std::sync::Arc;
 
+use super::fading::{self, CueKey};
 use super::glissando::{Glissando, glissandi};
 use super::habits::Habits;
 use super::run::pace::Pace;
@@ -15,6 +16,7 @@ use crate::score::{BarRange, Place, PlayedNote, Score, Unfolded, unfold};
 use crate::setting::{self, Moved, Stand, Together};
 use crate::theory::harp::HarpString;
 use crate::theory::{KeySignature, Letter};
+use crate::time::Tempo;
 
 /// One section, several joined, or the whole piece, ready to be played.
 #[derive(Clone, Debug)]
@@ -47,6 +49,12 @@ pub struct Span {
     pub glissandi: Arc<Vec<Glissando>>,
     /// Cues drafted for what levers and pedals do, in playing order.
     moves: Vec<MoveCue>,
+    /// Cues that are not shown first any more.
+    pub(super) hidden: Vec<CueKey>,
+    /// It begins and ends in the middle of its bars: a rep of it shows nothing of them.
+    pub is_excerpt: bool,
+    /// Slowest and fastest tempo of a clean rep as a share of the one set, where it is not that of all others.
+    pub tempo_share: Option<(f64, f64)>,
 }
 
 /// A cue for a move of levers or pedals.
@@ -121,6 +129,9 @@ impl Span {
             strings,
             glissandi,
             moves,
+            hidden: Vec::new(),
+            is_excerpt: false,
+            tempo_share: None,
         };
         span.lay_cues(&piece.cues);
         Some(span)
@@ -219,10 +230,31 @@ impl Span {
         self.line.onset(onset).place
     }
 
-    /// Returns the printed labels of the first and the last bar.
-    pub fn ends(&self) -> (String, String) {
+    /// Tells whether a cue is not shown first any more.
+    pub(super) fn is_hidden(&self, cue: &Cue) -> bool {
+        self.hidden.contains(&fading::key(cue))
+    }
+
+    /// Takes another tempo to be followed at.
+    pub(super) fn set_tempo(&mut self, tempo: Option<Tempo>) {
+        Arc::make_mut(&mut self.line).tempo = tempo;
+    }
+
+    /// Returns the printed labels of the first and the last bar; of an excerpt the places of its first and last onset, `5.2`.
+    pub fn ends(&self, score: &Score) -> (String, String) {
+        if self.is_excerpt {
+            let place = |onset: usize| self.place(OnsetIdx(onset)).text(score);
+            return (place(0), place(self.n_onsets() - 1));
+        }
         let label = |bar: Option<&String>| bar.cloned().unwrap_or_default();
         (label(self.bars.first()), label(self.bars.last()))
+    }
+
+    /// Lets a section run on into the bars after it, as far as there are any.
+    pub fn run_on(&self, piece: &Piece, n_bars: usize) -> Option<Span> {
+        let section = piece.sections.iter().find(|s| s.name == self.name).filter(|_| self.is_drill() && self.joined.is_empty())?;
+        let end = (section.bars.end.0 + n_bars).min(piece.score.bars.len());
+        Span::drill(piece, self.name.clone(), &BarRange::try_new(section.bars.start.0..end)?, self.target)
     }
 
     pub fn n_onsets(&self) -> usize {

@@ -16,7 +16,7 @@ impl Engine {
         self.is_span_reached(self.current)
     }
 
-    fn is_span_reached(&self, span_idx: usize) -> bool {
+    pub(super) fn is_span_reached(&self, span_idx: usize) -> bool {
         let tally = &self.tallies[span_idx];
         tally.n_clean(self.piece.judging.in_a_row) >= tally.target
     }
@@ -63,7 +63,7 @@ impl Engine {
         if span_idx >= self.spans.len() {
             return self.finish(at, out);
         }
-        self.current = span_idx;
+        self.arrive(span_idx, at);
         self.phase = Phase::between(Show::Ready);
         out.push(Output::SpanBegan { at, span_idx });
     }
@@ -72,13 +72,14 @@ impl Engine {
     pub(super) fn move_on(&mut self, at: Micros, out: &mut Vec<Output>) {
         let of = self.current;
         self.lead_in = None;
-        let next = self.next_open(of);
+        let next = self.next_after(of, at);
         let is_last = next.is_none();
+        next.into_iter().for_each(|next| self.pay(next, at));
         if self.spans[of].is_drill() {
             let before = std::mem::replace(&mut self.phase, Phase::between(Show::Places { of, places: Vec::new(), is_last }));
             if self.show_places() {
                 if let Some(next) = next {
-                    self.current = next;
+                    self.arrive(next, at);
                     out.push(Output::SpanBegan { at, span_idx: next });
                 }
                 return;
@@ -94,7 +95,7 @@ impl Engine {
     }
 
     /// A join is open once the sections in it have reached their target today; everything else always is.
-    fn is_open(&self, span_idx: usize) -> bool {
+    pub(super) fn is_open(&self, span_idx: usize) -> bool {
         self.spans[span_idx].joined.clone().all(|section| self.is_section_reached(section))
     }
 

@@ -135,7 +135,7 @@ fn near(drafted: &[Cue], place: Place, hand: Option<Hand>, cues: &[Cue]) -> Vec<
 
 /// Tells whether a line of story is what helps against a fault.
 pub(super) fn wants_line(fault: Fault) -> bool {
-    !matches!(fault, Fault::Hesitation | Fault::TooSlow | Fault::TooFast | Fault::Abandoned)
+    !matches!(fault, Fault::Hesitation | Fault::TooSlow | Fault::TooFast | Fault::Abandoned | Fault::Gone)
 }
 
 impl Engine {
@@ -228,6 +228,8 @@ impl Engine {
         let Some(OpenPlace { place, hand, .. }) = self.stories.take_asked() else { return };
         let mut cues = self.piece.cues.clone();
         put_cue(&mut cues, &cue);
+        self.fading.forget(&cue);
+        self.fade();
         self.use_cues(cues);
         self.record_spot(place, hand, Some(cue.text.clone()), self.now, out);
         out.push(Output::Story { at: self.now, cue });
@@ -253,7 +255,10 @@ impl Engine {
     fn after_story(&mut self, told: Option<Place>, out: &mut Vec<Output>) {
         let Phase::Between { show, .. } = &self.phase else { return };
         match (show, told) {
+            // The loop around the slip stands on offer already.
+            (Show::Look { .. }, Some(_)) if self.lead_in.is_some() && self.loop_left.is_some() => self.phase = Phase::between(Show::Ready),
             (Show::Look { bar, .. }, Some(place)) => {
+                self.loop_left = None;
                 let happened = self.lead_in.is_none().then_some(*bar);
                 self.lead_in = lead_in(&self.piece, &self.spans[self.current], place, happened);
                 self.phase = Phase::between(Show::Ready);

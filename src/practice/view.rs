@@ -6,6 +6,7 @@ use std::ops::Range;
 
 use super::Command;
 use crate::journal::entry::{Mode, QuestionKind, Verdict};
+use crate::time::Micros;
 
 /// The state of practice at one moment. Borrowed from the engine, drawn, and dropped.
 #[derive(Clone, PartialEq, Debug)]
@@ -32,6 +33,19 @@ pub struct View<'a> {
     /// A place that failed and may be given a line of story now.
     pub ask: Option<Ask<'a>>,
     pub stage: Stage<'a>,
+}
+
+/// When breaks are suggested, and how long they are.
+#[derive(Clone, Copy, PartialEq, Eq, Debug)]
+pub struct Breaks {
+    /// So much playing, and the break after it (musicians' health pages: 5 minutes in 25; the exact figures are common practice rather than
+    /// proven).
+    pub after: Micros,
+    pub length: Micros,
+}
+
+impl Breaks {
+    pub const USUAL: Breaks = Breaks { after: Micros(25 * 60_000_000), length: Micros(5 * 60_000_000) };
 }
 
 /// A place that may be given a line of story; whoever plays on has put it off.
@@ -74,8 +88,10 @@ pub enum Stage<'a> {
         /// The span done was the last one.
         is_last: bool,
     },
-    /// Away from the instrument for a while.
-    Rest,
+    /// Away from the instrument for so long.
+    Rest {
+        length: Micros,
+    },
     Paused,
     /// Without an instrument: played or imagined where nothing is heard, until the player says so.
     Unheard,

@@ -45,6 +45,7 @@ pub fn fault(found: &Found, span: &Span, piece: &Piece) -> String {
         Fault::TooSlow => tr!("slower than the tempo set"),
         Fault::TooFast => tr!("faster than the tempo set"),
         Fault::Abandoned => tr!("left at {place}", place),
+        Fault::Gone => tr!("the instrument went away"),
     }
 }
 

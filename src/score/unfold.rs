@@ -58,6 +58,17 @@ impl Unfolded {
         Unfolded { bars: self.bars[bars.start..end].iter().map(moved).collect(), notes }
     }
 
+    /// Returns the notes that begin from `from` to `to`, both included, with the whole bars that they stand in.
+    pub fn between(&self, from: ScoreTime, to: ScoreTime) -> Unfolded {
+        let is_in = |n: &&PlayedNote| (from..=to).contains(&n.onset);
+        let bar = |note: Option<&PlayedNote>| note.map_or(0, |n| n.played_bar);
+        let (first, last) = (bar(self.notes.iter().find(is_in)), bar(self.notes.iter().rfind(is_in)));
+        let mut within = self.slice(first..last + 1);
+        let origin = self.bars.get(first).map_or(ScoreTime::ZERO, |b| b.start);
+        within.notes.retain(|n| (from..=to).contains(&(n.onset + origin)));
+        within
+    }
+
     /// Returns the page place of a position in the stretch, or `None` outside it.
     pub fn place(&self, at: ScoreTime) -> Option<Place> {
         let bar = self.bars[..self.bars.partition_point(|b| b.start <= at)].last()?;

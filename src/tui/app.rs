@@ -6,19 +6,23 @@ use crossterm::event::{KeyCode, KeyEvent, KeyEventKind};
 
 use super::widget::line_editor::LineEditor;
 use super::{Action, Options};
-use crate::practice::view::{Quiz, Stage};
+use crate::practice::view::{Breaks, Quiz, Stage};
 use crate::practice::{Command, Story, View};
 use crate::source::Signal;
 use crate::time::Micros;
 
-/// Playing time after which a break is suggested, and the length of one (musicians' health pages: 5 minutes in 25; the exact
-/// figures are common practice rather than proven).
-pub const BREAK_AFTER: Micros = Micros(25 * 60 * 1_000_000);
-const BREAK_LENGTH: Micros = Micros(5 * 60 * 1_000_000);
 /// Why a rest in the middle of new work.
-pub fn rest_words() -> String {
-    tr!("five minutes away from the instrument; what is new settles meanwhile")
+pub fn rest_words(length: Micros) -> String {
+    let n = minutes(length);
+    tr!("1 minute away from the instrument; what is new settles meanwhile"
+        | "{n} minutes away from the instrument; what is new settles meanwhile" % n)
 }
+
+/// Returns whole minutes, one at least.
+pub fn minutes(time: Micros) -> usize {
+    (time.secs_f64() / 60.0).round().max(1.0) as usize
+}
+
 /// A caution that a note wiped away sooner was not read, and comes again after the next rep.
 const TIME_TO_READ: Micros = Micros(3_000_000);
 /// How long a passing notice stays.
@@ -36,6 +40,7 @@ pub struct App {
     notice: Option<Notice>,
     /// When a caution came up.
     caution_since: Micros,
+    pub breaks: Breaks,
     /// First and last note since the last break.
     played: Option<(Micros, Micros)>,
 }
@@ -44,7 +49,7 @@ pub struct App {
 pub enum Caution {
     /// Before the session.
     Opening,
-    /// After [`BREAK_AFTER`] of playing.
+    /// After long playing.
     Break,
 }
 
@@ -77,6 +82,7 @@ impl App {
             editor: None,
             notice: None,
             caution_since: Micros::ZERO,
+            breaks: Breaks::USUAL,
             played: None,
         }
     }
@@ -170,7 +176,7 @@ impl App {
             None => {}
         }
         self.played = match self.played {
-            Some((first, last)) if at - last < BREAK_LENGTH => Some((first, last.max(at))),
+            Some((first, last)) if at - last < self.breaks.length => Some((first, last.max(at))),
             _ => Some((at, at)),
         };
     }
@@ -203,7 +209,7 @@ impl App {
             self.notice = None;
             changed = true;
         }
-        let long_enough = self.played.is_some_and(|(first, last)| last - first >= BREAK_AFTER);
+        let long_enough = self.played.is_some_and(|(first, last)| last - first >= self.breaks.after);
         if self.options.caution && long_enough && self.caution.is_none() && self.editor.is_none() && between_reps(view) {
             self.caution = Some(Caution::Break);
             self.caution_since = at;

@@ -159,7 +159,7 @@ fn line(view: &View) -> Option<String> {
         Stage::SpanDone => tr!("done: {span}, {count}", span = view.span, count = count()),
         Stage::Places { places, .. } => tr!("without a line of story: {}", places.join(&tr!("; "))),
         Stage::Paused => tr!("paused"),
-        Stage::Rest => tr!("rest: {why}; play, or type next, to go on", why = rest_words()),
+        Stage::Rest { length } => tr!("rest: {why}; play, or type next, to go on", why = rest_words(length)),
         Stage::Finished { .. } => tr!("finished"),
     })
 }
@@ -204,10 +204,11 @@ pub fn run(
     let mut plain = Plain::new(out);
     // Keeps count of the playing, so that breaks are suggested here too.
     let mut app = App::new(Options { caution: true, ..Options::everyday() });
+    app.breaks = practice.breaks();
     let exit = loop {
         app.tick(&practice.view(), clock.now());
         if let Some(caution) = app.caution
-            && let Some(exit) = ending(plain.write(&caution_line(caution)))?
+            && let Some(exit) = ending(plain.write(&caution_line(caution, app.breaks)))?
         {
             break exit;
         }
@@ -271,7 +272,10 @@ pub fn run(
                         give(practice, at, Input::Midi(what))?;
                         None
                     }
-                    Ok(Signal::Gone { what }) => Some(tr!("instrument gone: {what}", what)),
+                    Ok(Signal::Gone { what }) => {
+                        give(practice, clock.now(), Input::Gone)?;
+                        Some(tr!("instrument gone: {what}", what))
+                    }
                     Ok(Signal::Back { what }) => Some(tr!("instrument back: {what}", what)),
                     Ok(Signal::Dropped { n_events }) => Some(tr!("1 note came too fast to be heard" | "{n} notes came too fast to be heard" % n_events)),
                     Ok(Signal::Ended) => break Exit::Quit,

@@ -50,7 +50,9 @@ const LONG: Micros = Micros(3_600_000_000);
 /// When the terminal cannot be taken or drawn on, or practice fails.
 pub fn run(practice: &mut dyn Practice, notes: &Receiver<Signal>, clock: SessionClock, options: Options) -> Result<Exit, Error> {
     let mut opened = Opened::try_new()?;
-    let mut session = Session { practice, app: App::new(options), clock, is_closed: false };
+    let mut app = App::new(options);
+    app.breaks = practice.breaks();
+    let mut session = Session { practice, app, clock, is_closed: false };
     session.run(&mut opened.taken.screen, &opened.wakes, notes, &mut System)
 }
 
@@ -284,7 +286,7 @@ impl Session<'_> {
             other => {
                 log::note(|| format!("{other:?}"));
                 self.app.signal(&other, self.clock.now());
-                Ok(())
+                if matches!(other, Signal::Gone { .. }) { self.give(self.clock.now(), Input::Gone) } else { Ok(()) }
             }
         }
     }

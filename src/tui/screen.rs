@@ -21,6 +21,7 @@ use super::frame::Frame;
 use super::theme::Theme;
 use super::widget::wrap;
 use crate::practice::View;
+use crate::practice::view::Breaks;
 use crate::practice::view::{Quiz, Stage};
 
 /// Draws what is to be seen now.
@@ -42,8 +43,8 @@ pub fn draw(app: &App, caption: Option<&str>, view: &View, frame: &mut Frame) {
 }
 
 /// Returns a caution as one plain line.
-pub fn caution_line(caution: Caution) -> String {
-    caution::line(caution)
+pub fn caution_line(caution: Caution, breaks: Breaks) -> String {
+    caution::line(caution, breaks)
 }
 
 /// Draws a page of a longer text; returns its first line, and how many lines fit.

@@ -125,7 +125,7 @@ fn stages(short: &Score, long: &Score) {
             note("regions", t);
             let (t, digests) = timed(|| digest::digests(&material, &harmony));
             note("digests", t);
-            let (t, _) = timed(|| sections::sections(score, &material, &harmony, &vec![false; score.bars.len()]));
+            let (t, _) = timed(|| sections::cutting(score, &material, &harmony, &vec![false; score.bars.len()]).sections(&sections::BARS));
             note("sections", t);
             let (t, bits) = timed(|| surprise::bar_bits(&material));
             note("surprise", t);

@@ -21,7 +21,7 @@ use std::path::PathBuf;
 use anyhow::{Context, Result};
 use catchword::analysis::harmony::{self, BeatChord};
 use catchword::analysis::net::Net;
-use catchword::analysis::sections::{choose, worth};
+use catchword::analysis::sections::{BARS, choose, worth};
 use catchword::analysis::{keys, learned, phrases};
 
 use cuts::Lines;
@@ -146,7 +146,7 @@ impl Split {
             }
             let l = lines(case, &harmony);
             let p = cuts::probabilities(&weights, &l);
-            let starts: Vec<usize> = choose(&worth(&p, price)).into_iter().filter(|s| *s > 0).collect();
+            let starts: Vec<usize> = choose(&worth(&p, price), &BARS).into_iter().filter(|s| *s > 0).collect();
             let truth: Vec<usize> = l.starts.iter().copied().filter(|s| *s > l.starts[0]).collect();
             for slack in [0, 1] {
                 split.cut[slack].push((2 * cuts::hits(&starts, &truth, slack), starts.len() + truth.len()));

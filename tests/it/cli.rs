@@ -190,15 +190,17 @@ fn a_stored_rep_is_judged_by_the_numbers_of_its_session_and_says_so_where_others
     let drill = || printed(&["drill", "crossing", "--plain", "--data", &data, "--input", &input]);
     let trace = |n: &str, format: &[&str]| printed(&[&["trace", "crossing", "--rep", n, "--data", &data], format].concat());
 
-    // A silence of 0.7 s is a hesitation by the usual numbers, and none to a patient player.
-    settings("");
     let drilled = drill();
     assert!(drilled.contains("a stop before it"), "{drilled}");
+    // A patient player: a silence of 0.7 s is no hesitation to them.
     settings("language = \"en\"\n[hesitation]\nfloor-s = 1.0\nfactor = 2.5\n");
     let drilled = drill();
     assert!(drilled.contains("clean, 1 of 3"), "{drilled}");
     let same = trace("2", &["--json"]);
     assert!(same.contains("\"verdict\":\"clean\"") && !same.contains("\"kind\":\"settings\""), "{same}");
+    assert!(trace("1", &[]).starts_with("Judged by the usual numbers, as in its session; others are set now.\n"));
+    let usual = trace("1", &["--json"]);
+    assert!(usual.starts_with("{\"kind\":\"settings\",\"text\":\"\"}\n") && usual.contains("\"verdict\":\"broken\""), "{usual}");
 
     settings("");
     let then = trace("2", &["--json"]);
@@ -207,10 +209,8 @@ fn a_stored_rep_is_judged_by_the_numbers_of_its_session_and_says_so_where_others
     let then = trace("2", &[]);
     let wanted = "Judged by the numbers of its session, not by those set now: hesitation.floor-s = 1.0, hesitation.factor = 2.5.\n";
     assert!(then.starts_with(wanted), "{then}");
-    let now = trace("1", &["--json"]);
-    assert!(now.contains("\"verdict\":\"broken\"") && !now.contains("\"kind\":\"settings\""), "{now}");
-    settings("[judging]\nfastest = 130\n");
-    assert!(trace("1", &[]).starts_with("Judged by the usual numbers, as in its session; others are set now.\n"));
+    let same = trace("1", &["--json"]);
+    assert!(same.contains("\"verdict\":\"broken\"") && !same.contains("\"kind\":\"settings\""), "{same}");
     // A take that no session had is judged by what is set.
     settings("[hesitation]\nfloor-s = 1.0\nfactor = 2.5\n");
     let given = recording.display().to_string();

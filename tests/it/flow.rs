@@ -2,5 +2,7 @@
 
 mod joins;
 mod sitting;
+mod slips;
 mod stories;
 mod told;
+mod turns;

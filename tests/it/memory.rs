@@ -82,3 +82,15 @@ fn the_command_plans_from_the_journal() {
         (Some("section"), Some("section 10-13"), Some("ferry"))
     );
 }
+
+#[test]
+fn a_sitting_longer_than_is_set_is_told_to_be_long() {
+    let dir = tempfile::tempdir().unwrap();
+    std::fs::create_dir(dir.path().join("pieces")).unwrap();
+    let ferry = std::path::Path::new(env!("CARGO_MANIFEST_DIR")).join("pieces/ferry").display().to_string();
+    let long = "100 minutes are long for one sitting: with more than 90, two with hours between them are easier on the hands.";
+    assert!(plan(dir.path(), &[&ferry, "--minutes", "100"]).contains(long));
+    assert!(!plan(dir.path(), &[&ferry, "--minutes", "90"]).contains("long for one sitting"));
+    std::fs::write(dir.path().join("config.toml"), "[session]\nlongest-minutes = 30\n").unwrap();
+    assert!(plan(dir.path(), &[&ferry, "--minutes", "40"]).contains("with more than 30, two"));
+}

@@ -477,3 +477,55 @@ fn every_planned_slip_in_every_section_breaks_its_rep_at_its_bar() {
         }
     }
 }
+
+#[test]
+fn a_silence_of_an_instrument_that_went_away_is_not_the_players() {
+    // Unplugged before bar 3 of the section and back after four seconds: one rep, no cue, and its reason says what happened.
+    for gone in [true, false] {
+        let mut evening = Evening::with("ferry");
+        let span = evening.engine.span().clone();
+        let at = evening.bar_start(2);
+        let planned = vec![Planned::Pause { at, length: Micros::from_millis(4_000) }];
+        let take =
+            perform(evening.engine.piece().part(), &span.stretch, &Manner { planned, ..Manner::fluent(span.line.tempo.unwrap(), 5) });
+        let mut last = Micros::ZERO;
+        for event in take.events() {
+            if gone && event.at - last > Micros::from_millis(2_000) {
+                evening.input(Micros(1_000_000) + last + Micros::from_millis(100), Input::Gone);
+            }
+            last = event.at;
+            evening.input(Micros(1_000_000) + event.at, Input::Midi(event.what));
+        }
+        evening.wait(1_500);
+        let reps = reps(&evening.outputs);
+        assert_eq!(reps.len(), 1);
+        let reason = reps[0].reason.as_ref().unwrap();
+        let is_prompted = evening.outputs.iter().any(|o| matches!(o, Output::Prompted { .. } | Output::Hesitated { .. }));
+        if gone {
+            assert_eq!((reps[0].verdict, reason.words.as_str(), reason.kind), (Verdict::Broken, "the instrument went away", "abandoned"));
+            assert!(!is_prompted, "nobody is asked for a note that cannot be heard");
+            assert_eq!(reps[0].n_notes_right, reps[0].n_notes_due, "the rep went on where it was");
+            assert_eq!(evening.stage(), Stage::RepDone { verdict: Verdict::Broken, words: "the instrument went away" });
+        } else {
+            assert!(is_prompted && reps[0].verdict == Verdict::Prompted);
+        }
+    }
+}
+
+#[test]
+fn notes_played_while_the_instrument_was_away_are_no_slips() {
+    let mut evening = Evening::with("ferry");
+    let span = evening.engine.span().clone();
+    let take = perform(evening.engine.piece().part(), &span.stretch, &Manner::fluent(span.line.tempo.unwrap(), 5));
+    let (from, to) = (take.length().0 / 3, take.length().0 * 2 / 3);
+    for event in take.events() {
+        if event.at.0 < from || event.at.0 > to {
+            evening.input(Micros(1_000_000) + event.at, Input::Midi(event.what));
+        } else if evening.now < Micros(1_000_000 + from) {
+            evening.input(Micros(1_000_000 + from), Input::Gone);
+        }
+    }
+    evening.wait(1_500);
+    let first = reps(&evening.outputs)[0];
+    assert_eq!(first.reason.as_ref().map(|r| r.words.as_str()), Some("the instrument went away"), "{first:?}");
+}

@@ -9,7 +9,7 @@ use catchword::journal::entry::{Entry, Lapse, Mode, Recovery, Rep, Run};
 use catchword::midi::{Channel, MidiEvent, MidiKey, Take, Velocity};
 use catchword::piece::Piece;
 use catchword::piece_folder::open_piece;
-use catchword::practice::{Command, Engine, Input, Machine, Output, PracticeConfig, Span, Stage, Timed};
+use catchword::practice::{Command, Engine, Input, Machine, Output, PassMark, PracticeConfig, Span, Stage, Timed, listen};
 use catchword::source::player::{Manner, Planned, perform};
 use catchword::theory::Hand;
 use catchword::time::{Micros, ScoreTime, Stamped, Tempo};
@@ -413,4 +413,31 @@ fn noise_is_told_without_a_panic_and_never_as_held() {
     }
     let told = stage.hear(&take);
     assert!(!told.run().is_held, "{:#?}", told.run());
+}
+
+#[test]
+fn a_run_can_be_held_to_no_stop_no_way_back_and_few_hesitations() {
+    let hall = Hall::with("ferry", Mode::RunThrough);
+    let strict = PracticeConfig { pass: Some(PassMark::STANDARD), ..PracticeConfig::standard() };
+    let halt = |bar: usize, seconds: i64| Planned::Pause { at: hall.bar(bar), length: ms(1_000 * seconds) };
+    let back = Planned::Restart { at: hall.bar(7), to: hall.bar(6), pause: ms(1_500) };
+    // Usually every run that came through is held; by the mark, one hesitation in three minutes is, and more is not.
+    for (planned, is_held) in
+        [(vec![], true), (vec![halt(6, 2)], true), (vec![halt(6, 6)], false), (vec![halt(6, 2), halt(15, 2)], false), (vec![back], false)]
+    {
+        let take = hall.perform(3, planned.clone());
+        let run = |config: &PracticeConfig| {
+            let outputs = listen(&hall.piece, &hall.span, config, &take);
+            let Some(Output::Record(Entry::Rep(rep))) = outputs.last() else { panic!() };
+            rep.run.clone().unwrap()
+        };
+        assert!(run(&PracticeConfig::standard()).is_held, "{planned:?}");
+        assert_eq!(run(&strict).is_held, is_held, "{planned:?}: {:?}", run(&strict).lapses);
+    }
+    // More time for a hesitation, or a longer stop, lets more pass.
+    let patient = PassMark { stop: ms(10_000), a_hesitation: ms(10_000) };
+    let take = hall.perform(3, vec![halt(6, 6), halt(15, 2)]);
+    let outputs = listen(&hall.piece, &hall.span, &PracticeConfig { pass: Some(patient), ..PracticeConfig::standard() }, &take);
+    let Some(Output::Record(Entry::Rep(rep))) = outputs.last() else { panic!() };
+    assert!(rep.run.as_ref().unwrap().is_held);
 }

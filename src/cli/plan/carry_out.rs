@@ -6,7 +6,7 @@ use anyhow::Context as _;
 
 use super::{Known, opened, words};
 use crate::cli::drill::{Circumstances, NO_NOTES, practise};
-use crate::cli::{exit_code, open_journal};
+use crate::cli::{exit_code, open_as_set, open_journal};
 use crate::clock::wall_now;
 use crate::config::Config;
 use crate::journal::entry::Mode;
@@ -14,7 +14,6 @@ use crate::memory::item::ItemKind;
 use crate::memory::plan::{PlanConfig, PlannedStep, What, plan};
 use crate::paths::Paths;
 use crate::piece::{Piece, parse_bars};
-use crate::piece_folder::open_piece;
 use crate::practice::Span;
 use crate::tui;
 use crate::tui::between::{self, Between, Left};
@@ -25,7 +24,7 @@ use crate::tui::between::{self, Between, Left};
 /// When the journal, a piece or the instrument cannot be opened.
 pub fn carry_out(paths: &Paths, config: &Config, minutes: u32) -> anyhow::Result<Option<ExitCode>> {
     let store = open_journal(paths)?;
-    let mut pieces = opened(None, &store, paths)?;
+    let mut pieces = opened(None, &store, paths, config)?;
     let known = Known::read(&store, &pieces, config.rules)?;
     drop(store);
     let today = wall_now().date_naive();
@@ -45,7 +44,7 @@ pub fn carry_out(paths: &Paths, config: &Config, minutes: u32) -> anyhow::Result
             }
             // Lines of story told in an earlier part stand in the file by now.
             let name = piece.file.as_ref().map_or_else(|| piece.key.clone(), |file| file.display().to_string());
-            *piece = open_piece(&name, None, &paths.pieces)?;
+            *piece = open_as_set(&name, None, paths, config)?;
         }
         let spans = part.steps.iter().map(|step| span(&piece.piece, step)).collect::<anyhow::Result<Vec<Span>>>()?;
         let circumstances = Circumstances { paths, config, input: None, part: None, plain: false, minutes: None };

@@ -1,5 +1,6 @@
 //! Where a study is kept: in the piece's own file, or, for a bare score or a demo piece, in a folder made with the first saving.
 
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -29,7 +30,12 @@ pub struct New {
 
 impl Shelf {
     /// Finds the place for a piece opened as `typed`, and the text to begin with.
-    pub fn open(typed: &str, data: Option<&Path>, opened: &OpenedPiece) -> anyhow::Result<(Shelf, String)> {
+    pub fn open(
+        typed: &str,
+        data: Option<&Path>,
+        opened: &OpenedPiece,
+        section_bars: &RangeInclusive<usize>,
+    ) -> anyhow::Result<(Shelf, String)> {
         let piece = &opened.piece;
         if let Some(file) = &opened.file {
             let text = PieceText::open(file, piece.score.clone())?;
@@ -46,7 +52,8 @@ impl Shelf {
         }
         let bytes = read_file(Path::new(typed), SCORE_BYTES_MAX).with_context(|| tr!("reading {file}", file = typed))?;
         let score_file = Path::new(typed).file_name().with_context(|| tr!("the score has no file name"))?.to_string_lossy().into_owned();
-        let analysis = analyse(&piece.score, piece.part).with_context(|| tr!("the score has no such part"))?;
+        let mut analysis = analyse(&piece.score, piece.part).with_context(|| tr!("the score has no such part"))?;
+        analysis.cut(section_bars);
         let part = (piece.score.parts.len() > 1).then(|| piece.part().id.as_str());
         // Every line is offered, and none is the player's yet.
         let head = Head { title: &piece.title, score_file: &score_file, part, with_story: false };

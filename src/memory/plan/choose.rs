@@ -65,7 +65,7 @@ pub(super) fn choose(pieces: &[PieceMemory], weights: &Weights, config: &PlanCon
     let mut day = Day { chosen: Vec::new(), minutes: config.minutes, rules: weights.rules };
     let is_stage_day = |p: &PieceMemory| p.facts.perform_on == Some(today);
     // Rank is the order in which room is found.
-    if let Some(run) = run_through(pieces, config) {
+    if let Some(run) = run_through(pieces, &weights.rules, config) {
         let minutes = run.minutes;
         let perform_on = run.piece.facts.perform_on.filter(|on| *on > today);
         let first = Choice { stage: Stage::RunFirst, visit: 1, why: why::run_first(), ..run.clone() };
@@ -316,7 +316,7 @@ fn new_sections<'p>(piece: &'p PieceMemory, rules: &Rules, config: &PlanConfig) 
 }
 
 /// The run-through of the day: of the piece that needs it most, once all its sections are begun.
-fn run_through<'p>(pieces: &'p [PieceMemory], config: &PlanConfig) -> Option<Choice<'p>> {
+fn run_through<'p>(pieces: &'p [PieceMemory], rules: &Rules, config: &PlanConfig) -> Option<Choice<'p>> {
     let today = config.today;
     let since = |p: &PieceMemory| p.last_run.map_or(i64::MAX, |day| (today - day).num_days());
     let is_time = |p: &&PieceMemory| {
@@ -329,5 +329,15 @@ fn run_through<'p>(pieces: &'p [PieceMemory], config: &PlanConfig) -> Option<Cho
     let near = |p: &PieceMemory| days_left(p, today).unwrap_or(i64::MAX);
     let piece = pieces.iter().filter(is_time).min_by_key(|p| (near(p) > 14, std::cmp::Reverse(since(p)), near(p)))?;
     let minutes = piece.whole_seconds / 60.0;
-    Some(Choice { piece, idx: None, stage: Stage::Run, visit: 0, reps: 1, minutes, doubt: 1.0, is_due: false, why: why::run(piece, today) })
+    Some(Choice {
+        piece,
+        idx: None,
+        stage: Stage::Run,
+        visit: 0,
+        reps: 1,
+        minutes,
+        doubt: 1.0,
+        is_due: false,
+        why: why::run(piece, rules, today),
+    })
 }

@@ -181,3 +181,24 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn one_run_through_of_three_is_asked_for_elsewhere_where_that_is_set() {
+    let mut p = piece("ferry", 2, None);
+    for idx in 0..2 {
+        play(&mut p, idx, day(0), Outcome::Clean, Way::Cold);
+    }
+    p.last_run = Some(day(1));
+    let why = |p: &PieceMemory, every: u32| {
+        let mut weights = Weights::default();
+        weights.rules.run_elsewhere_every = every;
+        let found = plan(std::slice::from_ref(p), &weights, &config(day(2), 20.0));
+        found.steps.last().unwrap().why.clone()
+    };
+    let elsewhere = "as on stage, in another room, at another hour or instrument; last yesterday";
+    for (n_runs, wanted) in [(1, "as on stage; last yesterday"), (2, elsewhere), (3, "as on stage; last yesterday"), (5, elsewhere)] {
+        p.n_runs = n_runs;
+        assert_eq!(why(&p, 3), wanted, "after {n_runs}");
+        assert_eq!(why(&p, 0), "as on stage; last yesterday");
+    }
+}

@@ -7,6 +7,7 @@ use crate::memory::Outcome;
 use crate::memory::item::{Item, ItemKind};
 use crate::memory::piece_memory::PieceMemory;
 use crate::memory::record::ItemRecord;
+use crate::memory::rules::Rules;
 
 pub(super) fn due(item: &Item, record: &ItemRecord, due: NaiveDate, today: NaiveDate) -> String {
     let Some(last) = record.tests.last() else { return String::new() };
@@ -65,13 +66,21 @@ pub(super) fn ahead(on: NaiveDate) -> String {
     tr!("among the weakest; surer for {}", day_and_month(on))
 }
 
-pub(super) fn run(piece: &PieceMemory, today: NaiveDate) -> String {
+pub(super) fn run(piece: &PieceMemory, rules: &Rules, today: NaiveDate) -> String {
     if piece.facts.perform_on == Some(today) {
         return tr!("once, calmly; the rest is for the stage");
     }
     match piece.last_run {
         None => tr!("the first time through; go on whatever happens"),
-        Some(day) => tr!("as on stage; last {}", ago((today - day).num_days())),
+        Some(day) => {
+            let is_elsewhere = rules.run_elsewhere_every > 0 && (piece.n_runs + 1).is_multiple_of(rules.run_elsewhere_every);
+            let ago = ago((today - day).num_days());
+            if is_elsewhere {
+                tr!("as on stage, in another room, at another hour or instrument; last {}", ago)
+            } else {
+                tr!("as on stage; last {}", ago)
+            }
+        }
     }
 }
 

@@ -3,6 +3,7 @@
 use super::harmony::Harmony;
 use crate::follower::OnsetIdx;
 use crate::journal::entry::QuestionKind;
+use crate::piece::{Piece, Section};
 use crate::practice::span::Span;
 use crate::score::Place;
 use crate::time::{Micros, ScoreTime, Tempo};
@@ -116,6 +117,16 @@ impl Passage {
     pub fn lasts(&self, quarters: ScoreTime) -> Micros {
         self.span.line.tempo.unwrap_or(Tempo::USUAL).duration(quarters)
     }
+}
+
+/// Leaves out the switches one of whose sides lies in a section that is not known: contrasting what was learned on the same day
+/// confuses it (Allen 2013, Psychol. of Music).
+pub fn keep_switches(questions: &mut Vec<Question>, piece: &Piece, is_known: impl Fn(&Section) -> bool) {
+    let is_known_at = |place: Place| piece.sections.iter().filter(|s| (s.bars.start..s.bars.end).contains(&place.bar)).all(&is_known);
+    questions.retain(|question| match &question.wanted {
+        Wanted::Exit { asked, others } => is_known_at(asked.place) && others.iter().all(|other| is_known_at(other.place)),
+        Wanted::Passage(_) | Wanted::Harmony(_) => true,
+    });
 }
 
 /// What the run before a jump is called.

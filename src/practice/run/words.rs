@@ -11,9 +11,9 @@ const N_LAPSES_TOLD: usize = 6;
 /// Less than this is not worth a word.
 const LOST_TOLD: Micros = Micros(1_000_000);
 
-/// Returns the lines for a run-through that is over.
-pub fn lines(rep: &Rep, run: &Run, drifts: &[Drift], span: &Span) -> Vec<String> {
-    let mut lines = vec![format!("{}: {}", rep.span, opening(run, rep))];
+/// Returns the lines for a run-through that is over; `is_strict` where a mark was set for it.
+pub fn lines(rep: &Rep, run: &Run, drifts: &[Drift], span: &Span, is_strict: bool) -> Vec<String> {
+    let mut lines = vec![format!("{}: {}", rep.span, opening(run, rep, is_strict))];
     lines.extend(run.lapses.iter().take(N_LAPSES_TOLD).map(lapse));
     let more = run.lapses.len().saturating_sub(N_LAPSES_TOLD);
     if more > 0 {
@@ -23,7 +23,7 @@ pub fn lines(rep: &Rep, run: &Run, drifts: &[Drift], span: &Span) -> Vec<String>
     lines
 }
 
-fn opening(run: &Run, rep: &Rep) -> String {
+fn opening(run: &Run, rep: &Rep, is_strict: bool) -> String {
     let n_lapses = run.lapses.len();
     let mut words = match (run.is_held, n_lapses) {
         (true, 0) => tr!("held, from the first bar to the last without a lapse"),
@@ -31,7 +31,9 @@ fn opening(run: &Run, rep: &Rep) -> String {
         (true, _) => tr!("held, from the first bar to the last; {n_lapses} lapses, and you found the way back each time", n_lapses),
         (false, _) => {
             let lapses = if n_lapses > 0 { tr!(", 1 lapse" | ", {n} lapses" % n_lapses) } else { String::new() };
-            bars_played(run) + &lapses
+            let is_whole = run.n_bars_played == run.n_bars && run.lapses.iter().all(|l| l.recovery != Recovery::NotRecovered);
+            let mark = if is_whole && is_strict { tr!("; not held by the mark you set") } else { String::new() };
+            bars_played(run) + &lapses + &mark
         }
     };
     if run.is_held && run.n_bars_played < run.n_bars {

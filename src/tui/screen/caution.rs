@@ -4,19 +4,20 @@ use ratatui::layout::{Alignment, Rect};
 use ratatui::text::{Line, Text};
 use ratatui::widgets::Paragraph;
 
-use super::super::app::{App, Caution};
+use super::super::app::{App, Caution, minutes};
 use super::super::frame::Frame;
 use super::super::theme::Theme;
 use super::super::widget::letters::Letters;
 use super::super::widget::wrap;
 use super::page;
+use crate::practice::view::Breaks;
 
 pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
     let page = page(frame.area());
     if page.is_empty() {
         return;
     }
-    let (heading, lines) = words(caution);
+    let (heading, lines) = words(caution, app.breaks);
     let lines: Vec<Line> = lines
         .iter()
         .flat_map(|line| wrap::by_sense(line, usize::from(page.width).min(64), 4).unwrap_or_else(|| vec![line.clone()]))
@@ -37,14 +38,14 @@ pub fn draw(caution: Caution, app: &App, theme: Theme, frame: &mut Frame) {
 }
 
 /// Returns a caution as one line, the word that matters first.
-pub fn line(caution: Caution) -> String {
-    let (heading, lines) = words(caution);
+pub fn line(caution: Caution, breaks: Breaks) -> String {
+    let (heading, lines) = words(caution, breaks);
     // The last says how a screen is left.
     let said = &lines[..lines.len().saturating_sub(2)];
     format!("{heading}: {}", said.join(" "))
 }
 
-fn words(caution: Caution) -> (String, Vec<String>) {
+fn words(caution: Caution, breaks: Breaks) -> (String, Vec<String>) {
     match caution {
         Caution::Opening => (
             tr!("before you play"),
@@ -60,7 +61,11 @@ fn words(caution: Caution) -> (String, Vec<String>) {
         Caution::Break => (
             tr!("hands down"),
             vec![
-                tr!("That was 25 minutes of playing. Take five away from the instrument."),
+                tr!(
+                    "That was {played} minutes of playing. Take {rest} away from the instrument.",
+                    played = minutes(breaks.after),
+                    rest = minutes(breaks.length)
+                ),
                 tr!("Pain, numbness or tingling: stop for today. If it lasts past a day or two, or comes back, see a clinician."),
                 String::new(),
                 tr!("play, or press a key, to go on"),

@@ -155,7 +155,7 @@ fn said(view: &View, theme: Theme) -> Option<Said> {
             let on = if is_last { tr!("n: leave them for later") } else { tr!("or play on: {}", view.span) };
             Some(said(heading, [others, on].into_iter().filter(|words| !words.is_empty()).collect()))
         }
-        Stage::Rest => Some(said(tr!("rest"), vec![rest_words(), tr!("play, or press n, to go on")])),
+        Stage::Rest { length } => Some(said(tr!("rest"), vec![rest_words(length), tr!("play, or press n, to go on")])),
         Stage::Paused => Some(said(tr!("paused"), vec![tr!("space: go on")])),
     }
 }

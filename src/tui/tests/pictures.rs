@@ -1,12 +1,12 @@
 use ratatui::backend::TestBackend;
 use ratatui::buffer::Buffer;
 
-use super::super::app::{App, BREAK_AFTER};
+use super::super::app::App;
 use super::super::canvas::Canvas;
 use super::super::{Action, Options, screen};
 use super::{bars, view};
 use crate::journal::entry::{Mode, QuestionKind, Verdict};
-use crate::practice::view::{Quiz, Stage};
+use crate::practice::view::{Breaks, Quiz, Stage};
 use crate::practice::{Ask, Command, View};
 use crate::source::Signal;
 use crate::time::Micros;
@@ -137,7 +137,7 @@ fn joins_and_rests() {
         "join",
         &View { span: "first light + the lift", seams: std::slice::from_ref(&seam), target: 1, n_clean: 0, ..view(&bars, Stage::Waiting) },
     );
-    check("rest", &view(&bars, Stage::Rest));
+    check("rest", &view(&bars, Stage::Rest { length: Micros(300_000_000) }));
 }
 
 #[test]
@@ -162,7 +162,7 @@ fn cautions_help_and_notices() {
     for minute in 0..=25 {
         playing_long.note_struck(Micros(minute * 60_000_000));
     }
-    assert!(playing_long.tick(&view, BREAK_AFTER));
+    assert!(playing_long.tick(&view, Breaks::USUAL.after));
     check_app("caution_break", &playing_long, None, &view);
 
     let mut help = app();

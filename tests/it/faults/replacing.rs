@@ -20,12 +20,19 @@ fn text(nth: usize) -> String {
     format!("# {nth}\n").repeat(N_ROWS)
 }
 
+/// Reads which text stands in the file, and fails when it is not one of them whole.
+fn number(file: &Path) -> usize {
+    let found = fs::read_to_string(file).unwrap();
+    let first = found.lines().next().unwrap();
+    assert!(found.lines().count() == N_ROWS && found.lines().all(|row| row == first), "not one text, and whole");
+    first[2..].parse().unwrap()
+}
+
 #[test]
 #[ignore = "is run by the test after it, which kills it"]
 fn replaces_until_it_is_killed() {
     let Ok(file) = std::env::var(FILE) else { return };
-    // No text of this process is one that a process before it wrote.
-    for nth in std::process::id() as usize * 1_000_000.. {
+    for nth in number(Path::new(&file)) + 1.. {
         replace_file(Path::new(&file), text(nth).as_bytes()).unwrap();
     }
 }
@@ -36,7 +43,7 @@ fn a_kill_at_any_moment_leaves_the_old_file_or_the_new_one_whole() {
     let file = dir.path().join("config.toml");
     replace_file(&file, text(0).as_bytes()).unwrap();
     for nth in 0..N_KILLS {
-        let before = fs::read(&file).unwrap();
+        let before = number(&file);
         let mut writer = Command::new(std::env::current_exe().unwrap())
             .args(["--ignored", "--exact", "faults::replacing::replaces_until_it_is_killed"])
             .env(FILE, &file)
@@ -45,17 +52,13 @@ fn a_kill_at_any_moment_leaves_the_old_file_or_the_new_one_whole() {
             .unwrap();
         // Once it is under way, a little later each time.
         let begun = Instant::now();
-        while fs::read(&file).unwrap() == before && begun.elapsed() < Duration::from_secs(20) {
+        while number(&file) == before && begun.elapsed() < Duration::from_secs(20) {
             sleep(Duration::from_millis(1));
         }
         sleep(Duration::from_micros(1_300 * nth));
         writer.kill().unwrap();
         writer.wait().unwrap();
-        let found = fs::read_to_string(&file).unwrap();
-        let first = found.lines().next().unwrap();
-        assert_eq!(found.lines().count(), N_ROWS);
-        assert!(found.lines().all(|row| row == first), "kill {nth}: two texts in one file");
-        assert!(found.as_bytes() != before, "kill {nth} came before anything was replaced");
+        assert!(number(&file) > before, "kill {nth} came before anything was replaced");
     }
     // What was left beside it keeps nobody from writing.
     replace_file(&file, b"language = \"fr\"\n").unwrap();

@@ -65,9 +65,9 @@ impl Desk {
         for _ in 0..2_000 {
             match self.sitting.view().stage {
                 Stage::Finished { account } => return account.to_vec(),
-                Stage::Rest => {
+                Stage::Rest { .. } => {
                     self.n_rests += 1;
-                    while self.sitting.view().stage == Stage::Rest {
+                    while matches!(self.sitting.view().stage, Stage::Rest { .. }) {
                         self.after(10.0, Input::Deadline);
                     }
                 }

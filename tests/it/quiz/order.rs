@@ -175,3 +175,26 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_switch_is_asked_once_both_its_sides_are_known() {
+    let piece = catchword::piece_folder::open_piece("ferry", None, &[]).unwrap().piece;
+    let analysis = catchword::analysis::analyse(&piece.score, piece.part).unwrap();
+    let asked = catchword::practice::quiz::questions(&piece, &analysis, &[]);
+    let n_switches = |known: &dyn Fn(usize) -> bool| {
+        let mut left = asked.clone();
+        let nth = |section: &catchword::piece::Section| piece.sections.iter().position(|s| s == section).unwrap();
+        catchword::practice::quiz::keep_switches(&mut left, &piece, |section| known(nth(section)));
+        let is_switch = |q: &&catchword::practice::quiz::Question| matches!(q.wanted, catchword::practice::quiz::Wanted::Exit { .. });
+        assert_eq!(
+            left.len() - left.iter().filter(is_switch).count(),
+            asked.len() - asked.iter().filter(is_switch).count(),
+            "all else stays"
+        );
+        left.iter().filter(is_switch).count()
+    };
+    let all = n_switches(&|_| true);
+    assert!(all > 0);
+    assert_eq!(n_switches(&|_| false), 0);
+    assert!(n_switches(&|nth| nth < 2) < all);
+}
