@@ -52,7 +52,7 @@ impl Practice for Script {
                 self.stage = "prompted";
                 self.deadline = None;
             }
-            Input::Story(_) => {}
+            Input::Story(_) | Input::Gone => {}
             Input::Command(Command::Pause) => self.stage = "paused",
             Input::Command(Command::Quit) => self.stage = "finished",
             Input::Command(_) => self.stage = "waiting",

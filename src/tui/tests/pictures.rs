@@ -170,7 +170,7 @@ fn cautions_help_and_notices() {
     check_app("help", &help, None, &view);
 
     let mut gone = app();
-    gone.signal(&Signal::Gone { what: "Camac strings".to_owned() }, Micros::ZERO);
+    gone.signal(&Signal::Gone { what: "string sensor".to_owned() }, Micros::ZERO);
     check_app("instrument_gone", &gone, None, &view);
 
     gone.mention("nothing to listen to: no MIDI system on this machine; connect an instrument and start again, or give --input stream:PATH for raw MIDI bytes, or --input take:FILE for a recording".to_owned(), Micros::ZERO);
