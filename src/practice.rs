@@ -43,13 +43,13 @@ pub use command::Command;
 pub use config::{LadderConfig, PracticeConfig, Rests, Waits};
 pub use fading::PastRep;
 pub use habits::{Habits, Learned};
+pub use in_turns::TurnsConfig;
 pub use listen::listen;
 pub use reading::Timed;
 pub use run::PassMark;
 pub use slip_loop::{SlipsConfig, excerpt};
 pub use span::Span;
 pub use story_line::Story;
-pub use in_turns::TurnsConfig;
 pub use view::{Ask, Stage, View};
 pub use words::{look_at_the_page, setting as setting_words, stand as stand_words};
 
@@ -63,10 +63,10 @@ use crate::time::{Micros, Stamped};
 
 use fading::Fading;
 use hear::RUN_OVER;
+use in_turns::Visit;
 use phase::{Phase, Show, Tally};
 use rep::Context;
 use story_line::Stories;
-use in_turns::Visit;
 
 /// What the engine is told; each comes stamped with the time it happened.
 #[derive(Clone, PartialEq, Debug)]

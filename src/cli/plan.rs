@@ -109,7 +109,13 @@ pub fn run(args: PlanArgs) -> anyhow::Result<()> {
 /// Says that a sitting is longer than is good for the hands.
 pub fn too_long(minutes: f64, rules: &Rules) -> Option<String> {
     let most = rules.sitting_minutes_max;
-    let said = || tr!("{n} minutes are long for one sitting: with more than {most}, two with hours between them are easier on the hands.", n = minutes.round(), most);
+    let said = || {
+        tr!(
+            "{n} minutes are long for one sitting: with more than {most}, two with hours between them are easier on the hands.",
+            n = minutes.round(),
+            most
+        )
+    };
     (minutes > most).then(said)
 }
 

@@ -1,9 +1,9 @@
 //! What the player may set about practice, with the defaults and where they come from.
 
+use super::in_turns::TurnsConfig;
 use super::reading::ReadyMark;
 use super::run::PassMark;
 use super::slip_loop::SlipsConfig;
-use super::in_turns::TurnsConfig;
 use crate::follower::Constants;
 use crate::time::Micros;
 

@@ -1,7 +1,7 @@
 //! Where the engine stands: a rep on, or what is shown and listened for between the reps.
 
-use super::rep::Attempt;
 use super::in_turns::Owed;
+use super::rep::Attempt;
 use crate::journal::entry::{Rep, RepNumber, Verdict};
 use crate::time::Micros;
 

@@ -360,8 +360,8 @@ fn an_added_score_is_a_piece_that_a_drill_can_start_on_at_once() {
 
 #[test]
 fn sections_are_proposed_in_the_lengths_that_are_asked_for() {
-    let piece = catchword::piece_folder::open_piece("ferry", None, &[]).unwrap().piece;
-    let mut analysis = catchword::analysis::analyse(&piece.score, piece.part).unwrap();
+    let piece = open_piece("ferry", None, &[]).unwrap().piece;
+    let mut analysis = analyse(&piece.score, piece.part).unwrap();
     let usual = analysis.sections.clone();
     for lengths in [2..=8, 1..=4, 4..=16] {
         analysis.cut(&lengths);

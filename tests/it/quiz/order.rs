@@ -3,7 +3,7 @@
 use std::collections::HashMap;
 
 use catchword::journal::entry::{Outcome, QuestionKind};
-use catchword::practice::quiz::{Deck, Doubt, Mix, Question, QuizConfig, Source};
+use catchword::practice::quiz::{Deck, Doubt, Mix, Question, QuizConfig, Source, Wanted, keep_switches, questions};
 use catchword::practice::{Command, Input, Machine};
 use catchword::time::Micros;
 use proptest::prelude::*;
@@ -180,12 +180,12 @@ proptest! {
 fn a_switch_is_asked_once_both_its_sides_are_known() {
     let piece = catchword::piece_folder::open_piece("ferry", None, &[]).unwrap().piece;
     let analysis = catchword::analysis::analyse(&piece.score, piece.part).unwrap();
-    let asked = catchword::practice::quiz::questions(&piece, &analysis, &[]);
+    let asked = questions(&piece, &analysis, &[]);
     let n_switches = |known: &dyn Fn(usize) -> bool| {
         let mut left = asked.clone();
         let nth = |section: &catchword::piece::Section| piece.sections.iter().position(|s| s == section).unwrap();
-        catchword::practice::quiz::keep_switches(&mut left, &piece, |section| known(nth(section)));
-        let is_switch = |q: &&catchword::practice::quiz::Question| matches!(q.wanted, catchword::practice::quiz::Wanted::Exit { .. });
+        keep_switches(&mut left, &piece, |section| known(nth(section)));
+        let is_switch = |q: &&Question| matches!(q.wanted, Wanted::Exit { .. });
         assert_eq!(
             left.len() - left.iter().filter(is_switch).count(),
             asked.len() - asked.iter().filter(is_switch).count(),
