@@ -212,13 +212,17 @@ mod tests {
     #[test]
     fn values_go_where_a_text_names_them() {
         let (bar, hand) = (12, "left");
-        assert_eq!(tr!("{hand} hand in bar {bar}, {bar}", bar, hand), "left hand in bar 12, 12");
-        assert_eq!(tr!("{} of {all}, {}", bar + 1, all = bar * 2, hand,), "13 of 24, 24");
-        assert_eq!(tr!("no " | "{n} {what} in {bar}" % 3u8, what = "slips", bar), "3 slips in 12");
-        assert_eq!(tr!("" | "{} of {}" % 2, "one"), "one of 2");
-        assert_eq!([1u64, 0].map(|n| tr!("1 note" | "{n} notes" % n)), ["1 note", "0 notes"]);
-        assert_eq!(tr!("a place" => "bar {bar}", bar), "bar 12");
-        assert_eq!(tr!("{{bar}} {missing} {bar", bar), "{bar} {missing} {bar");
-        assert_eq!(tr!("{as it stands}"), "{as it stands}");
+        // Texts by a name, for the catalogue has all that stand in a `tr!`.
+        let [named, in_order, braces, plain] =
+            ["{hand} hand in bar {bar}, {bar}", "{} of {all}, {}", "{{bar}} {missing} {bar", "{as it stands}"];
+        assert_eq!(tr!(named, bar, hand), "left hand in bar 12, 12");
+        assert_eq!(tr!(in_order, bar + 1, all = bar * 2, hand,), "13 of 24, 24");
+        assert_eq!(tr!(braces, bar), "{bar} {missing} {bar");
+        assert_eq!(tr!(plain), "{as it stands}");
+        let [one, many, of] = ["1 {what}", "{n} {what} in {bar}", "{} of {}"];
+        assert_eq!([1u8, 3].map(|n| tr!(one | many % n, what = "slips", bar)), ["1 slips", "3 slips in 12"]);
+        assert_eq!(tr!(one | of % 2, "one"), "one of 2");
+        assert_eq!([1u64, 0].map(|n| tr!(hand | many % n)), ["left", "0 {what} in {bar}"]);
+        assert_eq!(tr!(hand => named, bar, hand), "left hand in bar 12, 12");
     }
 }
