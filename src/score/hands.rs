@@ -2,11 +2,12 @@
 //!
 //! Of all ways to deal the chords out the cheapest is kept, with a beam search over onsets: each hand stays near where it was and
 //! where it has been for long, reaches no farther than it can with what it holds, does not cross the other, and the notes around fall
-//! into a high and a low group. The costs are ours. A second search weighs also what the notes around a note say of its hand, given the
-//! first (`around`).
+//! into a high and a low group. The costs are ours. Further searches weigh also what the notes around a note say of its hand, given the
+//! split before (`around`).
 
 pub mod around;
 mod learned;
+pub mod seen;
 
 use crate::midi::MidiKey;
 use crate::theory::Hand;
@@ -21,9 +22,8 @@ pub struct Sounding {
 }
 
 /// Costs of the split by reach, a unit each as their comment says. Fitted on piano scores whose staves are the truth (every third of
-/// 40 Mozart sonata movements and Schumann op. 15 pieces of the DCML corpora). Notes that go to the hand of their staff, by reach
-/// alone and with the notes around: 96.3 and 96.8 % in five scores that ship with the project, 95.5 and 97.0 % in two scores of Vienna
-/// 4x22, one of which K. 331; a fixed split at middle C gives about 78 %.
+/// 40 Mozart sonata movements and Schumann op. 15 pieces of the DCML corpora). Figures of the whole, on scores that nothing was
+/// fitted on, are in `tests/bench/capture.rs`.
 struct Costs;
 
 impl Costs {
@@ -94,6 +94,8 @@ struct Way {
     n_left: usize,
 }
 
+/// How often the notes around are looked at; each time by the hands of the split before.
+const N_PASSES: usize = 2;
 /// What the logarithm of a probability weighs against the other costs, and how sure a probability may be.
 const LEANING: f64 = 0.7;
 const SURE_MAX: f64 = 0.998;
@@ -103,9 +105,13 @@ const SURE_MAX: f64 = 0.998;
 /// Cost: onsets times ways times notes of the chord. Limitation: hands that cross within a chord are not seen.
 pub fn split_hands(notes: &[Sounding]) -> Vec<Hand> {
     let rows: Vec<Row> = notes.iter().map(Row::of).collect();
-    let first: Vec<bool> = search(&rows, None);
-    let is_left = search(&rows, Some(&around::leanings(&rows, &first)));
+    let is_left = by_context(&rows, &learned::weights());
     is_left.into_iter().map(|left| if left { Hand::Left } else { Hand::Right }).collect()
+}
+
+/// Returns which notes the left hand has by reach and by the notes around, as networks of these weights see them.
+pub fn by_context(rows: &[Row], weights: &[f32]) -> Vec<bool> {
+    (0..N_PASSES).fold(by_reach(rows), |split, _| search(rows, Some(&around::leanings(rows, &split, weights))))
 }
 
 /// Returns the cheapest split by what hands do alone: which notes the left has.

@@ -1,6 +1,7 @@
 //! Fits the networks that tell a note's hand from the notes around it: logistic loss, Adam (Kingma & Ba 2015), dropout.
 
-use catchword::score::hands::around::{BIAS_AT, DIRECT_AT, N_HIDDEN, N_INPUTS, N_WEIGHTS, OUT_AT, Seen, inputs, probability, score};
+use catchword::score::hands::around::{BIAS_AT, DIRECT_AT, N_HIDDEN, N_WEIGHTS, OUT_AT, probability, score};
+use catchword::score::hands::seen::{N_INPUTS, Seen, inputs};
 use catchword::score::hands::{Row, by_reach};
 use fastrand::Rng;
 
@@ -13,7 +14,7 @@ pub struct Piece {
     pub times: usize,
 }
 
-const EPOCHS: usize = 10;
+const EPOCHS: usize = 16;
 const NOTES_AN_EPOCH: usize = 60_000;
 const BATCH: usize = 64;
 const RATE: f32 = 0.003;
@@ -44,7 +45,11 @@ pub fn fit(pieces: &[&Piece], seed: u64) -> Vec<f32> {
         for batch in these.chunks(BATCH) {
             let mut gradient = vec![0.0f32; N_WEIGHTS];
             for &(nth, i) in batch {
-                let seen = Seen { stretched: [0.5, 0.7, 1.0, 1.0, 1.4, 2.0][rng.usize(0..6)], higher: rng.i32(-6..=6) as f32 };
+                let seen = Seen {
+                    stretched: [0.5, 0.7, 1.0, 1.0, 1.4, 2.0][rng.usize(0..6)],
+                    higher: rng.i32(-6..=6) as f32,
+                    has_ends: rng.bool(),
+                };
                 let mut seen = inputs(&pieces[nth].rows, &first[nth], i, seen);
                 seen.retain(|_| rng.f32() >= DROP_INPUT);
                 loss += add(&weights, &seen, pieces[nth].is_left[i], &mut rng, &mut gradient);
@@ -86,19 +91,31 @@ fn add(weights: &[f32], inputs: &[(usize, f32)], is_left: bool, rng: &mut Rng, g
     -(if is_left { left } else { 1.0 - left }).max(1e-9).ln()
 }
 
-/// Returns the text of the table of weights.
-pub fn table(weights: &[f32], origin: &str) -> String {
+/// The weights are written as whole numbers of this many parts.
+const PARTS: f32 = 100.0;
+
+/// Rounds weights to what a table can hold.
+pub fn rounded(weights: &[f32]) -> Vec<i8> {
+    weights.iter().map(|w| (w * PARTS).round().clamp(-127.0, 127.0) as i8).collect()
+}
+
+/// Returns the weights of a table as the program reads them.
+pub fn weights(rounded: &[i8]) -> Vec<f32> {
+    rounded.iter().map(|w| f32::from(*w) / PARTS).collect()
+}
+
+/// Returns the text of a table of weights. `command` wrote it; `origin` says of what.
+pub fn table(rounded: &[i8], command: &str, origin: &str) -> String {
     let mut out = format!(
-        "//! What was learned of hands from scores for two staves: written by `cargo bench --bench train_hands`, not by hand.\n//!\n\
-         //! Origin: {origin}.\n//! Only weights are here, in thousandths; nothing of the pieces themselves.\n\n\
-         use super::around::N_WEIGHTS;\n\n/// Returns the weights of all networks, one after the other.\n\
-         pub fn weights() -> Vec<f32> {{\n    WEIGHTS.iter().map(|w| f32::from(*w) / 1000.0).collect()\n}}\n\n\
-         #[rustfmt::skip]\nstatic WEIGHTS: [i16; {} * N_WEIGHTS] = [\n",
-        weights.len() / N_WEIGHTS
+        "//! What was learned of hands from scores for two staves: written by the fit, not by hand.\n//!\n//!     {command}\n//!\n\
+         //! Origin: {origin}.\n//! Only weights are here, in hundredths; nothing of the pieces themselves.\n\n\
+         /// Returns the weights of all networks, one after the other.\n\
+         pub fn weights() -> Vec<f32> {{\n    WEIGHTS.iter().map(|w| f32::from(*w) / {PARTS:.1}).collect()\n}}\n\n\
+         #[rustfmt::skip]\nstatic WEIGHTS: &[i8] = &[\n"
     );
     let mut line = String::new();
-    for w in weights {
-        let word = format!("{},", (w * 1000.0).round() as i16);
+    for w in rounded {
+        let word = format!("{w},");
         if line.len() + word.len() > 160 {
             out += &line;
             out.push('\n');
