@@ -64,10 +64,11 @@ pub struct Warning {
 
 impl fmt::Display for Warning {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let colon = tr!(": ");
         if let Some(bar) = &self.bar {
-            write!(f, "{}: ", tr!("bar {bar}", bar))?;
+            write!(f, "{}{colon}", tr!("bar {bar}", bar))?;
         }
-        write!(f, "{}: {}", self.element, self.what)?;
+        write!(f, "{}{colon}{}", self.element, self.what)?;
         if let Some(line) = self.line {
             write!(f, " ({})", tr!("line {line}", line))?;
         }

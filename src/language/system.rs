@@ -28,7 +28,7 @@ pub fn said(error: &(dyn Error + 'static)) -> String {
 
 /// Returns the words of an error and of all that caused it, with colons between.
 pub fn chain(error: &(dyn Error + 'static)) -> String {
-    std::iter::successors(Some(error), |&error| error.source()).map(said).collect::<Vec<_>>().join(": ")
+    std::iter::successors(Some(error), |&error| error.source()).map(said).collect::<Vec<_>>().join(&tr!(": "))
 }
 
 #[cfg(test)]

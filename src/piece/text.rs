@@ -47,7 +47,7 @@ impl<T: PartialEq> PartialEq for At<T> {
 
 /// Something in a text that is not as it must be: `file:line:column: expected …, found …; hint`.
 #[derive(Clone, PartialEq, Eq, Debug, thiserror::Error)]
-#[error("{}", tr!("{file}:{place}: expected {expected}, found {found}{hint}", file, place, expected, found, hint = hint.as_ref().map(|h| format!("; {h}")).unwrap_or_default()))]
+#[error("{}", tr!("{file}:{place}: expected {expected}, found {found}{hint}", file, place, expected, found, hint = hint.as_ref().map(|h| tr!("; ") + h).unwrap_or_default()))]
 pub struct Error {
     pub file: String,
     pub place: TextPlace,

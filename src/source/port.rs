@@ -85,7 +85,7 @@ fn no_system(what: &str, remedy: &str) -> Error {
         doing: msgid!("looking for"),
         name: tr!("MIDI ports"),
         what: what.to_owned(),
-        remedy: format!("{remedy}{}{}", if remedy.is_empty() { "" } else { "; " }, tr!(INSTEAD)),
+        remedy: if remedy.is_empty() { tr!(INSTEAD) } else { [remedy, &tr!(INSTEAD)].join(&tr!("; ")) },
     }
 }
 

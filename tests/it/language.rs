@@ -83,7 +83,7 @@ fn the_command_line_speaks_the_language_of_the_settings() {
         (&["journal", "--help"], "check Lire tout le journal et dire s'il est sain"),
         (&["journal", "chekc"], "catchword: il n'y a pas de commande chekc vouliez-vous dire check ?"),
         (&["quiz", "ferry", "--minutes", "99"], "attendu : de 1 à 60 pour --minutes <N> ; trouvé : 99"),
-        (&["add", "no/such.musicxml"], "catchword: lecture de no/such.musicxml: aucun fichier ni dossier de ce nom (os error 2)"),
+        (&["add", "no/such.musicxml"], "catchword: lecture de no/such.musicxml : aucun fichier ni dossier de ce nom (os error 2)"),
         (&["drill", "fery"], "catchword: pas de morceau \"fery\" ; vouliez-vous dire \"ferry\" ? ; le chemin"),
         (&["config"], "input aucun (ordinaire)"),
         (&["plan"], "Rien à prévoir encore. Pour faire un morceau d'une partition : catchword add PARTITION"),

@@ -25,7 +25,7 @@ pub fn profile_lines(profile: &Profile) -> Vec<String> {
 
 /// Returns the same in one line, for a list.
 pub fn profile_line(profile: &Profile) -> String {
-    strings(profile).into_iter().chain([matching(profile.matching)]).collect::<Vec<_>>().join("; ")
+    strings(profile).into_iter().chain([matching(profile.matching)]).collect::<Vec<_>>().join(&tr!("; "))
 }
 
 /// How many strings there are, and from which to which.
