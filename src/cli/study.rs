@@ -121,7 +121,7 @@ impl Study<'_> {
         let (score, analysis) = (&self.piece.score, self.analysis);
         let words = analysis.words(score, self.config);
         let story = analysis.story(score, self.config, &self.ranges());
-        let mut out = vec![format!("{}: {}", self.piece.title, words.key(analysis.key, 0))];
+        let mut out = vec![tr!("{name}: {words}", name = self.piece.title, words = words.key(analysis.key, 0))];
         for region in analysis.regions.iter().skip(usize::from(analysis.regions.first().is_some_and(|r| r.key == analysis.key))) {
             out.push(format!("{}: {}", words.bars(region.from, region.end), words.key(region.key, region.from)));
         }

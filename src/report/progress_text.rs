@@ -66,12 +66,12 @@ pub fn lines(progress: &Progress) -> Vec<String> {
     }
     for items in &progress.items {
         say("", "");
-        say(&format!("{}:", items.heading()), "");
+        say(&tr!("{}:", items.heading()), "");
         items.lines.iter().chain(&items.rest()).for_each(|line| say(&format!("  {line}"), "    "));
     }
     if !progress.set_wrong.is_empty() {
         say("", "");
-        say(&format!("{}:", words::set_wrong()), "");
+        say(&tr!("{}:", words::set_wrong()), "");
         progress.set_wrong.iter().for_each(|line| say(&format!("  {line}"), "    "));
     }
     let notes = words::notes(progress);

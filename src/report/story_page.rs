@@ -59,5 +59,5 @@ fn section(section: &SheetSection) -> Markup {
 }
 
 fn switch_row(switch: &SheetSwitch) -> Markup {
-    html! { tr { @for (place, way) in &switch.ways { td { (place) ": " strong { (way) } } } } }
+    html! { tr { @for (place, way) in &switch.ways { td { (tr!("{place}: {way}", place, way = "")) strong { (way) } } } } }
 }

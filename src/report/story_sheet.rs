@@ -137,8 +137,8 @@ impl StorySheet {
             say("", "");
             say(&switches_head(), "");
             for SheetSwitch { ways: [(here, way), (there, other)] } in &self.switches {
-                say(&format!("  {here}: {way}"), "      ");
-                say(&format!("  {there}: {other}"), "      ");
+                say(&format!("  {}", tr!("{place}: {way}", place = here, way)), "      ");
+                say(&format!("  {}", tr!("{place}: {way}", place = there, way = other)), "      ");
                 say("", "");
             }
             out.pop();

@@ -125,23 +125,24 @@ fn studied(dir: &Path) -> Vec<(String, String)> {
     command.env("TERM", "xterm-256color");
     let mut pty = Pty::start(command, 80, 24);
     pty.wait_for("[récit]");
+    pty.wait_for("q fermer");
     let mut seen = vec![("story".to_owned(), pty.text())];
     let mut see = |name: &str, keys: &str, expected: &str| {
         pty.press(keys);
         pty.wait_for(expected);
         seen.push((name.to_owned(), pty.text()));
     };
-    see("kept", "a", "1 gardées");
+    see("kept", "a", "gardées 1");
     see("kept again", "\x1b[Aa", "déjà gardée");
     see("rewording", "e", "dans vos mots :");
-    see("reworded", "\x15vers la rive\r", "1 à vous");
+    see("reworded", "\x15vers la rive\r", "à vous 1");
     see("fuller", "f", "plus complet");
     see("left", "\x1b", "Tab vues");
     see("asked for a place", "n", "où (mesure.temps");
     see("no such place", "\x15nulle part\r", "nulle part");
     see("a place", "\x1512.1 gauche\r", "à 12.1 gauche :");
-    see("a new line", "tenir\r", "2 à vous");
-    see("dropped", "x", "1 à vous");
+    see("a new line", "tenir\r", "à vous 2");
+    see("dropped", "x", "à vous 1");
     see("dialect", "d", "ébauches en");
     see("map", "2", "[carte]");
     for _ in 0..24 {
@@ -179,7 +180,6 @@ fn nothing_english_is_left_on_the_screens_and_pages_of_a_french_player() {
         &["plan", "traversée", "--on", "2030-05-20", "--minutes", "5"],
         &["plan", "traversée", "--on", "2030-06-01"],
         &["trace", "traversée", "--rep", "3"],
-        &["reps", "traversée"],
     ] {
         shown.push((args.join(" "), printed(dir, args)));
     }
@@ -228,10 +228,10 @@ fn english() -> BTreeSet<String> {
         .collect()
 }
 
-/// Returns the words of a text with single spaces between, without marks at its ends.
+/// Returns the words of a text with single spaces between, without marks and figures at its ends.
 fn plain(text: &str) -> String {
     let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
-    words.trim_matches(|c: char| !c.is_alphanumeric()).to_owned()
+    words.trim_matches(|c: char| !c.is_alphabetic()).to_owned()
 }
 
 #[test]
