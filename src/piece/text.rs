@@ -233,7 +233,13 @@ impl<'a, 's> Keys<'a, 's> {
     /// Returns a list of whole numbers within `range`, each larger than the one before, at most `n_max` and at least one.
     pub fn rising(&self, key: &str, range: std::ops::RangeInclusive<i64>, n_max: usize) -> Result<Option<At<Vec<i64>>>, Error> {
         let (least, most) = (range.start(), range.end());
-        let expected = format!("1 to {n_max} whole numbers from {least} to {most}, each larger than the one before, for {key:?}");
+        let expected = tr!(
+            "1 to {n} whole numbers from {least} to {most}, each larger than the one before, for {key}",
+            n = n_max,
+            least,
+            most,
+            key = format!("{key:?}")
+        );
         self.typed(key, &expected, |value| {
             let number = |v: &Spanned<DeValue<'s>>| v.get_ref().as_integer().and_then(integer).filter(|n| range.contains(n));
             let numbers: Vec<i64> = value.as_array()?.iter().map(number).collect::<Option<_>>()?;

@@ -62,7 +62,7 @@ impl Store {
                    FROM session CROSS JOIN rep ON session_id = session.id
                    WHERE piece_key = ? ORDER BY started_utc_us DESC, started_us DESC LIMIT 1";
         let read = |row: &Row<'_>| Ok(Latest { at: timestamp(row.get(0)?, row.get(1)?)?, span: row.get(2)?, verdict: known(row, 3)? });
-        Ok(self.rows(sql, [piece_key], read, "read the latest rep")?.pop())
+        Ok(self.rows(sql, [piece_key], read, msgid!("read the latest rep"))?.pop())
     }
 
     /// Returns the lapses of a piece's run-throughs by rep, each list in the order they happened.
