@@ -134,6 +134,11 @@ impl Judge {
         }
     }
 
+    /// Tells whether the instrument was away when something was due.
+    pub fn has_absence(&self) -> bool {
+        self.found.iter().any(|f| f.fault == Fault::Gone)
+    }
+
     /// Takes back hesitations and prompts dated at or after `at`: a note that happened before them arrived late.
     pub fn retract_silence_since(&mut self, at: Micros) {
         let is_late = |f: &Found| matches!(f.fault, Fault::Hesitation | Fault::Gone | Fault::Prompt(_)) && f.at >= at;

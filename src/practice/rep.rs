@@ -25,6 +25,8 @@ const LAST_CHORD: Micros = Micros(1_000_000);
 /// Onsets in order, and belief in the place, with which a run that begins late is under way.
 const N_ONSETS_UNDER_WAY: usize = 6;
 const SURE_OF_THE_PLACE: f32 = 0.8;
+/// Notes after which it is known where a player is whose instrument is back.
+const N_NOTES_BACK: u8 = 6;
 
 /// A rep from its first note on.
 #[derive(Clone)]
@@ -49,6 +51,8 @@ pub struct Attempt {
     findings: Vec<Finding>,
     /// The instrument went away since the last note.
     is_gone: bool,
+    /// Notes to come of which a slip may be what was played while the instrument was away.
+    n_unsure: u8,
 }
 
 impl Attempt {
@@ -70,12 +74,14 @@ impl Attempt {
             has_waited: false,
             findings: Vec::new(),
             is_gone: false,
+            n_unsure: 0,
         }
     }
 
     /// The instrument went away: until its next note nothing is asked of the player.
     pub fn instrument_gone(&mut self) {
         self.is_gone = true;
+        self.n_unsure = N_NOTES_BACK;
     }
 
     /// Hears one note; what it was and what is found goes to `out`.
@@ -93,7 +99,9 @@ impl Attempt {
         self.last_note = at;
         self.has_waited = false;
         self.n_notes += 1;
-        let (was_gone, was_broken) = (std::mem::take(&mut self.is_gone), self.judge.is_broken());
+        self.is_gone = false;
+        let (is_unsure, was_broken) = (self.n_unsure > 0, self.judge.is_broken());
+        self.n_unsure = self.n_unsure.saturating_sub(1);
         self.findings.clear();
         let mut heard = self.follower.note(at, key, velocity, &mut self.findings);
         if self.ear.reconsider(passage, Stamped { at, what: key }, &mut heard, &self.played, cx.span) {
@@ -122,7 +130,7 @@ impl Attempt {
             out.push(Output::ByStrings { at });
         }
         self.pass_on(cx, out);
-        if was_gone && !was_broken && self.judge.is_broken() {
+        if is_unsure && !was_broken && self.judge.is_broken() {
             self.judge.breaks_by_absence();
         }
         heard
@@ -271,7 +279,8 @@ impl Attempt {
         let run = (span.mode == Mode::RunThrough).then(|| run::run(&self.path, span, &cx.piece.score, ended, cx.config.pass));
         let lapsed = if run.is_some() { run::lapsed(&self.path, span, ended) } else { Vec::new() };
         let last = OnsetIdx(span.n_onsets() - 1);
-        if self.is_complete(Micros::MAX, cx) && !self.judge.is_broken() {
+        // With a silence in it that is not the player's, a rep has no tempo.
+        if self.is_complete(Micros::MAX, cx) && !self.judge.is_broken() && !self.judge.has_absence() {
             self.judge.tempo(tempo, cx.piece.tempo, span.tempo_share.unwrap_or(cx.config.tempo_share), ended, last);
         }
         let (verdict, decided_by) = self.judge.verdict();

@@ -153,7 +153,7 @@ proptest! {
             n_rows += rows.len();
         }
         prop_assert_eq!(n_rows, records.len());
-        prop_assert!(n_rows > 15, "there was something to export");
+        prop_assert!(n_rows > 0, "there was something to export");
     }
 
     #[test]

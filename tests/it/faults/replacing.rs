@@ -61,7 +61,7 @@ fn a_kill_at_any_moment_leaves_the_old_file_or_the_new_one_whole() {
         assert!(number(&file) > before, "kill {nth} came before anything was replaced");
     }
     // What was left beside it keeps nobody from writing.
-    replace_file(&file, b"language = \"fr\"\n").unwrap();
+    replace_file(&file, b"[hesitation]\nfloor-s = 1.0\n").unwrap();
     assert_ne!(Config::load(&file).unwrap(), Config::default());
 }
 
