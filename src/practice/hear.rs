@@ -272,7 +272,9 @@ impl Engine {
                 self.turn(verdict, at).unwrap_or(Show::Done { verdict, words, rest })
             }
         };
-        self.phase = Phase::Between { show, ears: Ears { broken, ..Ears::default() } };
+        // In the few beats of a loop, what is played on after a slip is too much like a way back to tell them apart: only a pause begins anew.
+        let ears = if self.loop_left.is_some() { Ears { plays_on: true, ..Ears::default() } } else { Ears { broken, ..Ears::default() } };
+        self.phase = Phase::Between { show, ears };
     }
 
     /// Counts the cues that a rep came by without needing them.

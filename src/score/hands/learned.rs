@@ -1,6 +1,6 @@
 //! What was learned of hands from scores for two staves: written by the fit, not by hand.
 //!
-//!     cargo bench --bench train_hands -- --cases DIR --scores DIR --without K331 --write FILE --origin TEXT
+//! `cargo bench --bench train_hands -- --cases DIR --scores DIR --without K331 --write FILE --origin TEXT`
 //!
 //! Origin: Mozart's sonata movements (K. 331 left out) and Schumann's op. 15, as annotated in the corpora of the Digital and Cognitive Musicology Lab (DCML, CC BY-NC-SA 4.0); 16 scores for two staves by other composers from the corpus of music21 10.5.1 (Beach, C. P. E. Bach, Handel, Joplin, Lili'uokalani, Schoenberg, Schubert, C. Schumann, R. Schumann op. 48, Verdi, Weber) and The Weeders of the OpenScore Lieder corpus (CC0).
 //! Only weights are here, in hundredths; nothing of the pieces themselves.

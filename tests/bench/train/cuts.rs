@@ -2,7 +2,7 @@
 
 use catchword::analysis::phrases::N_INPUTS;
 use catchword::analysis::sections::{
-    self, Cuts, LENGTHS, LENGTHS_AT, LOOK_BACK, N_HIDDEN, N_NETS, N_WEIGHTS, Price, choose, length_weight, line_scores, worth,
+    self, BARS, Cuts, LENGTHS, LENGTHS_AT, LOOK_BACK, N_HIDDEN, N_NETS, N_WEIGHTS, Price, choose, length_weight, line_scores, worth,
 };
 
 /// The bar lines of a piece and the bars in which phrases start.
@@ -125,7 +125,7 @@ pub fn hits(found: &[usize], wanted: &[usize], slack: usize) -> usize {
 pub fn score(pieces: &[(&Lines, Vec<f64>)], price: Price) -> [f64; 2] {
     let (mut n, mut found, mut wanted) = ([0; 2], 0, 0);
     for (piece, p) in pieces {
-        let said: Vec<usize> = choose(&worth(p, price)).into_iter().filter(|s| *s > 0).collect();
+        let said: Vec<usize> = choose(&worth(p, price), &BARS).into_iter().filter(|s| *s > 0).collect();
         let truth: Vec<usize> = piece.starts.iter().copied().filter(|s| *s > piece.starts[0]).collect();
         for slack in [0, 1] {
             n[slack] += hits(&said, &truth, slack);

@@ -107,7 +107,7 @@ pub fn weights(rounded: &[i8]) -> Vec<f32> {
 /// Returns the text of a table of weights. `command` wrote it; `origin` says of what.
 pub fn table(rounded: &[i8], command: &str, origin: &str) -> String {
     let mut out = format!(
-        "//! What was learned of hands from scores for two staves: written by the fit, not by hand.\n//!\n//!     {command}\n//!\n\
+        "//! What was learned of hands from scores for two staves: written by the fit, not by hand.\n//!\n//! `{command}`\n//!\n\
          //! Origin: {origin}.\n//! Only weights are here, in hundredths; nothing of the pieces themselves.\n\n\
          /// Returns the weights of all networks, one after the other.\n\
          pub fn weights() -> Vec<f32> {{\n    WEIGHTS.iter().map(|w| f32::from(*w) / {PARTS:.1}).collect()\n}}\n\n\

@@ -34,9 +34,8 @@ fn a_rep_goes_on_where_it_was_when_the_writer_of_a_fifo_comes_back() {
     let mut wire = writer();
     play(&mut wire, 5..12, GAP);
     plain.wait_for("instrument back", 1);
-    // The silence was a stop, as far as the music goes; the rep is one, and says that the instrument was away.
+    // Nothing was due for long enough to be missed: the rep is one, and clean.
     plain.wait_for_verdicts(1);
-    assert!(plain.lines().iter().any(|line| line.contains("the instrument went away")), "{:?}", plain.lines());
     plain.say("quit");
     assert!(plain.wait_for_end().0.success());
     assert_eq!(takes(&piece), [keys_of(12)]);

@@ -25,13 +25,14 @@ fn slip(evening: &mut Evening, bar: usize) -> Vec<Output> {
     evening.play(vec![Planned::Wrong { at, hand: Hand::Left }])
 }
 
-fn words<'a>(evening: &'a Evening) -> &'a str {
+fn words(evening: &Evening) -> &str {
     match evening.stage() {
         Stage::RepDone { words, .. } => words,
         _ => "",
     }
 }
 
+#[track_caller]
 fn one(outputs: &[Output]) -> Rep {
     let reps = reps(outputs);
     assert_eq!(reps.len(), 1, "{reps:?}");
@@ -113,7 +114,7 @@ fn a_slip_anywhere_in_the_piece_has_a_loop_that_can_be_played() {
             }
             let played = one(&evening.play(vec![]));
             assert_eq!(played.verdict, Verdict::Clean, "section {section}, bar {bar}: {:?}", played.reason);
-            assert_eq!(words(&evening), "now from the top", "section {section}, bar {bar}");
+            assert!(!evening.engine.span().name.starts_with("around "), "section {section}, bar {bar}");
         }
     }
 }

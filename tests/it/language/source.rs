@@ -75,8 +75,8 @@ pub fn literals_in(file: &str, source: &str) -> Vec<Literal> {
             at += rest.find("*/").map_or(rest.len(), |end| end + 2);
         } else if c == '\'' {
             at += quoted_letter(rest);
-        } else if rest.starts_with("r#\"") {
-            at += rest[3..].find("\"#").map_or(rest.len(), |end| end + 5);
+        } else if let Some(raw) = rest.strip_prefix("r#\"") {
+            at += raw.find("\"#").map_or(rest.len(), |end| end + 5);
         } else if c == '"' {
             let (text, after) = super::literal(rest).unwrap_or_else(|| panic!("{file}: a string without an end"));
             let line = code[..at].matches('\n').count() + 1;
