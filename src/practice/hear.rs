@@ -3,6 +3,7 @@
 use super::judge::{Fault, Found};
 use super::phase::{Ears, Phase, Show};
 use super::rep::{Attempt, Context};
+use super::span::Span;
 use super::story_line::wants_line;
 use super::{Engine, Output};
 use crate::follower::{Begin, Finding, Heard, HeardNote, OnsetIdx, Position};
@@ -94,7 +95,8 @@ impl Engine {
         ears.n_notes += 1;
         let n_notes_to_begin = if cx.span.is_drill() { N_NOTES_TO_BEGIN } else { N_NOTES_TO_BEGIN_LATE };
         let is_stale = ears.candidate.as_ref().is_some_and(|c| c.n_notes() >= n_notes_to_begin);
-        if silence.is_none_or(|s| s >= FRESH_START || (is_first_note && ears.broken.is_none() && !ears.plays_on && s >= TRAILING)) {
+        let fresh = if ears.plays_on { longer_than_any_step(cx.span) } else { FRESH_START };
+        if silence.is_none_or(|s| s >= fresh || (is_first_note && ears.broken.is_none() && !ears.plays_on && s >= TRAILING)) {
             let begin = if cx.span.is_drill() { Begin::At(OnsetIdx(0)) } else { Begin::Anywhere };
             ears.candidate = Some(Box::new(Attempt::new(cx.span, cx.config, begin)));
             ears.from_top = top.map(|top| Box::new(Attempt::new(top.span, top.config, Begin::At(OnsetIdx(0)))));
@@ -303,6 +305,14 @@ impl Engine {
         let rest = Some(at + self.config.rest.unwrap_or(self.config.span_done));
         self.phase = Phase::between(Show::Done { verdict, words: tr!("now from the top"), rest });
     }
+}
+
+/// Returns a silence that is none of the span's own: in the slow beats of a loop every step is a long one.
+fn longer_than_any_step(span: &Span) -> Micros {
+    let onsets = &span.line.onsets;
+    let longest = onsets.windows(2).map(|pair| pair[1].at - pair[0].at).max();
+    let longest = span.line.tempo.zip(longest).map_or(Micros::ZERO, |(tempo, step)| tempo.duration(step));
+    FRESH_START.max(Micros(longest.0 * 3 / 2))
 }
 
 fn is_beginning(heard: &HeardNote) -> bool {

@@ -78,7 +78,8 @@ impl<B: Backend> Canvas<B> {
     fn clear(&mut self, size: Size) -> Result<(), B::Error> {
         self.backend.clear_region(ClearType::All)?;
         self.lay_out(size);
-        Ok(())
+        // An empty screen that follows writes nothing of its own.
+        self.backend.flush()
     }
 
     fn lay_out(&mut self, size: Size) {
