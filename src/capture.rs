@@ -3,7 +3,7 @@
 //! The player reads from the printed page and says what stands at its head: a [`Page`]. One stretch of playing with its beats is a
 //! [`Reading`]; [`score`] turns one or two readings of the same bars into a [`Captured`] score: beats give every note a place in
 //! quarters ([`beats`]), two readings are laid over each other and what differs is kept for a question ([`merge`]), places are
-//! brought to the metrical grid ([`quantise`]), hands are told apart (`score::hands`), notes get their values ([`values`]) and
+//! brought to the metrical grid ([`quantise`]), hands are told apart (`score::hands`), notes get their values ([`mod@values`]) and
 //! their names (`theory::spelling`).
 //!
 //! Pure: knows no file, no port and no clock. The captured score is data for following; nothing here shows a note, and
