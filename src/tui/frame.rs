@@ -59,8 +59,8 @@ impl Sheet {
                 debug_assert!(row.iter().all(|cell| *cell == Cell::EMPTY), "a widget drew outside of its area: {row:?}");
                 return None;
             }
-            let content: Vec<Cell> = row.iter_mut().map(std::mem::take).collect();
-            content.iter().any(|cell| *cell != Cell::EMPTY).then_some(Buffer { area, content })
+            let is_seen = row.iter().any(|cell| *cell != Cell::EMPTY);
+            is_seen.then(|| Buffer { area, content: row.iter_mut().map(std::mem::take).collect() })
         };
         rows.zip(&mut self.is_drawn).map(take).collect()
     }
