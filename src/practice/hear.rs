@@ -258,16 +258,9 @@ impl Engine {
                 if wants_line(fault) {
                     self.open_place(place, hand, fault.stand(), at, out);
                 }
-                if self.lead_in.is_none()
-                    && self.config.slips.n_clean > 0
-                    && let Some(first_bar) = self.begin_loop(onset)
-                {
-                    // The broken rep was one of the section: what listens from now on hears the loop, and the section from its top.
-                    let ears = Ears { plays_on: true, ..Ears::default() };
-                    self.phase = Phase::Between { show: Show::Look { words, bar: bar - first_bar }, ears };
-                    return;
-                }
-                Show::Look { words, bar }
+                let begins_loop = self.lead_in.is_none() && self.config.slips.n_clean > 0;
+                let first_bar = begins_loop.then(|| self.begin_loop(onset)).flatten().unwrap_or(0);
+                Show::Look { words, bar: bar - first_bar }
             }
             None => {
                 let rest = self.config.rest.map(|rest| at + rest);

@@ -49,9 +49,7 @@ pub struct Attempt {
     /// The last chord has been waited for since the last note.
     has_waited: bool,
     findings: Vec<Finding>,
-    /// The instrument went away since the last note.
-    is_gone: bool,
-    /// Notes to come of which a slip may be what was played while the instrument was away.
+    /// Notes to come of which a slip may be what was played while the instrument was away; all of them until its first.
     n_unsure: u8,
 }
 
@@ -73,14 +71,12 @@ impl Attempt {
             n_notes: 0,
             has_waited: false,
             findings: Vec::new(),
-            is_gone: false,
             n_unsure: 0,
         }
     }
 
     /// The instrument went away: until its next note nothing is asked of the player.
     pub fn instrument_gone(&mut self) {
-        self.is_gone = true;
         self.n_unsure = N_NOTES_BACK;
     }
 
@@ -99,7 +95,6 @@ impl Attempt {
         self.last_note = at;
         self.has_waited = false;
         self.n_notes += 1;
-        self.is_gone = false;
         let (is_unsure, was_broken) = (self.n_unsure > 0, self.judge.is_broken());
         self.n_unsure = self.n_unsure.saturating_sub(1);
         self.findings.clear();
@@ -198,7 +193,7 @@ impl Attempt {
         let due = self.follower.hesitation_deadline().is_some_and(|d| d <= now);
         if let Some(onset) = self.follower.next_onset().filter(|o| due && self.hesitated != Some(*o)) {
             self.hesitated = Some(onset);
-            if self.is_gone {
+            if self.n_unsure == N_NOTES_BACK {
                 self.judge.notes(Found { at: now, fault: Fault::Gone, onset, hand: None });
                 return;
             }
