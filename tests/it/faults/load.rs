@@ -139,6 +139,42 @@ fn ten_minutes_at_the_speed_of_the_wire_lose_no_note() {
     check_one_long_take(Duration::from_secs(600));
 }
 
+/// Drills at the speed of the wire: what a rep held is given back, but for its line in the account of the session.
+#[test]
+#[ignore = "ten minutes"]
+fn a_drill_of_ten_minutes_at_the_speed_of_the_wire_holds_no_notes_of_reps_gone_by() {
+    let length = Duration::from_secs(600);
+    let piece = Piece::new(12);
+    let mut pty = on_screen(piece.arguments(&piece.data()));
+    pty.wait_for("0 of 9");
+    let begun = Instant::now();
+    let mut samples = Vec::new();
+    let n_sent = thread::scope(|scope| {
+        let playing = scope.spawn(|| play_at_wire_speed(&piece, || begun.elapsed() >= length));
+        while begun.elapsed() < length {
+            sleep(Duration::from_millis(500));
+            samples.push(resident(pty.process_id()));
+        }
+        playing.join().unwrap()
+    });
+    sleep(Duration::from_millis(500));
+    pty.press("q");
+    pty.wait_for_end();
+    let store = Store::open(&piece.data()).unwrap();
+    store.check().unwrap();
+    let (n_reps, n) = (piece.reps(&store).len(), samples.len());
+    let peak = |part: &[u64]| *part.iter().max().expect("samples") as f64;
+    let (second, last) = (peak(&samples[n / 10..n / 5]), peak(&samples[n - n / 10..]));
+    let a_rep = (last - second) / (0.85 * n_reps as f64);
+    println!(
+        "{n_sent} notes in {length:.0?}, {n_reps} reps kept; resident {:.1} MB in the second tenth, {:.1} MB in the last: {a_rep:.0} bytes a rep",
+        second / 1e6,
+        last / 1e6
+    );
+    // A rep is some hundred notes; its take alone would be several times this.
+    assert!(a_rep < 1_500.0, "{a_rep} bytes a rep");
+}
+
 /// An evening of twelve hours: a section of 100 bars at 100 quarters a minute, over and over, every second rep broken off by a wrong
 /// note; played from a recorded take a hundred times as fast, but for the breath between the reps, which is the player's own.
 #[test]
