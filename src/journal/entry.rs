@@ -223,11 +223,15 @@ pub struct Reason {
     pub words: String,
 }
 
-/// Something noted during a rep.
+/// What is noted of an answer under which the instrument went away: it says nothing of the player's memory.
+pub const GONE: &str = "gone";
+
+/// Something noted during a rep or an answer.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Happening {
     pub at: Micros,
-    /// `wrong`, `missed`, `extra`, `restart`, `jump`, `wrong-turn`, `setting`, `hesitation`, `prompt-1` to `prompt-3`, `tempo`, `abandoned`.
+    /// `wrong`, `missed`, `extra`, `restart`, `jump`, `wrong-turn`, `setting`, `hesitation`, `prompt-1` to `prompt-3`, `tempo`, `abandoned`,
+    /// [`GONE`].
     pub kind: &'static str,
     /// `bar.beat` as in a piece file.
     pub place: String,

@@ -33,7 +33,7 @@ use uuid::Uuid;
 
 use self::convert::{known, shifted, timestamp, uuid};
 use super::attempts::RepRow;
-use super::entry::{Entry, Witness};
+use super::entry::{Entry, GONE, Witness};
 use super::stats::{DatedAnswer, DatedRep};
 use crate::import;
 use crate::import::smf::read_take;
@@ -333,7 +333,8 @@ impl Store {
         Ok(found.into_iter().next().unwrap_or_default())
     }
 
-    /// Returns all answers about a piece, oldest first; of one that the player overruled their last word, as told.
+    /// Returns all answers about a piece, oldest first; of one that the player overruled their last word, as told. One under which the
+    /// instrument went away is left out.
     ///
     /// # Errors
     /// When they cannot be read.
@@ -342,7 +343,8 @@ impl Store {
                           witness, n_notes_between,
                           (SELECT word.outcome FROM answer_overrule word WHERE answer_id = answer.id ORDER BY at_us DESC, word.id DESC LIMIT 1)
                    FROM answer JOIN session ON session.id = answer.session_id
-                   WHERE piece_key = ? ORDER BY 1, number";
+                   WHERE piece_key = ? AND NOT EXISTS (SELECT 1 FROM answer_happening WHERE answer_id = answer.id AND answer_happening.kind = ?)
+                   ORDER BY 1, number";
         let is_overruled = |row: &Row<'_>| Ok::<_, rusqlite::Error>(row.get_ref(9)? != rusqlite::types::ValueRef::Null);
         let read = |row: &Row<'_>| {
             Ok(DatedAnswer {
@@ -356,7 +358,7 @@ impl Store {
                 n_notes_between: row.get(8)?,
             })
         };
-        self.rows(sql, [piece_key], read, msgid!("read the answers"))
+        self.rows(sql, [piece_key, GONE], read, msgid!("read the answers"))
     }
 
     /// Returns the places of a piece whose line of story is put off and not told since, oldest first: place and hand.

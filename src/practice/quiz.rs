@@ -201,6 +201,7 @@ impl Quiz {
         let recall = end.first_right.map(|first| first - asked);
         let bar = |place: Place| tr!("bar {bar}", bar = self.piece.score.bar(place.bar).label);
         self.answers.push(Answered {
+            number: self.n_asked,
             kind: question.kind,
             name: question.name.clone(),
             outcome: end.outcome,
@@ -217,21 +218,27 @@ impl Quiz {
             (tr!("look: {place}", place = place.trim_end()), why.to_owned())
         };
         self.deck.answered(idx, end.outcome, recall);
+        let at = end.at;
+        self.record(idx, asked, if is_told { Witness::Told } else { Witness::Heard }, end, out);
+        self.phase = Phase::Between { since: at, told: Some(Told { is_held, large, small }) };
+    }
+
+    fn record(&mut self, question: usize, asked: Micros, witness: Witness, end: End, out: &mut Vec<Output>) {
+        let Question { kind, text, .. } = &self.questions[question];
         out.push(Output::Record(Entry::Answer(Answer {
             number: self.n_asked,
-            kind: question.kind,
-            place: question.text.clone(),
+            kind: *kind,
+            place: text.clone(),
             asked,
             first_right: end.first_right,
             ended: end.at,
             outcome: end.outcome,
-            witness: if is_told { Witness::Told } else { Witness::Heard },
+            witness,
             n_notes_between: end.n_notes_between,
             happenings: end.happenings,
             take: end.take,
         })));
         self.n_asked += 1;
-        self.phase = Phase::Between { since: end.at, told: Some(Told { is_held, large, small }) };
     }
 
     fn finish(&mut self, out: &mut Vec<Output>) {
@@ -256,7 +263,8 @@ impl Machine for Quiz {
         match input.what {
             Input::Midi(event) => self.midi(Stamped { at, what: event }, out),
             Input::Command(command) => self.command(command, out),
-            Input::Deadline | Input::Story(_) | Input::Gone => {}
+            Input::Gone => self.instrument_gone(out),
+            Input::Deadline | Input::Story(_) => {}
         }
     }
 

@@ -12,7 +12,8 @@ mod ways;
 use std::sync::Arc;
 
 use catchword::analysis::analyse;
-use catchword::journal::entry::{Answer, Entry, Outcome, QuestionKind, Witness};
+use catchword::journal::entry::{Answer, Entry, Outcome, QuestionKind, Verdict, Witness};
+use catchword::journal::store::{NewSession, Store};
 use catchword::midi::{Channel, MidiEvent, MidiKey, Velocity};
 use catchword::piece::Piece;
 use catchword::piece_folder::open_piece;
@@ -510,6 +511,40 @@ fn pausing_gives_its_time_back_and_leaving_keeps_what_was_played() {
 }
 
 #[test]
+fn an_answer_under_which_the_instrument_went_away_is_kept_and_counts_for_nothing() {
+    let mut sitting = Sitting::with("ferry", &[QuestionKind::ColdStart], QuizConfig::standard(5, 1));
+    sitting.next_question();
+    sitting.answer_well(secs(1.0)).expect("there is time");
+    sitting.next_question();
+    let passage = sitting.quiz.passage().unwrap().clone();
+    let first: Vec<MidiKey> = passage.span.line.notes[passage.span.line.onset(passage.begin).notes.clone()].iter().map(|n| n.key).collect();
+    sitting.strike(&first, secs(1.0));
+    let ends = sitting.quiz.ends().unwrap();
+    sitting.input(sitting.now + secs(0.5), Input::Gone);
+    assert_eq!(sitting.quiz.view().stage, Stage::Paused);
+    let gone = sitting.last();
+    assert_eq!(gone.happenings.last().map(|h| h.kind), Some("gone"));
+    assert_eq!(gone.take.events().len(), first.len());
+    assert_eq!((sitting.quiz.view().n_clean, sitting.quiz.view().target), (1, 1), "one answer counts");
+    // The time without an instrument is given back, and what the player says next is of the answer that counts.
+    sitting.input(sitting.now + secs(30.0), Input::Command(Command::Pause));
+    assert_eq!(sitting.quiz.ends(), Some(ends + secs(30.0)));
+    sitting.command(Command::Overrule(Verdict::Broken));
+    assert!(matches!(sitting.outputs.last(), Some(Output::Record(Entry::AnswerOverruled { answer: 0, .. }))), "{:?}", sitting.outputs.last());
+    // Away before anything was played: nothing is written down.
+    sitting.next_question();
+    sitting.input(sitting.now + secs(0.5), Input::Gone);
+    assert_eq!(sitting.answers().len(), 2);
+    // The journal gives back what counts.
+    let mut store = Store::open_in_memory().unwrap();
+    let session = store.begin_session(&a_session()).unwrap();
+    for answer in sitting.answers() {
+        store.append(session, &Entry::Answer(answer.clone())).unwrap();
+    }
+    assert_eq!(store.answers("ferry").unwrap().len(), 1);
+}
+
+#[test]
 fn what_was_on_its_way_before_the_question_is_no_answer() {
     let mut sitting = Sitting::with("ferry", &[QuestionKind::ColdStart], QuizConfig::standard(5, 1));
     sitting.next_question();
@@ -538,18 +573,20 @@ fn no_question_names_a_note_of_its_answer() {
     }
 }
 
-#[test]
-fn answers_come_back_from_the_journal_as_doubt() {
-    use catchword::journal::store::{NewSession, Store};
-    let mut store = Store::open_in_memory().unwrap();
-    let new = NewSession {
+fn a_session() -> NewSession {
+    NewSession {
         started: "2026-03-01T18:00:00+01:00".parse().unwrap(),
         piece_key: "ferry".into(),
         piece_title: "The Ferry".into(),
         program_version: "0".into(),
         seed: 5,
-    };
-    let session = store.begin_session(&new).unwrap();
+    }
+}
+
+#[test]
+fn answers_come_back_from_the_journal_as_doubt() {
+    let mut store = Store::open_in_memory().unwrap();
+    let session = store.begin_session(&a_session()).unwrap();
     let mut sitting = Sitting::with("ferry", &[], QuizConfig::standard(4, 5));
     let mut n = 0;
     while sitting.next_question() {

@@ -8,6 +8,7 @@ use crate::time::Micros;
 /// One answer, as far as the account tells of it.
 #[derive(Clone, PartialEq, Debug)]
 pub struct Answered {
+    pub number: u32,
     pub kind: QuestionKind,
     /// What the player calls the place.
     pub name: String,
@@ -98,6 +99,7 @@ mod tests {
     #[test]
     fn the_account_counts_and_names_places() {
         let answer = |kind, name: &str, outcome, recall_ms: Option<i64>, confused: Option<(&str, &str)>| Answered {
+            number: 0,
             kind,
             name: name.into(),
             outcome,

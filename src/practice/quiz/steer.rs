@@ -3,7 +3,7 @@
 use super::hearing::End;
 use super::phase::{Phase, Told};
 use super::{Command, Output, Quiz};
-use crate::journal::entry::{Entry, Outcome, Verdict};
+use crate::journal::entry::{Entry, GONE, Outcome, Verdict, Witness};
 use crate::midi::Take;
 use crate::time::Micros;
 
@@ -62,7 +62,7 @@ impl Quiz {
         answer.outcome = outcome;
         answer.confused = None;
         self.deck.overruled(outcome, answer.recall);
-        let (now, number) = (self.now, self.n_asked - 1);
+        let (now, number) = (self.now, answer.number);
         out.push(Output::Record(Entry::AnswerOverruled { answer: number, outcome, at: now }));
         if let Phase::Between { since, told: Some(told) } = &mut self.phase {
             let large = if is_held { tr!("held") } else { tr!("did not hold") };
@@ -77,6 +77,21 @@ impl Quiz {
             Phase::Asked(asking) if asking.is_called() => self.phase = Phase::Mark { asking, had: now, since: now, take: Take::default() },
             other => self.phase = other,
         }
+    }
+
+    /// The instrument went away under an answer: what was heard of it is kept and counts for nothing, and the quiz waits.
+    pub(super) fn instrument_gone(&mut self, out: &mut Vec<Output>) {
+        let now = self.now;
+        let Phase::Asked(asking) = &self.phase else { return };
+        if self.is_told(asking.question) {
+            return;
+        }
+        if let Some(mut end) = asking.left(now, &self.questions, self.around()) {
+            end.happenings.last_mut().expect("what was left says so").kind = GONE;
+            let (question, asked) = asking.subject();
+            self.record(question, asked, Witness::Heard, end, out);
+        }
+        self.phase = Phase::Paused { since: now };
     }
 
     /// Writes down an answer that is left before its end; a question that nothing was played to is forgotten.
