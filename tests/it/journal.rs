@@ -390,7 +390,8 @@ fn journals_of_every_past_schema_open_with_all_that_is_in_them() {
         let sql = fs::read_to_string(&schema).unwrap();
         rusqlite::Connection::open(dir.path().join(FILE_NAME)).unwrap().execute_batch(&sql).unwrap();
         let whole = tempfile::tempdir().unwrap();
-        Store::salvage(dir.path(), &whole.path().join(FILE_NAME)).unwrap();
+        let salvaged = Store::salvage(dir.path(), &whole.path().join(FILE_NAME)).unwrap();
+        assert_eq!((salvaged.n_broken_tables, salvaged.n_orphans), (0, 0), "a table that it never had is not broken");
         assert_eq!(
             Store::open(whole.path()).unwrap().reps("ferry").unwrap().len(),
             2,

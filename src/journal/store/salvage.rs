@@ -8,7 +8,7 @@ use rusqlite::{Connection, OpenFlags, params_from_iter};
 
 use super::copy::beside;
 use super::tables::{Known, TABLES};
-use super::{Error, FILE_NAME, Store};
+use super::{Error, FILE_NAME, MIGRATIONS, Store};
 
 /// What was taken out.
 #[derive(Clone, Copy, PartialEq, Eq, Default, Debug)]
@@ -35,9 +35,9 @@ impl Store {
         let from = dir.join(FILE_NAME);
         let opening = |source| Error::Open { file: from.clone(), source };
         let damaged = Store::unready(Connection::open_with_flags(&from, OpenFlags::SQLITE_OPEN_READ_ONLY).map_err(opening)?, from.clone());
-        damaged.refuse_what_is_not_ours()?;
+        let is_older = damaged.refuse_what_is_not_ours()? < MIGRATIONS.len();
         let part = beside(to, "part");
-        let written = damaged.salvage_into(&part);
+        let written = damaged.salvage_into(&part, is_older);
         let kept = written.and_then(|salvaged| {
             let failed = |source: std::io::Error| Error::Copy { from: from.clone(), to: to.to_owned(), source: source.into() };
             fs::rename(&part, to).map_err(failed)?;
@@ -49,14 +49,15 @@ impl Store {
         kept
     }
 
-    fn salvage_into(&self, to: &Path) -> Result<Salvaged, Error> {
+    fn salvage_into(&self, to: &Path, is_older: bool) -> Result<Salvaged, Error> {
         let connection = Connection::open(to).map_err(|source| Error::Open { file: to.to_owned(), source })?;
         let whole = Store::set_up(connection, to.to_owned())?;
         // One file, and nothing beside it.
         whole.connection.pragma_update(None, "journal_mode", "DELETE").map_err(whole.failed(msgid!("write a salvaged journal")))?;
         let mut salvaged = Salvaged::default();
         whole.connection.execute_batch("BEGIN").map_err(whole.failed(msgid!("write a salvaged journal")))?;
-        for table in TABLES {
+        // A journal of an older schema never had the newest tables.
+        for table in TABLES.iter().filter(|table| !(is_older && self.lacks(table.name))) {
             salvaged.n_broken_tables += usize::from(!self.salvage_table(table, &whole, &mut salvaged)?);
         }
         whole.connection.execute_batch("COMMIT").map_err(whole.failed(msgid!("write a salvaged journal")))?;
@@ -65,6 +66,11 @@ impl Store {
         }
         whole.check()?;
         Ok(salvaged)
+    }
+
+    fn lacks(&self, table: &str) -> bool {
+        let count = "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = ?";
+        self.connection.query_row(count, [table], |row| row.get::<_, i64>(0)).is_ok_and(|n| n == 0)
     }
 
     /// Copies the rows of a table; tells whether it could be read from end to end.
