@@ -20,6 +20,7 @@ pub struct Heard {
     /// Where the reading by itself puts the note, and how much later it was played, in seconds.
     pub grid: ScoreTime,
     pub late: f64,
+    pub velocity: f32,
     /// The chord was broken.
     pub roll: Option<Roll>,
 }
@@ -108,7 +109,10 @@ fn both(a: &Heard, b: &Heard) -> (Heard, Agreement) {
     // Anybody breaks a chord now and then; the page is why it is broken twice.
     let roll = a.roll.filter(|_| b.roll.is_some());
     let agreement = if is_agreed { Agreement::Full } else { Agreement::Place };
-    (Heard { placed, key: a.key, end, grid: a.grid, late: mean(a.late, b.late), roll }, agreement)
+    (
+        Heard { placed, key: a.key, end, grid: a.grid, late: mean(a.late, b.late), velocity: (a.velocity + b.velocity) / 2.0, roll },
+        agreement,
+    )
 }
 
 #[cfg(test)]
@@ -122,6 +126,7 @@ mod tests {
             end: None,
             grid: ScoreTime::new((at * 4.0).round() as i64, 4),
             late: 0.0,
+            velocity: 64.0,
             roll: None,
         };
         rows.iter().map(note).collect()

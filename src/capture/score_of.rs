@@ -1,6 +1,6 @@
 //! Readings to a score: each on its own grid, two laid over each other, hands, values, names.
 
-use crate::midi::MidiKey;
+use crate::midi::{MidiKey, Velocity};
 use crate::score::hands::{Sounding, split_hands};
 use crate::score::{Bar, BarIdx, Note, Ornament, Part, Place, Score};
 use crate::theory::Hand;
@@ -142,6 +142,7 @@ impl Gridded {
             end: struck[i].off.map(|off| beats.quarters(off) - bias),
             grid: onset.at,
             late: (placed[i].at - onset.at.to_f64()) * placed[i].pace,
+            velocity: f32::from(struck[i].velocity.0),
             roll: onset.roll,
         };
         let heard: Vec<Heard> = onsets.iter().flat_map(|o| (o.first..o.end).map(move |i| (o, i))).map(|(o, i)| heard(o, i)).collect();
@@ -190,7 +191,8 @@ fn part(laid: &[(Heard, Agreement)], onsets: &[Onset], bars: &[Bar]) -> Part {
         .iter()
         .map(|&(o, i)| {
             let held = length(i).and_then(ScoreTime::from_f64_lossy).unwrap_or(ScoreTime::ZERO);
-            Sounding { onset: o.at, end: o.at + held, key: laid[i].0.key }
+            let velocity = Velocity(laid[i].0.velocity.round() as u8);
+            Sounding { onset: o.at, end: o.at + held, key: laid[i].0.key, velocity: Some(velocity) }
         })
         .collect();
     let hands = split_hands(&sounding);

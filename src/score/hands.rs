@@ -7,9 +7,11 @@
 
 pub mod around;
 mod learned;
+mod loudness;
+pub mod passage;
 pub mod seen;
 
-use crate::midi::MidiKey;
+use crate::midi::{MidiKey, Velocity};
 use crate::theory::Hand;
 use crate::time::ScoreTime;
 
@@ -19,6 +21,8 @@ pub struct Sounding {
     pub onset: ScoreTime,
     pub end: ScoreTime,
     pub key: MidiKey,
+    /// Where it was played.
+    pub velocity: Option<Velocity>,
 }
 
 /// Costs of the split by reach, a unit each as their comment says. Fitted on piano scores whose staves are the truth (every third of
@@ -67,6 +71,8 @@ const HELD_MAX: f64 = 4.0;
 const JUST_STRUCK: f64 = 2.0;
 const FINGERS: usize = 5;
 const MIDDLE_C: f64 = 60.0;
+/// More notes than this, which no piece has, are split at middle C: a file may hold millions.
+const N_NOTES_MAX: usize = 50_000;
 /// Ways kept at each onset.
 const N_WAYS: usize = 25;
 
@@ -105,13 +111,23 @@ const SURE_MAX: f64 = 0.998;
 /// Cost: onsets times ways times notes of the chord. Limitation: hands that cross within a chord are not seen.
 pub fn split_hands(notes: &[Sounding]) -> Vec<Hand> {
     let rows: Vec<Row> = notes.iter().map(Row::of).collect();
-    let is_left = by_context(&rows, &learned::weights());
+    let is_left =
+        if rows.len() > N_NOTES_MAX { rows.iter().map(|r| r.key < MIDDLE_C).collect() } else { by_context(&rows, &learned::weights()) };
     is_left.into_iter().map(|left| if left { Hand::Left } else { Hand::Right }).collect()
 }
 
 /// Returns which notes the left hand has by reach and by the notes around, as networks of these weights see them.
 pub fn by_context(rows: &[Row], weights: &[f32]) -> Vec<bool> {
-    (0..N_PASSES).fold(by_reach(rows), |split, _| search(rows, Some(&around::leanings(rows, &split, weights))))
+    let loudness = loudness::log_odds(rows);
+    let next = |split: Vec<bool>| {
+        let mut leanings = around::leanings(rows, &split, weights);
+        leanings
+            .iter_mut()
+            .zip(&loudness)
+            .for_each(|(leaning, odds)| *leaning = around::logistic((*leaning / (1.0 - *leaning)).ln() + odds));
+        search(rows, Some(&leanings))
+    };
+    (0..N_PASSES).fold(by_reach(rows), |split, _| next(split))
 }
 
 /// Returns the cheapest split by what hands do alone: which notes the left has.
@@ -167,11 +183,18 @@ pub struct Row {
     pub onset: f64,
     pub end: f64,
     pub key: f64,
+    /// Where it is known.
+    pub velocity: Option<f32>,
 }
 
 impl Row {
     pub fn of(note: &Sounding) -> Row {
-        Row { onset: note.onset.to_f64(), end: note.end.to_f64(), key: f64::from(note.key.number()) }
+        Row {
+            onset: note.onset.to_f64(),
+            end: note.end.to_f64(),
+            key: f64::from(note.key.number()),
+            velocity: note.velocity.map(|v| f32::from(v.0)),
+        }
     }
 }
 
@@ -253,7 +276,7 @@ mod tests {
     fn hands(rows: &[(i64, i64, i32)]) -> String {
         let note = |&(onset, length, key): &(i64, i64, i32)| {
             let onset = ScoreTime::new(onset, 2);
-            Sounding { onset, end: onset + ScoreTime::new(length, 2), key: MidiKey::try_new(key).unwrap() }
+            Sounding { onset, end: onset + ScoreTime::new(length, 2), key: MidiKey::try_new(key).unwrap(), velocity: None }
         };
         split_hands(&rows.iter().map(note).collect::<Vec<_>>()).into_iter().map(Hand::letter).collect()
     }

@@ -19,7 +19,7 @@ use catchword::theory::Hand;
 
 use hands_fit::{Piece, fit, rounded, table};
 
-const N_NETWORKS: u64 = 2;
+const N_NETWORKS: u64 = 3;
 /// Of its length a note is taken to be held.
 const HELD: f64 = 0.8;
 
@@ -96,7 +96,7 @@ fn read(path: &Path) -> Result<Piece> {
     notes.sort_by_key(|n| (n.onset, n.key));
     notes.dedup_by_key(|n| (n.onset, n.key));
     let row = |n: &&catchword::score::Note| {
-        let row = Row::of(&Sounding { onset: n.onset, end: n.onset + n.duration, key: n.key });
+        let row = Row::of(&Sounding { onset: n.onset, end: n.onset + n.duration, key: n.key, velocity: None });
         Row { end: row.onset + HELD * (row.end - row.onset), ..row }
     };
     let is_left = notes.iter().map(|n| n.hand == Hand::Left).collect();

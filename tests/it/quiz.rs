@@ -530,7 +530,11 @@ fn an_answer_under_which_the_instrument_went_away_is_kept_and_counts_for_nothing
     sitting.input(sitting.now + secs(30.0), Input::Command(Command::Pause));
     assert_eq!(sitting.quiz.ends(), Some(ends + secs(30.0)));
     sitting.command(Command::Overrule(Verdict::Broken));
-    assert!(matches!(sitting.outputs.last(), Some(Output::Record(Entry::AnswerOverruled { answer: 0, .. }))), "{:?}", sitting.outputs.last());
+    assert!(
+        matches!(sitting.outputs.last(), Some(Output::Record(Entry::AnswerOverruled { answer: 0, .. }))),
+        "{:?}",
+        sitting.outputs.last()
+    );
     // Away before anything was played: nothing is written down.
     sitting.next_question();
     sitting.input(sitting.now + secs(0.5), Input::Gone);

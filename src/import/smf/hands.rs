@@ -45,8 +45,10 @@ pub(super) fn parts(file: &File, struck: &[Struck], timeline: &Timeline, warning
                     None => {
                         let what = tr!("the file does not say which hand plays what; the notes are split by pitch");
                         warnings.push(warning(&one.place, what));
-                        let sounding =
-                            |&n: &usize| Sounding { onset: timeline.at(struck[n].on), end: timeline.at(struck[n].off), key: struck[n].key };
+                        let sounding = |&n: &usize| {
+                            let Struck { on, off, key, velocity, .. } = struck[n];
+                            Sounding { onset: timeline.at(on), end: timeline.at(off), key, velocity: Some(velocity) }
+                        };
                         split_hands(&one.notes.iter().map(sounding).collect::<Vec<_>>())
                     }
                 };

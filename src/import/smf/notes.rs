@@ -5,7 +5,7 @@ use std::collections::{HashMap, VecDeque};
 use super::file::{Event, File, What};
 use super::warning;
 use crate::import::Warning;
-use crate::midi::{Channel, MidiEvent, MidiKey};
+use crate::midi::{Channel, MidiEvent, MidiKey, Velocity};
 
 /// One note of the file.
 #[derive(Clone, Copy, PartialEq, Eq, Debug)]
@@ -14,6 +14,7 @@ pub(super) struct Struck {
     pub track: usize,
     pub channel: Channel,
     pub key: MidiKey,
+    pub velocity: Velocity,
     /// Ticks; `off` is not before `on`.
     pub on: u64,
     pub off: u64,
@@ -31,11 +32,11 @@ pub(super) fn collect(file: &File, warnings: &mut Vec<Warning>) -> Vec<Struck> {
         let mut open: HashMap<(u8, MidiKey), VecDeque<usize>> = HashMap::new();
         for Event { tick, what } in &source.events {
             match *what {
-                What::Midi(MidiEvent::NoteOn { channel, key, .. }) => {
+                What::Midi(MidiEvent::NoteOn { channel, key, velocity }) => {
                     let waiting = open.entry((channel.0, key)).or_default();
                     n_overlaps += u32::from(!waiting.is_empty());
                     waiting.push_back(notes.len());
-                    notes.push(Struck { track, channel, key, on: *tick, off: *tick });
+                    notes.push(Struck { track, channel, key, velocity, on: *tick, off: *tick });
                 }
                 What::Midi(MidiEvent::NoteOff { channel, key }) => match open.get_mut(&(channel.0, key)).and_then(VecDeque::pop_front) {
                     Some(note) => notes[note].off = *tick,

@@ -230,9 +230,10 @@ fn real_case(dir: &Path, folder: &Path, per_click: i64) -> Result<Case> {
         let key = note["pitch"].as_i64().context("pitch")? as i32;
         // A moment before the first note, so that clicks before it have a time.
         let on = Micros::from_secs_f64(seconds + LEAD);
+        let velocity = Velocity(u8::try_from(note["velocity"].as_u64().context("velocity")?)?);
         let length = ends.get(&(key as u8, (seconds * 100.0).round() as i64)).copied();
         let off = length.map(|l| on + Micros::from_secs_f64(l));
-        struck.push(Struck { on, off, key: MidiKey::try_new(key).context("key")?, velocity: Velocity(64) });
+        struck.push(Struck { on, off, key: MidiKey::try_new(key).context("key")?, velocity });
         if let Some(row) = aligned["notes"][i].as_i64().filter(|&r| r >= 0).map(|r| r as usize) {
             truth[row].was_played = true;
             if !truth[row].is_grace {
