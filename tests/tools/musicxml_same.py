@@ -19,13 +19,14 @@ def notes(path):
     score = converter.parse(path)
     out = []
     tied = {}
-    for part in score.parts:
+    # Each staff of an instrument is a part of its own in music21.
+    for staff, part in enumerate(score.parts, 1):
         for element in part.recurse().notes:
             if element.duration.isGrace:
                 continue
             at = element.getOffsetInHierarchy(part)
             for note in getattr(element, "notes", [element]):
-                row = [float(at), float(element.quarterLength), note.pitch.nameWithOctave]
+                row = [float(at), float(element.quarterLength), note.pitch.nameWithOctave, staff]
                 tie = note.tie or element.tie
                 kind = tie.type if tie else None
                 # music21's own stripTies leaves chords apart that change voice over a bar line.
@@ -37,7 +38,7 @@ def notes(path):
                     out.append(row)
                 if kind in ("start", "continue"):
                     tied[row[2], round(row[0] + row[1], 4)] = row
-    return sorted((round(at, 4), round(length, 4), name) for at, length, name in out)
+    return sorted((round(at, 4), round(length, 4), name, staff) for at, length, name, staff in out)
 
 
 def main():
