@@ -124,7 +124,7 @@ pub fn by_context(rows: &[Row], weights: &[f32]) -> Vec<bool> {
         leanings
             .iter_mut()
             .zip(&loudness)
-            .for_each(|(leaning, odds)| *leaning = around::logistic((*leaning / (1.0 - *leaning)).ln() + odds));
+            .for_each(|(leaning, odds)| *leaning = passage::logistic((*leaning / (1.0 - *leaning)).ln() + odds));
         search(rows, Some(&leanings))
     };
     (0..N_PASSES).fold(by_reach(rows), |split, _| next(split))

@@ -10,11 +10,9 @@
 use std::ops::Range;
 
 use super::Row;
-use super::passage::{Direction, N_GATES, N_KEPT, pass};
+use super::passage::{Direction, Hidden, N_GATES, N_HIDDEN, N_KEPT, logistic, pass};
 use super::seen::{N_INPUTS, Seen, inputs};
 
-/// What the inputs of a note come to, before the music around it is gone through.
-pub const N_HIDDEN: usize = 32;
 /// Weights of each network, one kind after the other: input to hidden (input-major), hidden bias, input to output, the two directions
 /// (`passage`), hidden to output, each direction to output, output bias.
 pub const TO_HIDDEN: Range<usize> = 0..N_INPUTS * N_HIDDEN;
@@ -29,8 +27,6 @@ pub const N_WEIGHTS: usize = BIAS + 1;
 const fn after(range: &Range<usize>, n: usize) -> Range<usize> {
     range.end..range.end + n
 }
-
-pub type Hidden = [f32; N_HIDDEN];
 
 /// Returns what one note's inputs come to, and what they say of its hand by themselves.
 pub fn hidden(weights: &[f32], inputs: &[(usize, f32)]) -> (Hidden, f32) {
@@ -47,18 +43,14 @@ pub fn hidden(weights: &[f32], inputs: &[(usize, f32)]) -> (Hidden, f32) {
 fn hear_around(weights: &[f32], notes: &[Hidden], scores: &mut [f32]) {
     scores.iter_mut().zip(notes).for_each(|(score, note)| *score += dot(&weights[OUT_OF_HIDDEN], note));
     for (direction, out) in [Direction::Forwards, Direction::Backwards].into_iter().zip(OUT_OF_KEPT) {
-        pass(&weights[DIRECTIONS[direction as usize].clone()], notes, direction, |i, place| {
-            scores[i] += dot(&weights[out.clone()], &place.kept)
+        pass(&weights[DIRECTIONS[direction as usize].clone()], notes, direction, |i, moment| {
+            scores[i] += dot(&weights[out.clone()], &moment.kept)
         });
     }
 }
 
 pub fn dot(weights: &[f32], values: &[f32]) -> f32 {
     weights.iter().zip(values).map(|(w, v)| w * v).sum()
-}
-
-pub fn logistic(score: f32) -> f32 {
-    1.0 / (1.0 + (-score).exp())
 }
 
 /// Returns for each note the probability of the left hand, `is_left` being an earlier split: the mean of the networks whose weights are given one after the other.

@@ -1,9 +1,11 @@
 //! Fits the networks that tell a note's hand from the music around it: logistic loss through the whole of a stretch, Adam (Kingma & Ba 2015), dropout.
 
 use catchword::score::hands::around::{
-    BIAS, DIRECT, DIRECTIONS, HIDDEN_BIAS, Hidden, N_HIDDEN, N_WEIGHTS, OUT_OF_HIDDEN, OUT_OF_KEPT, TO_HIDDEN, dot, hidden, logistic,
+    BIAS, DIRECT, DIRECTIONS, HIDDEN_BIAS, N_WEIGHTS, OUT_OF_HIDDEN, OUT_OF_KEPT, TO_HIDDEN, dot, hidden,
 };
-use catchword::score::hands::passage::{Direction, FROM_KEPT, N_GATES, N_KEPT, N_SUMS, Place, SUMS_BIAS, pass};
+use catchword::score::hands::passage::{
+    Direction, FROM_KEPT, Hidden, Moment, N_GATES, N_HIDDEN, N_KEPT, N_SUMS, SUMS_BIAS, logistic, pass,
+};
 use catchword::score::hands::seen::{Seen, inputs};
 use catchword::score::hands::{Row, by_reach};
 use fastrand::Rng;
@@ -71,9 +73,9 @@ pub fn fit(pieces: &[&Piece], seed: u64) -> Vec<f32> {
     let mut rng = Rng::with_seed(seed);
     let shown: Vec<Shown> = pieces.iter().map(|p| Shown::of(p)).collect();
     let mirrored: Vec<Shown> = shown.iter().map(Shown::mirrored).collect();
-    let mut places: Vec<(usize, usize)> = Vec::new();
+    let mut begins: Vec<(usize, usize)> = Vec::new();
     for (nth, piece) in pieces.iter().enumerate() {
-        (0..piece.times).for_each(|_| places.extend((0..piece.rows.len()).step_by(BEGIN_EVERY).map(|i| (nth, i))));
+        (0..piece.times).for_each(|_| begins.extend((0..piece.rows.len()).step_by(BEGIN_EVERY).map(|i| (nth, i))));
     }
     let mut weights = first_weights(&mut rng);
     let (mut mean, mut square, mut average) = (vec![0.0f32; N_WEIGHTS], vec![0.0f32; N_WEIGHTS], vec![0.0f32; N_WEIGHTS]);
@@ -82,7 +84,7 @@ pub fn fit(pieces: &[&Piece], seed: u64) -> Vec<f32> {
         let mut gradient = vec![0.0f32; N_WEIGHTS];
         let mut n = 0;
         for _ in 0..N_STRETCHES {
-            let (nth, at) = places[rng.usize(0..places.len())];
+            let (nth, at) = begins[rng.usize(0..begins.len())];
             let piece = if rng.f32() < MIRRORED { &mirrored[nth] } else { &shown[nth] };
             let stretch = Stretch::new(piece, at, &mut rng);
             n += stretch.is_left.len();
@@ -166,12 +168,12 @@ impl Stretch {
         let mut out: Vec<Hidden> = notes.clone();
         out.iter_mut().zip(&self.hidden_kept).for_each(|(out, kept)| out.iter_mut().zip(kept).for_each(|(o, k)| *o *= k));
         scores.iter_mut().zip(&out).for_each(|(score, out)| *score += dot(&weights[OUT_OF_HIDDEN], out));
-        let mut places: [Vec<Option<Place>>; 2] = std::array::from_fn(|_| vec![None; notes.len()]);
+        let mut moments: [Vec<Option<Moment>>; 2] = std::array::from_fn(|_| vec![None; notes.len()]);
         for (d, direction) in [Direction::Forwards, Direction::Backwards].into_iter().enumerate() {
-            pass(&weights[DIRECTIONS[d].clone()], &notes, direction, |i, place| {
-                let kept: [f32; N_KEPT] = std::array::from_fn(|k| place.kept[k] * self.kept[d][i][k]);
+            pass(&weights[DIRECTIONS[d].clone()], &notes, direction, |i, moment| {
+                let kept: [f32; N_KEPT] = std::array::from_fn(|k| moment.kept[k] * self.kept[d][i][k]);
                 scores[i] += dot(&weights[OUT_OF_KEPT[d].clone()], &kept);
-                places[d][i] = Some(*place);
+                moments[d][i] = Some(*moment);
             });
         }
         let off: Vec<f32> = scores.iter().zip(&self.is_left).map(|(score, is_left)| logistic(*score) - f32::from(*is_left)).collect();
@@ -192,10 +194,10 @@ impl Stretch {
                 .map(|i| std::array::from_fn(|k| off[i] * weights[OUT_OF_KEPT[d].start + k] * self.kept[d][i][k]))
                 .collect();
             for i in 0..notes.len() {
-                let place = places[d][i].as_ref().expect("every note was passed");
-                (0..N_KEPT).for_each(|k| gradient[OUT_OF_KEPT[d].start + k] += off[i] * place.kept[k] * self.kept[d][i][k]);
+                let moment = moments[d][i].as_ref().expect("every note was passed");
+                (0..N_KEPT).for_each(|k| gradient[OUT_OF_KEPT[d].start + k] += off[i] * moment.kept[k] * self.kept[d][i][k]);
             }
-            let at = |i: usize| (places[d][i].as_ref().expect("every note was passed"), &notes[i], &of_kept[i]);
+            let at = |i: usize| (moments[d][i].as_ref().expect("every note was passed"), &notes[i], &of_kept[i]);
             add_pass(&weights[DIRECTIONS[d].clone()], &order, at, &mut gradient[DIRECTIONS[d].clone()], &mut to_notes);
         }
         for (i, of_note) in self.inputs.iter().enumerate() {
@@ -215,20 +217,20 @@ impl Stretch {
 fn add_pass<'p>(
     weights: &[f32],
     order: &[usize],
-    at: impl Fn(usize) -> (&'p Place, &'p Hidden, &'p [f32; N_KEPT]),
+    at: impl Fn(usize) -> (&'p Moment, &'p Hidden, &'p [f32; N_KEPT]),
     gradient: &mut [f32],
     to_notes: &mut [Hidden],
 ) {
     let mut to_kept = [0.0f32; N_KEPT];
     for &i in order.iter().rev() {
-        let (place, note, of_kept) = at(i);
+        let (moment, note, of_kept) = at(i);
         let (mut to_sums, mut to_recalled, mut to_before) = ([0.0f32; N_SUMS], [0.0f32; N_SUMS], [0.0f32; N_KEPT]);
         for k in 0..N_KEPT {
             let here = to_kept[k] + of_kept[k];
-            let (update, reset, candidate) = (place.update[k], place.reset[k], place.candidate[k]);
+            let (update, reset, candidate) = (moment.update[k], moment.reset[k], moment.candidate[k]);
             let to_candidate = here * (1.0 - update) * (1.0 - candidate * candidate);
-            let to_update = here * (place.before[k] - candidate) * update * (1.0 - update);
-            let to_reset = to_candidate * place.recalled[k] * reset * (1.0 - reset);
+            let to_update = here * (moment.before[k] - candidate) * update * (1.0 - update);
+            let to_reset = to_candidate * moment.recalled[k] * reset * (1.0 - reset);
             to_before[k] = here * update;
             for (sum, value) in [(k, to_update), (N_KEPT + k, to_reset), (2 * N_KEPT + k, to_candidate)] {
                 to_sums[sum] = value;
@@ -244,7 +246,7 @@ fn add_pass<'p>(
             }
         };
         add(0, note, &to_sums, &mut to_notes[i]);
-        add(FROM_KEPT, &place.before, &to_recalled, &mut to_before);
+        add(FROM_KEPT, &moment.before, &to_recalled, &mut to_before);
         gradient[SUMS_BIAS..N_GATES].iter_mut().zip(&to_sums).for_each(|(g, t)| *g += t);
         to_kept = to_before;
     }
