@@ -20,7 +20,7 @@ pub struct Heard {
     /// Where the reading by itself puts the note, and how much later it was played, in seconds.
     pub grid: ScoreTime,
     pub late: f64,
-    pub velocity: f32,
+    pub velocity: f64,
     /// The chord was broken.
     pub roll: Option<Roll>,
 }
@@ -109,10 +109,8 @@ fn both(a: &Heard, b: &Heard) -> (Heard, Agreement) {
     // Anybody breaks a chord now and then; the page is why it is broken twice.
     let roll = a.roll.filter(|_| b.roll.is_some());
     let agreement = if is_agreed { Agreement::Full } else { Agreement::Place };
-    (
-        Heard { placed, key: a.key, end, grid: a.grid, late: mean(a.late, b.late), velocity: (a.velocity + b.velocity) / 2.0, roll },
-        agreement,
-    )
+    let (late, velocity) = (mean(a.late, b.late), mean(a.velocity, b.velocity));
+    (Heard { placed, key: a.key, end, grid: a.grid, late, velocity, roll }, agreement)
 }
 
 #[cfg(test)]

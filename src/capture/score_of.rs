@@ -142,7 +142,7 @@ impl Gridded {
             end: struck[i].off.map(|off| beats.quarters(off) - bias),
             grid: onset.at,
             late: (placed[i].at - onset.at.to_f64()) * placed[i].pace,
-            velocity: f32::from(struck[i].velocity.0),
+            velocity: f64::from(struck[i].velocity.0),
             roll: onset.roll,
         };
         let heard: Vec<Heard> = onsets.iter().flat_map(|o| (o.first..o.end).map(move |i| (o, i))).map(|(o, i)| heard(o, i)).collect();

@@ -2,8 +2,8 @@
 //!
 //! Of all ways to deal the chords out the cheapest is kept, with a beam search over onsets: each hand stays near where it was and
 //! where it has been for long, reaches no farther than it can with what it holds, does not cross the other, and the notes around fall
-//! into a high and a low group. The costs are ours. Further searches weigh also what the notes around a note say of its hand, given the
-//! split before (`around`).
+//! into a high and a low group. The costs are ours. Further searches weigh also what the music around a note says of its hand, given
+//! the split before (`around`), and what its loudness says (`loudness`).
 
 pub mod around;
 mod learned;
@@ -108,7 +108,7 @@ const SURE_MAX: f64 = 0.998;
 
 /// Splits notes, sorted by onset, then key, between the hands: of each chord the lower notes go to the left.
 ///
-/// Cost: onsets times ways times notes of the chord. Limitation: hands that cross within a chord are not seen.
+/// Cost: onsets times ways times notes of the chord. Limitations: more than 50,000 notes are split at middle C; hands that cross within a chord are not seen.
 pub fn split_hands(notes: &[Sounding]) -> Vec<Hand> {
     let rows: Vec<Row> = notes.iter().map(Row::of).collect();
     let is_left =
@@ -116,18 +116,14 @@ pub fn split_hands(notes: &[Sounding]) -> Vec<Hand> {
     is_left.into_iter().map(|left| if left { Hand::Left } else { Hand::Right }).collect()
 }
 
-/// Returns which notes the left hand has by reach and by the notes around, as networks of these weights see them.
+/// Returns which notes the left hand has by reach, by the music around as networks of these weights see it, and by loudness.
 pub fn by_context(rows: &[Row], weights: &[f32]) -> Vec<bool> {
     let loudness = loudness::log_odds(rows);
-    let next = |split: Vec<bool>| {
-        let mut leanings = around::leanings(rows, &split, weights);
-        leanings
-            .iter_mut()
-            .zip(&loudness)
-            .for_each(|(leaning, odds)| *leaning = passage::logistic((*leaning / (1.0 - *leaning)).ln() + odds));
-        search(rows, Some(&leanings))
-    };
-    (0..N_PASSES).fold(by_reach(rows), |split, _| next(split))
+    (0..N_PASSES).fold(by_reach(rows), |split, _| {
+        let around = around::leanings(rows, &split, weights);
+        let louder = |(leaning, odds): (&f32, &f32)| passage::logistic((leaning / (1.0 - leaning)).ln() + odds);
+        search(rows, Some(&around.iter().zip(&loudness).map(louder).collect::<Vec<f32>>()))
+    })
 }
 
 /// Returns the cheapest split by what hands do alone: which notes the left has.

@@ -8,7 +8,6 @@ use crate::journal::entry::{Happening, Outcome};
 use crate::midi::{MidiEvent, Take};
 use crate::piece::Piece;
 use crate::practice::Output;
-use crate::practice::judge::Fault;
 use crate::time::{Micros, Stamped};
 
 /// Where nothing is heard, an answer is made up whole before it is told: it has this many times as long as a first note.
@@ -122,8 +121,8 @@ impl Asking {
         }
     }
 
-    /// Ends an answer in progress that the player leaves: it ran out of time. Nothing where nothing has been played.
-    pub fn left(&self, now: Micros, questions: &[Question], around: Around<'_>) -> Option<End> {
+    /// Ends an answer in progress that is left, noting the word for why: it ran out of time. Nothing where nothing has been played.
+    pub fn left(&self, now: Micros, why: &'static str, questions: &[Question], around: Around<'_>) -> Option<End> {
         let question = &questions[self.question];
         let mut end = match &self.ear {
             _ if !self.has_begun() => return None,
@@ -133,7 +132,7 @@ impl Asking {
             Ear::Told { .. } => return None,
         };
         let place = questions[self.subject().0].text.clone();
-        end.happenings.push(Happening { at: now, kind: Fault::Abandoned.word(), place, hand: None, setting: None });
+        end.happenings.push(Happening { at: now, kind: why, place, hand: None, setting: None });
         Some(end)
     }
 

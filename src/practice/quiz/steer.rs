@@ -5,6 +5,7 @@ use super::phase::{Phase, Told};
 use super::{Command, Output, Quiz};
 use crate::journal::entry::{Entry, GONE, Outcome, Verdict, Witness};
 use crate::midi::Take;
+use crate::practice::judge::Fault;
 use crate::time::Micros;
 
 impl Quiz {
@@ -86,8 +87,7 @@ impl Quiz {
         if self.is_told(asking.question) {
             return;
         }
-        if let Some(mut end) = asking.left(now, &self.questions, self.around()) {
-            end.happenings.last_mut().expect("what was left says so").kind = GONE;
+        if let Some(end) = asking.left(now, GONE, &self.questions, self.around()) {
             let (question, asked) = asking.subject();
             self.record(question, asked, Witness::Heard, end, out);
         }
@@ -97,6 +97,6 @@ impl Quiz {
     /// Writes down an answer that is left before its end; a question that nothing was played to is forgotten.
     fn leave(&mut self, out: &mut Vec<Output>) {
         let now = self.now;
-        self.answer(out, |asking, questions, around, _| asking.left(now, questions, around));
+        self.answer(out, |asking, questions, around, _| asking.left(now, Fault::Abandoned.word(), questions, around));
     }
 }

@@ -53,7 +53,8 @@ pub fn dot(weights: &[f32], values: &[f32]) -> f32 {
     weights.iter().zip(values).map(|(w, v)| w * v).sum()
 }
 
-/// Returns for each note the probability of the left hand, `is_left` being an earlier split: the mean of the networks whose weights are given one after the other.
+/// Returns for each note the probability of the left hand, `is_left` being an earlier split: the mean of the networks whose weights are
+/// given one after the other.
 pub fn leanings(rows: &[Row], is_left: &[bool], weights: &[f32]) -> Vec<f32> {
     let networks: Vec<&[f32]> = weights.chunks_exact(N_WEIGHTS).collect();
     let mut heard = vec![(Vec::with_capacity(rows.len()), Vec::with_capacity(rows.len())); networks.len()];

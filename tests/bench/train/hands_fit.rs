@@ -1,4 +1,5 @@
-//! Fits the networks that tell a note's hand from the music around it: logistic loss through the whole of a stretch, Adam (Kingma & Ba 2015), dropout.
+//! Fits the networks that tell a note's hand from the music around it: logistic loss through the whole of a stretch, Adam (Kingma & Ba
+//! 2015), dropout.
 
 use catchword::score::hands::around::{
     BIAS, DIRECT, DIRECTIONS, HIDDEN_BIAS, N_WEIGHTS, OUT_OF_HIDDEN, OUT_OF_KEPT, TO_HIDDEN, dot, hidden,

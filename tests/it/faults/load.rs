@@ -49,17 +49,19 @@ fn play_at_wire_speed(piece: &Piece, is_over: impl Fn() -> bool) -> u32 {
     n_sent
 }
 
-/// A take without an end, read from the page: going back to the beginning breaks nothing there.
-fn check_one_long_take(length: Duration) {
-    let piece = Piece::new(12);
-    let mut words = piece.arguments(&piece.data());
-    words[0] = "read".to_owned();
-    let mut pty = on_screen(words);
-    pty.wait_for("play when you are ready");
+/// What was sent in a while, in how long, and the memory that the program held meanwhile: bytes by time.
+struct Played {
+    n_sent: u32,
+    sent_in: Duration,
+    samples: Vec<(Duration, u64)>,
+}
+
+/// Plays at the speed of the wire for a while, then leaves the program.
+fn play_for(length: Duration, piece: &Piece, mut pty: Pty) -> Played {
     let begun = Instant::now();
     let mut samples = Vec::new();
     let n_sent = thread::scope(|scope| {
-        let playing = scope.spawn(|| play_at_wire_speed(&piece, || begun.elapsed() >= length));
+        let playing = scope.spawn(|| play_at_wire_speed(piece, || begun.elapsed() >= length));
         while begun.elapsed() < length {
             sleep(Duration::from_millis(500));
             samples.push((begun.elapsed(), resident(pty.process_id())));
@@ -71,6 +73,24 @@ fn check_one_long_take(length: Duration) {
     sleep(Duration::from_millis(500));
     pty.press("q");
     pty.wait_for_end();
+    Played { n_sent, sent_in, samples }
+}
+
+/// Returns the most memory in the second and in the last tenth of the samples, in MB.
+fn early_and_late(samples: &[u64]) -> (f64, f64) {
+    let n = samples.len();
+    let peak = |part: &[u64]| *part.iter().max().expect("samples") as f64 / 1e6;
+    (peak(&samples[n / 10..n / 5]), peak(&samples[n - n / 10..]))
+}
+
+/// A take without an end, read from the page: going back to the beginning breaks nothing there.
+fn check_one_long_take(length: Duration) {
+    let piece = Piece::new(12);
+    let mut words = piece.arguments(&piece.data());
+    words[0] = "read".to_owned();
+    let pty = on_screen(words);
+    pty.wait_for("play when you are ready");
+    let Played { n_sent, sent_in, samples } = play_for(length, &piece, pty);
     let store = Store::open(&piece.data()).unwrap();
     let reps = piece.reps(&store);
     assert_eq!(reps.len(), 1, "one take");
@@ -145,31 +165,16 @@ fn ten_minutes_at_the_speed_of_the_wire_lose_no_note() {
 fn a_drill_of_ten_minutes_at_the_speed_of_the_wire_holds_no_notes_of_reps_gone_by() {
     let length = Duration::from_secs(600);
     let piece = Piece::new(12);
-    let mut pty = on_screen(piece.arguments(&piece.data()));
+    let pty = on_screen(piece.arguments(&piece.data()));
     pty.wait_for("0 of 9");
-    let begun = Instant::now();
-    let mut samples = Vec::new();
-    let n_sent = thread::scope(|scope| {
-        let playing = scope.spawn(|| play_at_wire_speed(&piece, || begun.elapsed() >= length));
-        while begun.elapsed() < length {
-            sleep(Duration::from_millis(500));
-            samples.push(resident(pty.process_id()));
-        }
-        playing.join().unwrap()
-    });
-    sleep(Duration::from_millis(500));
-    pty.press("q");
-    pty.wait_for_end();
+    let Played { n_sent, samples, .. } = play_for(length, &piece, pty);
     let store = Store::open(&piece.data()).unwrap();
     store.check().unwrap();
-    let (n_reps, n) = (piece.reps(&store).len(), samples.len());
-    let peak = |part: &[u64]| *part.iter().max().expect("samples") as f64;
-    let (second, last) = (peak(&samples[n / 10..n / 5]), peak(&samples[n - n / 10..]));
-    let a_rep = (last - second) / (0.85 * n_reps as f64);
+    let n_reps = piece.reps(&store).len();
+    let (second, last) = early_and_late(&samples.iter().map(|(_, bytes)| *bytes).collect::<Vec<_>>());
+    let a_rep = 1e6 * (last - second) / (0.85 * n_reps as f64);
     println!(
-        "{n_sent} notes in {length:.0?}, {n_reps} reps kept; resident {:.1} MB in the second tenth, {:.1} MB in the last: {a_rep:.0} bytes a rep",
-        second / 1e6,
-        last / 1e6
+        "{n_sent} notes in {length:.0?}, {n_reps} reps kept; resident {second:.1} MB in the second tenth, {last:.1} MB in the last: {a_rep:.0} bytes a rep"
     );
     // A rep is some hundred notes; its take alone would be several times this.
     assert!(a_rep < 1_500.0, "{a_rep} bytes a rep");
@@ -222,9 +227,7 @@ fn twelve_hours_at_a_hundredfold_keep_the_memory_as_it_was() {
         sleep(Duration::from_secs(2));
         samples.push(resident(pty.process_id()));
     }
-    let n = samples.len();
-    let peak = |part: &[u64]| *part.iter().max().expect("samples") as f64 / 1e6;
-    let (second, last) = (peak(&samples[n / 10..n / 5]), peak(&samples[n - n / 10..]));
+    let (second, last) = early_and_late(&samples);
     sleep(Duration::from_secs(5));
     pty.signal("TERM");
     pty.wait_for_end();
